@@ -1,0 +1,229 @@
+/* The shop file: machines, materials, recipes, rules, hours. SPDX-License-Identifier: Apache-2.0
+ * Everything here is plain data that lives in the shop's own arena. Lengths in mm, speeds in mm/s, temperatures
+ * in degrees Celsius, masses in g, times as said in the name. docs/shop-file.md describes every key. */
+#ifndef PROVEOUT_SHOP_H
+#define PROVEOUT_SHOP_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "proveout/arena.h"
+#include "proveout/status.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+enum { PO_X = 0, PO_Y = 1, PO_Z = 2, PO_E = 3 };
+enum { PO_MAX_TOOLS = 8 }; /* nozzles of one machine; a job that names a higher tool needs a tool the machine lacks */
+
+typedef struct po_range {
+    double low, high;
+} po_range;
+
+typedef enum po_grade { PO_GRADE_OFF = 0, PO_GRADE_NOTE, PO_GRADE_ASK, PO_GRADE_STOP } po_grade;
+
+typedef struct po_material {
+    const char *name;
+    double density_g_cm3;
+    double diameter_mm;   /* of the filament */
+    po_range nozzle_c;
+    double cold_below_c;  /* filament may not be pushed with the nozzle commanded below this */
+    po_range bed_c;
+    po_range fan_percent;
+    double glass_c;
+    double price_per_kg;  /* in the shop's currency; 0 = not given */
+    double shrink_percent; /* linear, for may-lift; 0 = not given */
+    bool house;           /* the material that the shop gives */
+} po_material;
+
+typedef struct po_keep_out {
+    po_range x, y;
+    double below_z_mm; /* the nozzle may pass above this height */
+} po_keep_out;
+
+typedef struct po_nozzle {
+    double diameter_mm;
+    double hottest_c;
+    double melt_mm3_s; /* sustained flow it can melt */
+} po_nozzle;
+
+typedef struct po_head {  /* outline of what moves beside the nozzle, seen from above, from the nozzle outwards */
+    bool given;
+    double ahead_mm /* +y */, behind_mm /* -y */, left_mm /* -x */, right_mm /* +x */;
+    double clears_mm; /* the outline passes over anything that stands less than this above the nozzle's tip */
+} po_head;
+
+typedef enum po_corner_rule { PO_CORNER_STEP, PO_CORNER_DEVIATION } po_corner_rule;
+
+typedef struct po_limits { /* what motion the machine allows; order X Y Z E */
+    double feed_mm_s[4];
+    double accel_mm_s2[4];
+    double print_mm_s2, travel_mm_s2, retract_mm_s2;
+    po_corner_rule corner;
+    double step_mm_s[4];  /* rule step: what an axis may jump at a corner */
+    double deviation_mm;  /* rule deviation */
+} po_limits;
+
+typedef struct po_heat {
+    double nozzle_c_per_s, bed_c_per_s, room_c, bed_tau_minutes;
+    double home_seconds, probe_seconds;
+} po_heat;
+
+typedef struct po_machine {
+    const char *name;
+    const char *permission; /* NULL = none needed */
+    bool round_bed;
+    bool origin_centre;     /* else the front left corner of the bed (of its bounding square when round) */
+    double bed_mm[2];       /* x, y; both the diameter when round */
+    double height_mm;
+    po_range reach[3];      /* where the nozzle can go; default: bed and height */
+    double home_mm[3];
+    const po_keep_out *keep_outs;
+    size_t n_keep_outs;
+    const po_nozzle *nozzles;
+    size_t n_nozzles;       /* at least 1 */
+    double bed_hottest_c;
+    const size_t *materials; /* indices into po_shop.materials, in the file's order */
+    size_t n_materials;
+    bool e_follows_g90;
+    bool switches_itself_off; /* at the end of a job */
+    double retract_mm, retract_mm_s, retract_extra_mm;
+    double retract_most_mm; /* the longest retraction that the hot end bears */
+    po_head head;
+    po_limits limits;
+    po_heat heat;
+    double heating_w, running_w;
+} po_machine;
+
+typedef struct po_recipe {
+    const char *name;
+    double layer_mm, bead_width_mm;
+    int walls, floors, roofs;
+    double fill_percent, wall_mm_s, fill_mm_s;
+    double first_layer_mm, first_layer_mm_s;
+} po_recipe;
+
+typedef struct po_permission {
+    const char *name;
+    const char *const *implies;
+    size_t n_implies;
+} po_permission;
+
+typedef struct po_grade_change { /* rules.grades: the shop grades a finding otherwise than the default */
+    const char *finding;
+    po_grade grade;
+} po_grade_change;
+
+typedef struct po_rules {
+    double watch_minutes;
+    bool watch_first_layer;
+    double collect_below_bed_c;
+    double allowance_m_per_run, allowance_m_per_term, desk_may_waive_m;
+    double longest_run_hours;
+    bool may_end_unstaffed;
+    double overhang_limit_deg; /* from the vertical */
+    double bridge_limit_mm, support_gap_mm, smallest_foothold_mm2, clearance_mm;
+    const char *const *harmless_words; /* words that this shop knows to be harmless, such as "M900" */
+    size_t n_harmless_words;
+    const po_grade_change *grades;
+    size_t n_grades;
+} po_rules;
+
+typedef struct po_span_minutes { /* minutes after midnight, local time; from < to <= 1440 */
+    int from, to;
+} po_span_minutes;
+
+typedef struct po_day_hours {
+    const po_span_minutes *spans; /* rising, not overlapping */
+    size_t n_spans;
+} po_day_hours;
+
+typedef struct po_date {
+    int year, month, day;
+} po_date;
+
+typedef struct po_dates {
+    const char *name; /* a term's name; NULL for closures */
+    po_date from, to; /* both included */
+} po_dates;
+
+typedef struct po_shop {
+    const char *name, *time_zone, *currency;
+    int people_at_desk;
+    po_day_hours hours[7]; /* Monday first */
+    const po_dates *closed;
+    size_t n_closed;
+    const po_dates *terms;
+    size_t n_terms;
+    po_rules rules;
+    const po_permission *permissions;
+    size_t n_permissions;
+    const po_material *materials;
+    size_t n_materials;
+    const po_machine *machines;
+    size_t n_machines;
+    const po_recipe *recipes;
+    size_t n_recipes;
+    uint64_t most_file_bytes; /* rules.most_file_gb; cap on a job file */
+} po_shop;
+
+/* One fault of a shop file. Texts live in the arena. */
+typedef struct po_shop_fault {
+    uint32_t line, column;
+    const char *key;      /* path such as machines[1].bed.x */
+    const char *found, *expected;
+} po_shop_fault;
+
+typedef struct po_shop_faults {
+    const po_shop_fault *faults; /* in the order of the file */
+    size_t n_faults;
+} po_shop_faults;
+
+/* Read and check a shop file. Every fault is reported, all of them in one go.
+ * text, n_bytes  the file's bytes; borrowed for the call
+ * name           for messages; borrowed
+ * arena          owns the shop and the faults
+ * ret_shop       written on success only
+ * ret_faults     always written (n_faults 0 on success); may not be NULL
+ * Errors         PO_E_SYNTAX with the first fault's position when there is any fault; PO_E_NOMEM; PO_E_LIMIT */
+PO_API po_status po_shop_read(const char *text, size_t n_bytes, const char *name, po_arena *arena,
+                              const po_shop **ret_shop, po_shop_faults *ret_faults, po_err *err) PO_MUST_USE;
+
+/* The same from a path. PO_E_IO / PO_E_NOTFOUND when it cannot be read. */
+PO_API po_status po_shop_read_file(const char *path, po_arena *arena, const po_shop **ret_shop,
+                                   po_shop_faults *ret_faults, po_err *err) PO_MUST_USE;
+
+/* Look-ups by name, case-insensitive (ASCII); NULL when there is none. Borrowed from the shop. */
+PO_API const po_machine *po_shop_machine(const po_shop *shop, const char *name);
+PO_API const po_material *po_shop_material(const po_shop *shop, const char *name);
+PO_API const po_recipe *po_shop_recipe(const po_shop *shop, const char *name);
+PO_API const po_permission *po_shop_permission(const po_shop *shop, const char *name);
+/* The shop's house material, else its first; never NULL. */
+PO_API const po_material *po_shop_house_material(const po_shop *shop);
+PO_API bool po_machine_takes(const po_shop *shop, const po_machine *machine, const po_material *material);
+/* Whether holding `held` grants `wanted`, directly or by what it implies (through any depth, cycles tolerated). */
+PO_API bool po_shop_grants(const po_shop *shop, const char *held, const char *wanted);
+/* Extent of the bed in machine coordinates. */
+PO_API void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range *ret_y);
+
+/* A local wall-clock time of the shop. */
+typedef struct po_wall_time {
+    po_date date;
+    int minute; /* after midnight, 0..1439 */
+} po_wall_time;
+
+/* Monday 0 ... Sunday 6, proleptic Gregorian. */
+PO_API int po_weekday(po_date date);
+/* minutes later (may be negative); plain calendar arithmetic, no daylight saving change. */
+PO_API po_wall_time po_wall_add(po_wall_time t, long minutes);
+/* Whether somebody is at the desk at that time. */
+PO_API bool po_shop_staffed(const po_shop *shop, po_wall_time t);
+/* The next minute at or after t when somebody is at the desk; false when there is none within 400 days. */
+PO_API bool po_shop_next_staffed(const po_shop *shop, po_wall_time t, po_wall_time *ret_t);
+
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,52 @@
+/* Slips: proofs for people and programs. SPDX-License-Identifier: Apache-2.0 */
+#ifndef PROVEOUT_SLIP_H
+#define PROVEOUT_SLIP_H
+
+#include "proveout/proof.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* Bytes of a finished document; data lives in the arena. Text documents end with a newline. */
+typedef struct po_document {
+    const char *data;
+    size_t n_bytes;
+} po_document;
+
+typedef struct po_slip_options {
+    bool colour;       /* text: ANSI colour */
+    int columns;       /* text: width; 0 = 80 */
+    const char *today; /* date and time to print, as text; NULL = none */
+} po_slip_options;
+#define PO_SLIP_OPTIONS_INIT {.colour = false, .columns = 0, .today = 0}
+
+/* One slip in full for one machine, 80 columns. */
+PO_API po_status po_slip_text(const po_proof *proof, const po_shop *shop, const po_slip_options *options,
+                              po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+/* One line for each machine (yes, no or why, metres, when it would end), then the sentence to read aloud. */
+PO_API po_status po_slip_table(const po_proof *const *proofs, size_t n_proofs, const po_shop *shop,
+                               const po_slip_options *options, po_arena *arena, po_document *ret,
+                               po_err *err) PO_MUST_USE;
+/* "proveout/job-proof/1", one line. several: an object with "machines": [...]. */
+PO_API po_status po_slip_json(const po_proof *const *proofs, size_t n_proofs, bool several, po_arena *arena,
+                              po_document *ret, po_err *err) PO_MUST_USE;
+/* One self-contained file with pictures, for one or more machines. */
+PO_API po_status po_slip_html(const po_proof *const *proofs, size_t n_proofs, const po_shop *shop,
+                              const po_slip_options *options, po_arena *arena, po_document *ret,
+                              po_err *err) PO_MUST_USE;
+/* One A4 page for one machine, with a code of the file's SHA-256 prefix. */
+PO_API po_status po_slip_pdf(const po_proof *proof, const po_shop *shop, const po_slip_options *options,
+                             po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+/* The slip's pictures on one sheet. */
+PO_API po_status po_slip_svg(const po_proof *proof, const po_shop *shop, po_arena *arena, po_document *ret,
+                             po_err *err) PO_MUST_USE;
+PO_API po_status po_slip_png(const po_proof *proof, const po_shop *shop, po_arena *arena, po_document *ret,
+                             po_err *err) PO_MUST_USE;
+/* The drawing of `proveout explain NAME` (SVG), or PO_E_NOTFOUND when there is none for that finding. */
+PO_API po_status po_slip_explain_svg(const char *finding, po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+
+#ifdef __cplusplus
+}
+#endif
+#endif
