@@ -106,6 +106,9 @@ typedef struct po_tool_facts {
     const float *width_share;   /* [PO_WIDTH_BINS], bin i: widths from i to i + 1 hundredths of a mm */
     const float *height_share;  /* [PO_WIDTH_BINS], layer heights, the same bins */
     const float *nozzle_share;  /* [PO_C_BINS], share of bead-laying time at i degrees commanded (0 = none commanded) */
+    /* Length-weighted median cross-section of beads, round strands too; priming and bridges left out. 0 or NAN: not
+     * measured (the rules then divide the tool's net feed by its bead length). */
+    double bead_area_mm2;
 } po_tool_facts;
 enum { PO_WIDTH_BINS = 400, PO_C_BINS = 512, PO_FAN_BINS = 101 };
 
@@ -124,6 +127,7 @@ typedef struct po_job_part {
     double tip_accel_mm_s2;  /* sideways acceleration that does */
     double longest_edge_mm;  /* longest straight edge of its footholds' hull */
     double begun_seconds, done_seconds;
+    double least_base_mm;    /* least width of its footholds' hull; 0 or NAN = not measured (the rules then estimate it) */
 } po_job_part;
 
 typedef struct po_height_row {
@@ -192,6 +196,9 @@ typedef struct po_job_facts {
     bool in_turn;               /* parts finished one after another */
     bool sets_units, sets_mode, homes, probes; /* said before the first bead: G20/21, G90/91, G28, G29 */
     bool job_ends;              /* a shutdown (heat off) stands at the end */
+    /* Length-weighted median of the commanded speed of beads above the first layer, priming left out, for off-recipe;
+     * 0 or NAN = not measured. */
+    double usual_bead_mm_s;
 } po_job_facts;
 
 /* What one pixel of a layer image shows. */
