@@ -19,7 +19,8 @@ po_status po_input_open(const po_source *source, uint64_t most_bytes, bool hash,
                         po_err *err) PO_MUST_USE;
 void po_input_close(po_input *input); /* accepts NULL */
 
-/* Next unpacked bytes, at most cap; *ret_n 0 = the end. Fills buf as far as it can before it returns.
+/* Next unpacked bytes, at most cap; *ret_n 0 = the end. Fills buf as far as it can before it returns. Bytes that
+ * stand before an error are handed over first. A thread reads ahead from the second block of 256 KB on.
  * Errors: PO_E_IO, PO_E_SYNTAX (does not unpack; err->byte = place in the packed bytes), PO_E_LIMIT. */
 po_status po_input_read(po_input *input, void *buf, size_t cap, size_t *ret_n, po_err *err) PO_MUST_USE;
 
@@ -27,8 +28,8 @@ po_status po_input_read(po_input *input, void *buf, size_t cap, size_t *ret_n, p
 uint64_t po_input_raw_done(const po_input *input);
 uint64_t po_input_raw_total(const po_input *input);
 
-/* Hex SHA-256 of all bytes as given; valid once po_input_read has returned 0 bytes. Reads on to the end of the raw
- * bytes first where a packed stream has trailing bytes. */
+/* Hex SHA-256 of all bytes as given; meant for when po_input_read has returned 0 bytes. Asked for earlier, or after an
+ * error, it reads the raw bytes to their end first; po_input_read is then over until po_input_again. */
 po_status po_input_sha256(po_input *input, char ret_hex[65], po_err *err) PO_MUST_USE;
 
 /* Start again from the first byte (the hash is then not computed again). Standard input and pipes can be read again
