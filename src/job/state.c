@@ -1,0 +1,742 @@
+/* The modal interpreter. SPDX-License-Identifier: Apache-2.0
+ *
+ * Method: docs/measures.md, "Interpreter": the words of RS274/NGC (Kramer, Proctor, Messina, NISTIR 6556, 2000) in the
+ * sense that filament printers give them. Straight moves, which are nearly all of a job, take the first few lines of
+ * po_state_line; everything else goes by a switch over the code. Nothing here judges. */
+#include "job/state.h"
+
+#include <limits.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define ABSURD_MM 1e9          /* a coordinate, feed or E beyond this is damage: no machine is a million metres long */
+#define ARC_MISMATCH_MM 0.05   /* docs/measures.md: start and end radii must agree within this ... */
+#define ARC_MISMATCH_SHARE 1e-3 /* ... or this share of the radius, whichever is larger */
+
+#define HAS(line, c) ((line)->has & PO_LETTER(c))
+#define VALUE(line, c) ((line)->value[(c) - 'A'])
+
+void po_state_init(po_state *s, const po_reading *reading, const po_limits *limits)
+{
+    memset(s, 0, sizeof *s);
+    s->reading = *reading;
+    s->machine_limits = *limits;
+    s->limits = *limits;
+    s->unit = 1;
+    s->absolute = true;
+    s->e_absolute = s->e_absolute_if_follows = s->e_absolute_if_not = true;
+    s->feed = -1;
+    s->speed_factor = s->flow_factor = s->mm_per_e = 1;
+    s->motion = -1;
+    s->highest_tool_heated = -1;
+}
+
+void po_moves_reset(po_moves *m, const po_state *s)
+{
+    m->n = 0;
+    m->n_arcs = 0;
+    m->n_events = 0;
+    m->closed = false;
+    m->x0 = s->pos[0];
+    m->y0 = s->pos[1];
+    m->z0 = s->pos[2];
+}
+
+void po_word_note(po_word_list *list, const char *word, uint64_t line, const double at[3])
+{
+    for (size_t i = 0; i < list->n; i++) {
+        if (strcmp(list->at[i].word, word) == 0) {
+            list->at[i].count++;
+            return;
+        }
+    }
+    size_t i = list->n < PO_WORD_SLOTS ? list->n++ : PO_WORD_SLOTS - 1;
+    if (list->at[i].count == 0) {
+        snprintf(list->at[i].word, sizeof list->at[i].word, "%s", word);
+        list->at[i].first_line = line;
+        list->at[i].x = at[0];
+        list->at[i].y = at[1];
+        list->at[i].z = at[2];
+    }
+    list->at[i].count++;
+}
+
+static void note_odd(po_state *s, po_odd odd, uint64_t line, double worst, const char *text)
+{
+    po_oddity *o = &s->odd[odd];
+    if (o->count++ == 0) {
+        o->first_line = line;
+        memcpy(o->first_at, s->pos, sizeof o->first_at);
+        o->first_move = s->n_moves;
+        o->worst = -INFINITY;
+        snprintf(o->text, sizeof o->text, "%s", text);
+    }
+    if (worst > o->worst) {
+        o->worst = worst;
+        o->worst_line = line;
+        memcpy(o->worst_at, s->pos, sizeof o->worst_at);
+        o->worst_move = s->n_moves;
+    }
+}
+
+static po_event *add_event(const po_state *s, po_moves *out, po_event_kind kind, uint64_t line)
+{
+    po_event *ev = &out->events[out->n_events < PO_BLOCK_EVENTS ? out->n_events++ : PO_BLOCK_EVENTS - 1];
+    memset(ev, 0, sizeof *ev);
+    ev->before = (uint32_t)out->n;
+    ev->kind = kind;
+    ev->line = line;
+    ev->tool = (int16_t)s->tool;
+    ev->z = s->pos[2];
+    return ev;
+}
+
+/* E advance of this line in mm of filament, and the logical position after it. Keeps both readings of
+ * e_follows_g90 once they differ. */
+static double advance(po_state *s, double value)
+{
+    double v = value * s->unit, raw;
+    if (s->e_absolute_if_follows != s->e_absolute_if_not && !s->mode_matters) {
+        s->mode_matters = true;
+        s->e_if_follows = s->e_if_not = s->e;
+    }
+    if (s->mode_matters) {
+        double factor = s->mm_per_e * s->flow_factor;
+        double a = s->e_absolute_if_follows ? v - s->e_if_follows : v;
+        double b = s->e_absolute_if_not ? v - s->e_if_not : v;
+        s->e_if_follows += a;
+        s->e_if_not += b;
+        s->net_if_follows += a * factor;
+        s->net_if_not += b * factor;
+        s->fed_if_follows = fmax(s->fed_if_follows, s->net_if_follows);
+        s->fed_if_not = fmax(s->fed_if_not, s->net_if_not);
+    }
+    if (s->e_absolute) {
+        raw = v - s->e;
+        s->e = v;
+    } else {
+        raw = v;
+        s->e += v;
+    }
+    return raw * s->mm_per_e * s->flow_factor;
+}
+
+static void emit(po_state *s, po_moves *out, uint64_t line, const double to[3], double de, double length, double feed,
+                 unsigned kind)
+{
+    size_t i = out->n++;
+    out->dx[i] = to[0] - s->pos[0];
+    out->dy[i] = to[1] - s->pos[1];
+    out->dz[i] = to[2] - s->pos[2];
+    out->x[i] = s->pos[0] = to[0];
+    out->y[i] = s->pos[1] = to[1];
+    out->z[i] = s->pos[2] = to[2];
+    out->de[i] = de;
+    out->length[i] = length;
+    out->feed[i] = feed;
+    out->line[i] = line;
+    out->kind[i] = (uint8_t)kind;
+    s->n_moves++;
+}
+
+/* What the file asks of axes that were not homed: a Z lift and E alone are ordinary. */
+static void check_homed(po_state *s, const double to[3], uint64_t line)
+{
+    bool x = to[0] != s->pos[0] && !s->homed[0], y = to[1] != s->pos[1] && !s->homed[1];
+    bool z = to[2] < s->pos[2] && !s->homed[2];
+    if (x || y || z) {
+        char text[24];
+        snprintf(text, sizeof text, "%s%s%s", x ? "X" : "", y ? "Y" : "", z ? "Z" : "");
+        note_odd(s, PO_ODD_NOT_HOMED, line, 0, text);
+    }
+}
+
+static bool target(const po_state *s, const po_line *line, const double shift[3], double to[3])
+{
+    bool any = false;
+    for (int a = 0; a < 3; a++) {
+        char c = (char)('X' + a);
+        to[a] = s->pos[a];
+        if (HAS(line, c) && !(line->bare & PO_LETTER(c))) {
+            double v = VALUE(line, c) * s->unit;
+            to[a] = s->absolute ? v + shift[a] : s->pos[a] + v;
+            any = true;
+        }
+    }
+    return any;
+}
+
+static void finish_move(po_state *s, const po_line *line, po_moves *out, const double to[3], double de, double length,
+                        bool arc)
+{
+    bool xy = arc || to[0] != s->pos[0] || to[1] != s->pos[1];
+    bool z = to[2] != s->pos[2];
+    if (!xy && !z && de == 0) {
+        return; /* changes nothing: no move */
+    }
+    unsigned kind = PO_MOVE_COUNTED | (arc ? PO_MOVE_ARC : 0u);
+    if (xy || z) {
+        kind |= xy && de > 0 ? PO_MOVE_BEAD : PO_MOVE_TRAVEL;
+        if (s->first_out || !s->homed[0] || !s->homed[1]) {
+            kind |= PO_MOVE_BLIND;
+            s->first_out = s->first_out && !xy; /* a lift alone is still on the way out */
+        }
+        if (!(s->homed[0] && s->homed[1] && s->homed[2])) {
+            check_homed(s, to, line->number);
+        }
+    } else {
+        kind |= PO_MOVE_FEED;
+        length = 0;
+    }
+    if (de < 0) {
+        kind |= PO_MOVE_RETRACT;
+    }
+    double feed = s->feed > 0 ? s->feed * s->speed_factor : -1;
+    if (feed <= 0) {
+        note_odd(s, PO_ODD_NO_FEED, line->number, 0, "");
+    }
+    emit(s, out, line->number, to, de, length, feed, kind);
+}
+
+static bool absurd(const po_line *line)
+{
+    for (uint32_t bits = line->has & ~line->bare; bits; bits &= bits - 1) {
+        double v = line->value[__builtin_ctz(bits)];
+        if (!(fabs(v) <= ABSURD_MM)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* An arc in the XY plane: centre form (I J from the start) or radius form (R). */
+static void arc(po_state *s, const po_line *line, po_moves *out, bool clockwise, const double shift[3])
+{
+    double to[3];
+    target(s, line, shift, to);
+    double sx = s->pos[0], sy = s->pos[1];
+    double chord_x = to[0] - sx, chord_y = to[1] - sy, chord = hypot(chord_x, chord_y);
+    double cx, cy, r;
+    double de = HAS(line, 'E') && !(line->bare & PO_LETTER('E')) ? advance(s, VALUE(line, 'E')) : 0;
+    bool centre = HAS(line, 'I') || HAS(line, 'J');
+    if (s->bad_plane) {
+        note_odd(s, PO_ODD_BAD_ARC, line->number, 0, s->bad_plane == 18 ? "an arc in the plane of G18 (XZ)"
+                                                                        : "an arc in the plane of G19 (YZ)");
+        finish_move(s, line, out, to, de, hypot(chord, to[2] - s->pos[2]), false);
+        return;
+    }
+    if (centre) {
+        double i = HAS(line, 'I') ? VALUE(line, 'I') * s->unit : 0, j = HAS(line, 'J') ? VALUE(line, 'J') * s->unit : 0;
+        cx = sx + i;
+        cy = sy + j;
+        r = hypot(i, j);
+        double r_end = hypot(to[0] - cx, to[1] - cy), off = fabs(r_end - r);
+        if (r == 0 || off > fmax(ARC_MISMATCH_MM, ARC_MISMATCH_SHARE * r)) {
+            char text[96];
+            snprintf(text, sizeof text, r == 0 ? "an arc whose centre is its start"
+                                               : "an arc with radius %.3f mm at its start and %.3f mm at its end", r, r_end);
+            note_odd(s, PO_ODD_BAD_ARC, line->number, off, text);
+            if (r == 0) {
+                finish_move(s, line, out, to, de, hypot(chord, to[2] - s->pos[2]), false);
+                return;
+            }
+        }
+    } else {
+        double given = HAS(line, 'R') ? VALUE(line, 'R') * s->unit : 0;
+        r = fabs(given);
+        if (r == 0 || chord == 0 || chord > 2 * (r + ARC_MISMATCH_MM)) {
+            note_odd(s, PO_ODD_BAD_ARC, line->number, fmax(0, chord / 2 - r),
+                     r == 0       ? "an arc with neither I and J nor R"
+                     : chord == 0 ? "an arc by radius that ends where it starts"
+                                  : "an arc whose radius is too small for its end point");
+            finish_move(s, line, out, to, de, hypot(chord, to[2] - s->pos[2]), false);
+            return;
+        }
+        r = fmax(r, chord / 2);
+        /* the centre lies on the bisector: to the left of the chord for the short counter-clockwise arc */
+        double h = sqrt(fmax(0, r * r - chord * chord / 4));
+        if (clockwise != (given < 0)) {
+            h = -h;
+        }
+        cx = sx + chord_x / 2 - h * chord_y / chord;
+        cy = sy + chord_y / 2 + h * chord_x / chord;
+    }
+    double a0 = atan2(sy - cy, sx - cx), a1 = atan2(to[1] - cy, to[0] - cx), turn = a1 - a0;
+    bool full = chord == 0 && centre;
+    if (full) {
+        turn = clockwise ? -2 * M_PI : 2 * M_PI;
+    } else if (clockwise && turn >= 0) {
+        turn -= 2 * M_PI;
+    } else if (!clockwise && turn <= 0) {
+        turn += 2 * M_PI;
+    }
+    double flat = r * fabs(turn), dz = to[2] - s->pos[2], length = hypot(flat, dz);
+    if (!(length > 0)) {
+        finish_move(s, line, out, to, de, 0, false);
+        return;
+    }
+    size_t k = out->n_arcs, before = out->n;
+    double sign = turn < 0 ? -1 : 1, share = flat / length;
+    finish_move(s, line, out, to, de, length, true);
+    if (out->n > before) {
+        po_arc_ends *ends = &out->arcs[k];
+        ends->radius = r;
+        ends->start[0] = -sign * sin(a0) * share;
+        ends->start[1] = sign * cos(a0) * share;
+        ends->end[0] = -sign * sin(a0 + turn) * share;
+        ends->end[1] = sign * cos(a0 + turn) * share;
+        ends->start[2] = ends->end[2] = dz / length;
+        out->shapes[k].cx = cx;
+        out->shapes[k].cy = cy;
+        out->shapes[k].turn = turn;
+        out->n_arcs++;
+    }
+}
+
+static void straight(po_state *s, const po_line *line, po_moves *out, const double shift[3])
+{
+    double to[3];
+    target(s, line, shift, to);
+    double de = HAS(line, 'E') && !(line->bare & PO_LETTER('E')) ? advance(s, VALUE(line, 'E')) : 0;
+    double dx = to[0] - s->pos[0], dy = to[1] - s->pos[1], dz = to[2] - s->pos[2];
+    finish_move(s, line, out, to, de, sqrt(dx * dx + dy * dy + dz * dz), false);
+}
+
+static void move(po_state *s, const po_line *line, po_moves *out, bool machine_coordinates)
+{
+    static const double none[3] = {0, 0, 0};
+    const double *shift = machine_coordinates ? none : s->shift;
+    s->n_motion_words++;
+    if (s->motion >= 2 && (HAS(line, 'X') || HAS(line, 'Y') || HAS(line, 'I') || HAS(line, 'J') || HAS(line, 'R'))) {
+        arc(s, line, out, s->motion == 2, shift);
+    } else {
+        straight(s, line, out, shift);
+    }
+}
+
+static void home(po_state *s, const po_line *line, po_moves *out)
+{
+    unsigned axes = 0;
+    for (int a = 0; a < 3; a++) {
+        axes |= HAS(line, 'X' + a) ? 1u << a : 0u;
+    }
+    axes = axes ? axes : 7;
+    po_event *ev = add_event(s, out, PO_EV_HOME, line->number);
+    ev->bits = (uint8_t)axes;
+    ev->value = s->reading.home_seconds * (double)__builtin_popcount(axes) / 3;
+    for (int a = 0; a < 3; a++) {
+        if (axes & 1u << a) {
+            s->pos[a] = s->reading.home[a];
+            s->shift[a] = 0;
+            s->homed[a] = true;
+        }
+    }
+    s->first_out = true;
+    s->homed_said = true;
+    s->n_motion_words++;
+    out->closed = true; /* the next block begins at home: displacement between blocks is not a move */
+}
+
+static void firmware_retract(po_state *s, const po_line *line, po_moves *out, bool back)
+{
+    s->n_motion_words++;
+    if (back == s->retracted) {
+        return; /* a second G10 in a row does nothing; nor does G11 without one */
+    }
+    s->retracted = back;
+    const po_reading *r = &s->reading;
+    double de = back ? -r->retract_mm : r->retract_mm + r->retract_extra_mm;
+    if (de != 0) {
+        emit(s, out, line->number, s->pos, de, 0, r->retract_mm_s, PO_MOVE_FEED | (back ? PO_MOVE_RETRACT : 0u));
+        s->net_if_follows += de;
+        s->net_if_not += de;
+    }
+}
+
+/* M201, M203, M204, M205: the machine's own limits are never exceeded; asking for more is noted. */
+static void limit(po_state *s, double *now, double machine, double asked, const char *word, uint64_t line)
+{
+    if (!(asked > 0)) {
+        return;
+    }
+    if (asked > machine * (1 + 1e-9)) {
+        po_word_note(&s->loosens, word, line, s->pos);
+        s->loosens_worst = fmax(s->loosens_worst, asked / machine);
+    }
+    *now = fmin(machine, asked);
+}
+
+static void limits_word(po_state *s, const po_line *line, int m, po_moves *out)
+{
+    static const char axes[] = "XYZE";
+    char word[8];
+    snprintf(word, sizeof word, "M%d", m);
+    po_limits *l = &s->limits;
+    const po_limits *machine = &s->machine_limits;
+    const uint32_t there = line->has & ~line->bare;
+    for (int a = 0; a < 4; a++) {
+        if (!(there & PO_LETTER(axes[a]))) {
+            continue;
+        }
+        double v = VALUE(line, axes[a]);
+        if (m == 201) {
+            limit(s, &l->accel_mm_s2[a], machine->accel_mm_s2[a], v, word, line->number);
+        } else if (m == 203) {
+            limit(s, &l->feed_mm_s[a], machine->feed_mm_s[a], v, word, line->number);
+        } else if (m == 205 && machine->corner == PO_CORNER_STEP) {
+            limit(s, &l->step_mm_s[a], machine->step_mm_s[a], v, word, line->number);
+        }
+    }
+    if (m == 205 && (there & PO_LETTER('J')) && machine->corner == PO_CORNER_DEVIATION) {
+        limit(s, &l->deviation_mm, machine->deviation_mm, VALUE(line, 'J'), word, line->number);
+    }
+    if (m == 204) {
+        if (there & PO_LETTER('S')) {
+            limit(s, &l->print_mm_s2, machine->print_mm_s2, VALUE(line, 'S'), word, line->number);
+        }
+        if (there & PO_LETTER('P')) {
+            limit(s, &l->print_mm_s2, machine->print_mm_s2, VALUE(line, 'P'), word, line->number);
+        }
+        if (there & PO_LETTER('T')) {
+            limit(s, &l->travel_mm_s2, machine->travel_mm_s2, VALUE(line, 'T'), word, line->number);
+        }
+        if (there & PO_LETTER('R')) {
+            limit(s, &l->retract_mm_s2, machine->retract_mm_s2, VALUE(line, 'R'), word, line->number);
+        }
+    }
+    add_event(s, out, PO_EV_LIMITS, line->number)->value = 0;
+    out->closed = true; /* the lane gives the planner the new limits before the next block */
+}
+
+static void nozzle(po_state *s, const po_line *line, po_moves *out, bool wait, char tool_letter)
+{
+    const uint32_t there = line->has & ~line->bare;
+    int tool = s->tool;
+    if (there & PO_LETTER(tool_letter)) {
+        double t = VALUE(line, tool_letter);
+        tool = t >= 0 && t < 100 ? (int)t : s->tool;
+    }
+    po_event *ev = add_event(s, out, PO_EV_NOZZLE, line->number);
+    ev->tool = (int16_t)tool;
+    ev->wait = wait;
+    ev->value = there & PO_LETTER('S')                           ? VALUE(line, 'S')
+                : (there & PO_LETTER('R')) && tool_letter == 'T' ? VALUE(line, 'R')
+                                                                 : NAN;
+    if (ev->value > 0 && tool > s->highest_tool_heated) {
+        s->highest_tool_heated = tool;
+    }
+}
+
+static void bed(po_state *s, const po_line *line, po_moves *out, bool wait)
+{
+    const uint32_t there = line->has & ~line->bare;
+    po_event *ev = add_event(s, out, PO_EV_BED, line->number);
+    ev->wait = wait;
+    ev->value = there & PO_LETTER('S') ? VALUE(line, 'S') : there & PO_LETTER('R') ? VALUE(line, 'R') : NAN;
+    s->bed_commanded = true;
+}
+
+static void fan(po_state *s, const po_line *line, po_moves *out, bool on)
+{
+    const uint32_t there = line->has & ~line->bare;
+    if ((there & PO_LETTER('P')) && VALUE(line, 'P') != 0) {
+        return; /* another fan than the one that cools the part */
+    }
+    double percent = on ? 100 : 0;
+    if (on && (there & PO_LETTER('S'))) {
+        double v = VALUE(line, 'S');
+        percent = v > 0 && v < 1 ? v * 100 : v / 2.55; /* a few files count 0 to 1 (handbook 4.4) */
+    }
+    add_event(s, out, PO_EV_FAN, line->number)->value = fmin(fmax(percent, 0), 100);
+}
+
+static void hands(po_state *s, const po_line *line, po_moves *out, const char *word)
+{
+    po_event *ev = add_event(s, out, PO_EV_HANDS, line->number);
+    snprintf(ev->word, sizeof ev->word, "%.7s", word);
+    po_word_note(&s->hands, word, line->number, s->pos);
+}
+
+/* Words that every shop may meet and that change nothing which is measured here (common practice, no published source). */
+static bool known_harmless(char letter, int n)
+{
+    static const short g[] = {12, 27, 30, 31, 32, 33, 34, 35, 40, 49, 53, 54, 64, 80, 94, 98};
+    static const short m[] = {6, 16, 17, 18, 20, 21, 22, 23, 24, 26, 27, 31, 36, 42, 73, 74, 75, 76, 77, 78, 80, 81, 84, 85,
+                              105, 108, 110, 111, 113, 114, 115, 117, 118, 119, 120, 121, 122, 123, 125, 141, 145, 149,
+                              150, 154, 155, 191, 211, 240, 260, 261, 280, 282, 290, 300, 355, 401, 402, 403, 407, 408,
+                              412, 413, 414, 420, 423, 486, 503, 550, 555, 575, 602, 603, 862, 876, 928};
+    const short *list = letter == 'G' ? g : m;
+    size_t count = letter == 'G' ? sizeof g / sizeof *g : sizeof m / sizeof *m;
+    for (size_t i = 0; i < count; i++) {
+        if (list[i] == n) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Words that store or reset settings, change steps or heater constants, update firmware, write or delete files. */
+static bool stores(const po_line *line, int n)
+{
+    const uint32_t there = line->has & ~line->bare;
+    switch (n) {
+    case 28: case 29: case 32: case 38: case 471: case 500: case 501: case 502: case 504: case 928: case 997:
+    case 303: case 428:
+        return true;
+    case 30: /* with a name it deletes that file; alone it is the end of the program (RS274/NGC) */
+        return line->text && line->n_text > 0;
+    case 92: case 206: case 301: case 304: case 305: case 307: case 350: case 569: case 665: case 666: case 669: case 851:
+        return there != 0; /* without a value they only report */
+    case 302:
+        return ((there & PO_LETTER('P')) && VALUE(line, 'P') != 0) || ((there & PO_LETTER('S')) && VALUE(line, 'S') < 150);
+    default:
+        return false;
+    }
+}
+
+static void tune(po_state *s, const po_line *line, int m)
+{
+    const uint32_t there = line->has & ~line->bare;
+    char word[12];
+    snprintf(word, sizeof word, "M%d", m);
+    if (m == 220 || m == 221) {
+        double *factor = m == 220 ? &s->speed_factor : &s->flow_factor;
+        if ((there & PO_LETTER('S')) && VALUE(line, 'S') > 0) {
+            *factor = fmin(VALUE(line, 'S') / 100, 1e4);
+        }
+        return; /* whether it is left in force is seen at the end */
+    }
+    if (there) {
+        po_word_note(&s->tunes, word, line->number, s->pos);
+    }
+}
+
+static void m_word(po_state *s, const po_line *line, const po_code *code, po_moves *out)
+{
+    int m = code->number;
+    char word[12];
+    snprintf(word, sizeof word, code->tenth ? "M%d.%d" : "M%d", m, code->tenth);
+    if (stores(line, m)) {
+        po_word_note(&s->stores, word, line->number, s->pos);
+        return;
+    }
+    switch (m) {
+    case 0: case 1: case 25: case 112: case 226: case 600: case 601:
+        hands(s, line, out, word);
+        break;
+    case 2: case 30:
+        s->ended = true;
+        add_event(s, out, PO_EV_REST, line->number);
+        break;
+    case 18: case 84:
+        if (!HAS(line, 'S')) { /* S sets the idle time only */
+            add_event(s, out, PO_EV_MOTORS_OFF, line->number);
+        }
+        break;
+    case 82: case 83:
+        s->e_absolute = s->e_absolute_if_follows = s->e_absolute_if_not = m == 82;
+        s->mode_said = true;
+        break;
+    case 104: case 109: nozzle(s, line, out, m == 109, 'T'); break;
+    case 568:
+        nozzle(s, line, out, false, 'P');
+        break;
+    case 116: /* wait for all heaters */
+        nozzle(s, line, out, true, 'T');
+        bed(s, line, out, true);
+        break;
+    case 140: case 190: bed(s, line, out, m == 190); break;
+    case 106: case 107: fan(s, line, out, m == 106); break;
+    case 200: {
+        double d = HAS(line, 'D') && !(line->bare & PO_LETTER('D')) ? VALUE(line, 'D') : s->reading.filament_mm;
+        s->mm_per_e = d > 0 && d < 100 ? 1 / (M_PI / 4 * d * d) : 1;
+        break;
+    }
+    case 201: case 203: case 204: case 205: limits_word(s, line, m, out); break;
+    case 220: case 221: case 207: case 208: case 209: case 572: case 592: case 593: case 900: case 906: case 907: case 913:
+    case 915:
+        tune(s, line, m);
+        break;
+    case 400: add_event(s, out, PO_EV_REST, line->number); break;
+    default:
+        if (!known_harmless('M', m)) {
+            po_word_note(&s->unknown, word, line->number, s->pos);
+        }
+    }
+}
+
+static void set_position(po_state *s, const po_line *line)
+{
+    bool all = !(line->has & (PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('E')));
+    for (int a = 0; a < 3; a++) {
+        if (all || HAS(line, 'X' + a)) {
+            double v = HAS(line, 'X' + a) && !(line->bare & PO_LETTER('X' + a)) ? VALUE(line, 'X' + a) * s->unit : 0;
+            s->shift[a] = s->pos[a] - v;
+        }
+    }
+    if (all || HAS(line, 'E')) {
+        double v = HAS(line, 'E') && !(line->bare & PO_LETTER('E')) ? VALUE(line, 'E') * s->unit : 0;
+        s->e = s->e_if_follows = s->e_if_not = v;
+    }
+}
+
+static void dwell(po_state *s, const po_line *line, po_moves *out)
+{
+    const uint32_t there = line->has & ~line->bare;
+    double seconds = there & PO_LETTER('S') ? VALUE(line, 'S') : there & PO_LETTER('P') ? VALUE(line, 'P') / 1000 : 0;
+    add_event(s, out, PO_EV_DWELL, line->number)->value = seconds > 0 ? seconds : 0;
+}
+
+static void g_word(po_state *s, const po_line *line, const po_code *code, po_moves *out, bool *machine_coordinates)
+{
+    int g = code->number;
+    switch (g * 10 + code->tenth) {
+    case 0: case 10: case 20: case 30: s->motion = g; break;
+    case 40: dwell(s, line, out); break;
+    case 100:
+        if (line->has & (PO_LETTER('P') | PO_LETTER('L') | PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') |
+                         PO_LETTER('R'))) {
+            if (HAS(line, 'S') && HAS(line, 'P')) {
+                nozzle(s, line, out, false, 'P');
+            }
+        } else {
+            firmware_retract(s, line, out, true);
+        }
+        break;
+    case 110: firmware_retract(s, line, out, false); break;
+    case 170: s->bad_plane = 0; break;
+    case 180: case 190: s->bad_plane = g; break;
+    case 200: case 210:
+        s->unit = g == 20 ? 25.4 : 1;
+        s->units_said = true;
+        break;
+    case 280: home(s, line, out); break;
+    case 290:
+        add_event(s, out, PO_EV_PROBE, line->number)->value = s->reading.probe_seconds;
+        s->probed = true;
+        break;
+    case 530: *machine_coordinates = true; break;
+    case 900: case 910:
+        s->absolute = g == 90;
+        s->e_absolute_if_follows = s->absolute;
+        s->e_absolute = s->reading.e_follows_g90 ? s->absolute : s->e_absolute_if_not;
+        s->mode_said = true;
+        break;
+    case 920: set_position(s, line); break;
+    case 921: case 922: s->shift[0] = s->shift[1] = s->shift[2] = 0; break;
+    default:
+        if (!known_harmless('G', g)) {
+            char word[12];
+            snprintf(word, sizeof word, code->tenth ? "G%d.%d" : "G%d", g, code->tenth);
+            po_word_note(&s->unknown, word, line->number, s->pos);
+        }
+    }
+}
+
+static const char *damage_text(po_damage damage)
+{
+    switch (damage) {
+    case PO_DAMAGE_NUMBER: return "a number that is none";
+    case PO_DAMAGE_TWICE: return "the same letter twice in one line";
+    case PO_DAMAGE_NUL: return "a NUL byte";
+    case PO_DAMAGE_CHECKSUM: return "a checksum that does not agree";
+    case PO_DAMAGE_BYTE: return "a byte that can start no word";
+    case PO_DAMAGE_COMMENT: return "a comment that does not close";
+    case PO_DAMAGE_CODE: return "a G, M or T word without a usable number";
+    case PO_DAMAGE_LONG: return "a line without end";
+    case PO_DAMAGE_NONE: break;
+    }
+    return "damage";
+}
+
+static void other_line(po_state *s, const po_line *line, po_moves *out)
+{
+    if (line->damage) {
+        note_odd(s, PO_ODD_DAMAGED, line->number, 0, damage_text(line->damage));
+        return;
+    }
+    if (s->ended) {
+        return;
+    }
+    if (absurd(line)) {
+        note_odd(s, PO_ODD_DAMAGED, line->number, 0, "a number beyond all measure");
+        return;
+    }
+    if (HAS(line, 'F') && !(line->bare & PO_LETTER('F'))) {
+        s->feed = VALUE(line, 'F') * s->unit / 60;
+    }
+    bool machine_coordinates = false, motion_word = false, other = false;
+    /* units, distance mode and the like come before motion whatever their place on the line (NISTIR 6556, Table 8) */
+    for (int i = 0; i < line->n_codes; i++) {
+        const po_code *code = &line->codes[i];
+        if (code->letter == 'G') {
+            g_word(s, line, code, out, &machine_coordinates);
+            bool moves = code->number <= 3 && code->tenth == 0;
+            motion_word |= moves;
+            other |= !moves && !(code->number == 53 || code->number == 90 || code->number == 91 || code->number == 20 ||
+                                 code->number == 21 || code->number == 17 || code->number == 94);
+        } else if (code->letter == 'M') {
+            m_word(s, line, code, out);
+            other = true;
+        } else if (code->number != INT32_MIN) {
+            int tool = code->number < 0 ? -1 : code->number > 99 ? 99 : code->number;
+            if (tool != s->tool) {
+                s->tool = tool;
+                add_event(s, out, PO_EV_TOOL, line->number);
+            }
+        }
+    }
+    const uint32_t axes = PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('E') | PO_LETTER('I') | PO_LETTER('J');
+    if (motion_word || (!other && s->motion >= 0 && (line->has & axes))) {
+        move(s, line, out, machine_coordinates);
+    }
+}
+
+void po_state_line(po_state *s, const po_line *line, po_moves *out)
+{
+    /* G0 or G1, plain, in an ordinary state: nearly every line */
+    if (line->n_codes == 1 && line->codes[0].letter == 'G' && (uint32_t)line->codes[0].number <= 1 && !line->damage &&
+        !line->codes[0].tenth && !line->bare && !s->ended && !out->closed) {
+        const uint32_t has = line->has;
+        double to[3] = {s->pos[0], s->pos[1], s->pos[2]}, worst = 0, de = 0;
+        double unit = s->unit;
+        if (has & PO_LETTER('X')) {
+            double v = VALUE(line, 'X') * unit;
+            worst = fmax(worst, fabs(v));
+            to[0] = s->absolute ? v + s->shift[0] : to[0] + v;
+        }
+        if (has & PO_LETTER('Y')) {
+            double v = VALUE(line, 'Y') * unit;
+            worst = fmax(worst, fabs(v));
+            to[1] = s->absolute ? v + s->shift[1] : to[1] + v;
+        }
+        if (has & PO_LETTER('Z')) {
+            double v = VALUE(line, 'Z') * unit;
+            worst = fmax(worst, fabs(v));
+            to[2] = s->absolute ? v + s->shift[2] : to[2] + v;
+        }
+        if (has & PO_LETTER('E')) {
+            worst = fmax(worst, fabs(VALUE(line, 'E')));
+        }
+        if (has & PO_LETTER('F')) {
+            worst = fmax(worst, fabs(VALUE(line, 'F')));
+        }
+        if (worst <= ABSURD_MM) {
+            s->motion = line->codes[0].number;
+            s->n_motion_words++;
+            if (has & PO_LETTER('F')) {
+                s->feed = VALUE(line, 'F') * unit / 60;
+            }
+            if (has & PO_LETTER('E')) {
+                de = advance(s, VALUE(line, 'E'));
+            }
+            double dx = to[0] - s->pos[0], dy = to[1] - s->pos[1], dz = to[2] - s->pos[2];
+            finish_move(s, line, out, to, de, sqrt(dx * dx + dy * dy + dz * dz), false);
+            s->last_line = line->number;
+            return;
+        }
+    }
+    s->last_line = line->number;
+    other_line(s, line, out);
+}
