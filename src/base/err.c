@@ -5,6 +5,7 @@
 
 #include "proveout/status.h"
 
+PO_PRINTF(6, 0)
 static void fill(po_err *err, po_status code, const char *where, uint32_t line, uint32_t column, const char *format,
                  va_list args)
 {
