@@ -380,7 +380,7 @@ int main(int argc, char **argv)
     choose(&pl, mb * 1e6, sc, at, inward, loop, buf);
     writer w = {.file = stdout, .buf = buf, .feed = -1};
     say(&w, "; a large job for timing\nG21\nG90\nM83\nM140 S80\nM104 S180\nG28\nM190 S80\nM109 S240\nG29\nG92 E0\nM107\n"
-            "G1 Z0.25 F600\nG0 X20 Y6 F7200\nG1 X120 Y6 E9 F1200\nG1 E-0.9 F2100\nG1 Z1 F600\nG1 E0.9 F2100\n");
+            "G1 Z0.25 F600\nG0 X20 Y6 F7200\nG1 X120 Y6 E9 F1200\n");
     w.x = 120000;
     w.y = 6000;
     for (int layer = 0; layer < pl.n_layers && !w.failed; layer++) {
