@@ -28,8 +28,8 @@ po_status po_fail(po_err *err, po_status code, const char *format, ...)
     return code;
 }
 
-po_status po_fail_at(po_err *err, po_status code, const char *where, uint32_t line, uint32_t column,
-                     const char *format, ...)
+po_status po_fail_at(po_err *err, po_status code, const char *where, uint32_t line, uint32_t column, const char *format,
+                     ...)
 {
     if (err) {
         va_list args;

@@ -20,7 +20,7 @@ static const uint64_t MOST_BYTES = 10ull * 1000 * 1000 * 1000;
 
 typedef struct block {
     size_t n, taken;
-    bool last;        /* nothing follows: the end, or the error in `failed` */
+    bool last; /* nothing follows: the end, or the error in `failed` */
     po_status status;
     po_err failed;
     unsigned char *bytes;

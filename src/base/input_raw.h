@@ -17,14 +17,14 @@ typedef struct po_raw {
     const unsigned char *memory; /* NULL: a descriptor */
     int fd, keep_fd, wake_fd;    /* -1 = none; wake_fd: an eventfd that breaks a wait for a pipe */
     bool own_fd, regular, keep, hash;
-    bool pipe_ended;             /* a terminal would give more if it were asked again */
-    struct stat as_opened;       /* regular files: to see that they did not change between two readings */
-    uint64_t base;               /* regular standard input may stand past its start */
-    uint64_t total;              /* 0 = not known beforehand */
-    _Atomic uint64_t done;       /* offset of the next byte */
+    bool pipe_ended;              /* a terminal would give more if it were asked again */
+    struct stat as_opened;        /* regular files: to see that they did not change between two readings */
+    uint64_t base;                /* regular standard input may stand past its start */
+    uint64_t total;               /* 0 = not known beforehand */
+    _Atomic uint64_t done;        /* offset of the next byte */
     uint64_t hashed, kept, piped; /* piped: taken from the pipe so far */
     struct sha256_ctx sha;
-    char name[128];              /* for errors: the path, "standard input", or "" for memory */
+    char name[128]; /* for errors: the path, "standard input", or "" for memory */
 } po_raw;
 
 po_status po_raw_open(const po_source *source, bool hash, po_raw *ret, po_err *err) PO_MUST_USE;

@@ -79,7 +79,8 @@ static bytes lines_of(size_t n)
     unsigned seed = 1;
     while (b.n < n) {
         seed = seed * 1664525u + 1013904223u;
-        b.n += (size_t)sprintf((char *)b.p + b.n, "G1 X%u.%03u E0.%05u\n", seed >> 25, seed % 1000, (seed >> 8) % 100000);
+        b.n += (size_t)sprintf((char *)b.p + b.n, "G1 X%u.%03u E0.%05u\n", seed >> 25, seed % 1000,
+                               (seed >> 8) % 100000);
     }
     b.n = n;
     return b;
@@ -554,11 +555,16 @@ static void test_files(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_round_trip),       cmocka_unit_test(test_many_members),
-        cmocka_unit_test(test_every_truncation), cmocka_unit_test(test_every_changed_byte),
-        cmocka_unit_test(test_trailing_bytes),   cmocka_unit_test(test_caps),
-        cmocka_unit_test(test_hash),             cmocka_unit_test(test_hash_of_packed),
-        cmocka_unit_test(test_pipe),             cmocka_unit_test(test_close_while_waiting),
+        cmocka_unit_test(test_round_trip),
+        cmocka_unit_test(test_many_members),
+        cmocka_unit_test(test_every_truncation),
+        cmocka_unit_test(test_every_changed_byte),
+        cmocka_unit_test(test_trailing_bytes),
+        cmocka_unit_test(test_caps),
+        cmocka_unit_test(test_hash),
+        cmocka_unit_test(test_hash_of_packed),
+        cmocka_unit_test(test_pipe),
+        cmocka_unit_test(test_close_while_waiting),
         cmocka_unit_test(test_files),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

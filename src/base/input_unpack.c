@@ -223,7 +223,8 @@ static po_status read_gzip(po_unpacker *u, unsigned char *buf, size_t cap, size_
         } else if (r == Z_MEM_ERROR) {
             return po_fail_at(err, PO_E_NOMEM, u->raw->name, 0, 0, "no memory to unpack gzip");
         } else if (r == Z_BUF_ERROR && none_left) {
-            return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->n, "the file ends in the middle of its gzip data", NULL);
+            return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->n, "the file ends in the middle of its gzip data",
+                                NULL);
         } else if (r != Z_OK && r != Z_BUF_ERROR) {
             return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->at, "does not unpack as gzip", u->z.msg);
         }
@@ -257,8 +258,8 @@ static po_status read_zstd(po_unpacker *u, unsigned char *buf, size_t cap, size_
                 return PO_OK;
             }
             if (!is_zstd(u->in + u->at, u->n - u->at)) {
-                return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->at, "bytes that are not zstd follow the packed data",
-                                    NULL);
+                return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->at,
+                                    "bytes that are not zstd follow the packed data", NULL);
             }
             u->open = true;
         }
@@ -274,7 +275,8 @@ static po_status read_zstd(po_unpacker *u, unsigned char *buf, size_t cap, size_
         if (r == 0) {
             u->open = false;
         } else if (none_left && !moved) {
-            return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->n, "the file ends in the middle of its zstd data", NULL);
+            return fail_at_byte(u, err, PO_E_SYNTAX, u->base + u->n, "the file ends in the middle of its zstd data",
+                                NULL);
         }
     }
     return PO_OK;
