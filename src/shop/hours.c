@@ -1,0 +1,88 @@
+/* Desk hours and plain calendar arithmetic. SPDX-License-Identifier: Apache-2.0
+ *
+ * Days are counted from 1970-01-01 in the proleptic Gregorian calendar (ISO 8601), with years that begin in March so
+ * that the leap day comes last: Howard Hinnant, "chrono-Compatible Low-Level Date Algorithms", 2013. */
+#include "proveout/shop.h"
+#include "shop/values.h"
+
+static long day_number(po_date d)
+{
+    long y = d.month <= 2 ? (long)d.year - 1 : d.year;
+    long era = (y >= 0 ? y : y - 399) / 400;
+    long year_of_era = y - era * 400;
+    long day_of_year = (153 * (d.month + (d.month > 2 ? -3 : 9)) + 2) / 5 + d.day - 1;
+    long day_of_era = year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year;
+    return era * 146097 + day_of_era - 719468;
+}
+
+static po_date day_date(long n)
+{
+    n += 719468;
+    long era = (n >= 0 ? n : n - 146096) / 146097;
+    long day_of_era = n - era * 146097;
+    long year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36524 - day_of_era / 146096) / 365;
+    long day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+    long march_month = (5 * day_of_year + 2) / 153;
+    int month = (int)(march_month < 10 ? march_month + 3 : march_month - 9);
+    return (po_date){
+        .year = (int)(year_of_era + era * 400 + (month <= 2)),
+        .month = month,
+        .day = (int)(day_of_year - (153 * march_month + 2) / 5 + 1),
+    };
+}
+
+int po_weekday(po_date date)
+{
+    long n = (day_number(date) + 3) % 7; /* 1970-01-01 was a Thursday */
+    return (int)(n < 0 ? n + 7 : n);
+}
+
+po_wall_time po_wall_add(po_wall_time t, long minutes)
+{
+    long days = minutes / 1440, minute = t.minute + minutes % 1440;
+    if (minute < 0) {
+        minute += 1440;
+        days--;
+    } else if (minute >= 1440) {
+        minute -= 1440;
+        days++;
+    }
+    return (po_wall_time){day_date(day_number(t.date) + days), (int)minute};
+}
+
+static bool closed_on(const po_shop *shop, po_date date)
+{
+    for (size_t i = 0; i < shop->n_closed; i++) {
+        if (po_date_order(shop->closed[i].from, date) <= 0 && po_date_order(date, shop->closed[i].to) <= 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+bool po_shop_staffed(const po_shop *shop, po_wall_time t)
+{
+    const po_day_hours *day = &shop->hours[po_weekday(t.date)];
+    for (size_t i = 0; i < day->n_spans; i++) {
+        if (day->spans[i].from <= t.minute && t.minute < day->spans[i].to) {
+            return !closed_on(shop, t.date);
+        }
+    }
+    return false;
+}
+
+bool po_shop_next_staffed(const po_shop *shop, po_wall_time t, po_wall_time *ret_t)
+{
+    for (int days = 0; days <= 400; days++) {
+        const po_day_hours *day = &shop->hours[po_weekday(t.date)];
+        for (size_t i = 0; i < day->n_spans && !closed_on(shop, t.date); i++) {
+            if (t.minute < day->spans[i].to) { /* spans rise */
+                *ret_t = t;
+                ret_t->minute = t.minute > day->spans[i].from ? t.minute : day->spans[i].from;
+                return true;
+            }
+        }
+        t = (po_wall_time){day_date(day_number(t.date) + 1), 0};
+    }
+    return false;
+}

@@ -1,0 +1,349 @@
+/* The tables of keys that a shop file may hold. SPDX-License-Identifier: Apache-2.0
+ *
+ * Bounds are wide on purpose: they catch a slipped decimal point or a wrong unit, not an unusual machine. Defaults are
+ * common practice (no published source) unless a row says otherwise. */
+#include "shop/keys.h"
+
+#include <math.h>
+
+#define COUNT_OF(a) (sizeof(a) / sizeof((a)[0]))
+#define TABLE(name, where, rows) const po_key_table name = {where, rows, COUNT_OF(rows)}
+
+/* Rows. NEED_ marks a required key, MAY_ an optional one with its default. */
+#define NEED_NUMBER(key, type, field, unit_, low_, high_, says_) \
+    {.name = key, .kind = PO_KEY_NUMBER, .required = true, .offset = offsetof(type, field), .unit = unit_, .low = low_, \
+     .high = high_, .says = says_}
+#define MAY_NUMBER(key, type, field, unit_, low_, high_, preset_, says_) \
+    {.name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
+     .preset = preset_, .says = says_}
+#define ELSE_NUMBER(key, type, field, unit_, low_, high_, preset_says_, says_) \
+    {.name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
+     .preset = NAN, .preset_says = preset_says_, .says = says_}
+#define NEED_COUNT(key, type, field, low_, high_, says_) \
+    {.name = key, .kind = PO_KEY_COUNT, .required = true, .offset = offsetof(type, field), .low = low_, .high = high_, \
+     .says = says_}
+#define MAY_COUNT(key, type, field, low_, high_, preset_, says_) \
+    {.name = key, .kind = PO_KEY_COUNT, .offset = offsetof(type, field), .low = low_, .high = high_, .preset = preset_, \
+     .says = says_}
+#define MAY_BOOL(key, type, field, preset_, says_) \
+    {.name = key, .kind = PO_KEY_BOOL, .offset = offsetof(type, field), .preset = preset_, .says = says_}
+#define NEED_RANGE(key, type, field, unit_, low_, high_, says_) \
+    {.name = key, .kind = PO_KEY_RANGE, .required = true, .offset = offsetof(type, field), .unit = unit_, .low = low_, \
+     .high = high_, .says = says_}
+#define MAY_RANGE(key, type, field, unit_, low_, high_, preset_low_, preset_high_, says_) \
+    {.name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
+     .preset = preset_low_, .preset_high = preset_high_, .says = says_}
+#define ELSE_RANGE(key, type, field, unit_, low_, high_, preset_says_, says_) \
+    {.name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
+     .preset = NAN, .preset_high = NAN, .preset_says = preset_says_, .says = says_}
+#define NEED_NAME(key, type, field, says_) \
+    {.name = key, .kind = PO_KEY_TEXT, .required = true, .offset = offsetof(type, field), .low = 1, \
+     .high = PO_SHOP_MOST_NAME, .says = says_}
+#define NEED_MAP(key, type, field, table, says_) \
+    {.name = key, .kind = PO_KEY_MAP, .required = true, .offset = offsetof(type, field), .inside = &(table), .says = says_}
+#define MAY_MAP(key, type, field, table, preset_says_, says_) \
+    {.name = key, .kind = PO_KEY_MAP, .offset = offsetof(type, field), .inside = &(table), .preset_says = preset_says_, \
+     .says = says_}
+#define NEED_CHOICE(key, type, field, choices_, says_) \
+    {.name = key, .kind = PO_KEY_CHOICE, .required = true, .offset = offsetof(type, field), .choices = choices_, \
+     .says = says_}
+#define MAY_CHOICE(key, type, field, choices_, preset_, says_) \
+    {.name = key, .kind = PO_KEY_CHOICE, .offset = offsetof(type, field), .choices = choices_, .preset = preset_, \
+     .says = says_}
+#define NEED_OWN(key, own_, offset_, expects_, says_) \
+    {.name = key, .kind = PO_KEY_OWN, .required = true, .offset = offset_, .own = own_, .expects = expects_, .says = says_}
+#define MAY_OWN(key, own_, offset_, expects_, preset_says_, says_) \
+    {.name = key, .kind = PO_KEY_OWN, .offset = offset_, .own = own_, .expects = expects_, .preset_says = preset_says_, \
+     .says = says_}
+
+/* ---- shop ---- */
+
+static const po_key shop_keys[] = {
+    NEED_NAME("name", po_shop, name, "the workshop's name, as slips show it"),
+    MAY_OWN("time_zone", PO_OWN_ZONE, offsetof(po_shop, time_zone), "a time zone such as Europe/London", "UTC",
+            "name in the tz database; all times of the file are wall-clock times there"),
+    MAY_OWN("currency", PO_OWN_CURRENCY, offsetof(po_shop, currency), "three capital letters such as GBP (ISO 4217)",
+            "none: prices are not shown", "code of the currency of `price_per_kg` (ISO 4217)"),
+    MAY_OWN("terms", PO_OWN_TERMS, 0, "a mapping of names to first/last day, such as 2026-09-21/2026-12-18", "none",
+            "periods of account for allowances; both days belong to the term"),
+    MAY_COUNT("people_at_desk", po_shop, people_at_desk, 1, 100, 1,
+              "people at the desk in a usual hour; twice as many watches can run at once"),
+};
+TABLE(po_keys_shop, "shop", shop_keys);
+
+/* ---- hours ---- */
+
+#define SPANS_EXPECTED "a list of spans such as [\"10:00-13:00\", \"14:00-20:00\"]"
+#define DAY(key, i) \
+    MAY_OWN(key, PO_OWN_SPANS, offsetof(po_shop, hours) + (i) * sizeof(po_day_hours), SPANS_EXPECTED, "nobody", \
+            "when somebody is at the desk; the end may be 24:00")
+static const po_key hours_keys[] = {
+    DAY("monday", 0),
+    DAY("tuesday", 1),
+    DAY("wednesday", 2),
+    DAY("thursday", 3),
+    DAY("friday", 4),
+    DAY("saturday", 5),
+    DAY("sunday", 6),
+    MAY_OWN("closed", PO_OWN_CLOSED, 0, "a list of days or first/last days, such as [\"2026-12-24/2027-01-03\"]", "never",
+            "days on which nobody is there, whatever the weekday"),
+};
+TABLE(po_keys_hours, "hours", hours_keys);
+
+/* ---- rules ---- */
+
+#define RULE(field) rules.field
+static const po_key rules_keys[] = {
+    MAY_NUMBER("watch_minutes", po_shop_draft, shop.RULE(watch_minutes), "min", 0, 1440, 30,
+               "somebody stays at least this long from the first bead on"),
+    MAY_BOOL("watch_first_layer", po_shop_draft, shop.RULE(watch_first_layer), 1,
+             "and not less than the first layer takes"),
+    MAY_NUMBER("collect_below_bed_c", po_shop_draft, shop.RULE(collect_below_bed_c), "C", 25, 80, 40,
+               "the bed must be this cool before a part is taken off"),
+    MAY_NUMBER("allowance_m_per_run", po_shop_draft, shop.RULE(allowance_m_per_run), "m", 0, 1e6, 30,
+               "free filament for one run"),
+    MAY_NUMBER("allowance_m_per_term", po_shop_draft, shop.RULE(allowance_m_per_term), "m", 0, 1e6, 150,
+               "free filament for one term"),
+    MAY_NUMBER("desk_may_waive_m", po_shop_draft, shop.RULE(desk_may_waive_m), "m", 0, 1e6, 10,
+               "how much more the desk may grant; beyond that the keeper decides"),
+    MAY_NUMBER("longest_run_hours", po_shop_draft, shop.RULE(longest_run_hours), "h", 0.1, 1000, 60,
+               "a longer run needs somebody's leave"),
+    MAY_BOOL("may_end_unstaffed", po_shop_draft, shop.RULE(may_end_unstaffed), 1,
+             "a run may finish when nobody is there; the machine then waits for the next desk hour"),
+    MAY_NUMBER("overhang_limit_deg", po_shop_draft, shop.RULE(overhang_limit_deg), "deg", 5, 85, 45,
+               "from the vertical; beyond this a bead hangs"),
+    MAY_NUMBER("bridge_limit_mm", po_shop_draft, shop.RULE(bridge_limit_mm), "mm", 0, 200, 12,
+               "longest free length of a bridge that is left without remark"),
+    MAY_NUMBER("support_gap_mm", po_shop_draft, shop.RULE(support_gap_mm), "mm", 0, 5, 0.5,
+               "material at most this far beneath, or two layers, still carries"),
+    MAY_NUMBER("smallest_foothold_mm2", po_shop_draft, shop.RULE(smallest_foothold_mm2), "mm2", 0, 1e5, 25,
+               "a part with less area on the bed may come loose"),
+    MAY_NUMBER("clearance_mm", po_shop_draft, shop.RULE(clearance_mm), "mm", 0, 200, 6, "between parts on one bed"),
+    MAY_OWN("harmless_words", PO_OWN_WORDS, 0, "a list of words such as [M900, G29]", "none",
+            "words of a job that this shop knows to do no harm"),
+    MAY_NUMBER("most_file_gb", po_shop_draft, most_file_gb, "GB (10^9 bytes)", 0.001, 1000, 10,
+               "a job file that unpacks to more is refused"),
+    MAY_OWN("grades", PO_OWN_GRADES, 0, "a mapping of findings to stop, ask, note or off", "none",
+            "where the shop wants a finding graded otherwise; the slip says so"),
+};
+TABLE(po_keys_rules, "rules", rules_keys);
+
+/* ---- permissions ---- */
+
+static const po_key permission_keys[] = {
+    MAY_OWN("implies", PO_OWN_IMPLIES, 0, "a list of permissions of this file", "none", "permissions that it brings along"),
+};
+TABLE(po_keys_permission, "permissions.NAME", permission_keys);
+
+/* ---- materials ---- */
+
+static const po_key material_keys[] = {
+    NEED_NUMBER("density_g_cm3", po_material, density_g_cm3, "g/cm3", 0.2, 12, "of the solid filament"),
+    MAY_NUMBER("diameter", po_material, diameter_mm, "mm", 0.5, 5, 1.75, "of the filament"),
+    NEED_RANGE("nozzle_c", po_material, nozzle_c, "C", 0, 600, "nozzle temperatures that suit it"),
+    ELSE_NUMBER("cold_below_c", po_material, cold_below_c, "C", 0, 600, "20 below the low end of `nozzle_c`",
+                "filament may not be pushed with the nozzle commanded below this"),
+    NEED_RANGE("bed_c", po_material, bed_c, "C", 0, 300, "bed temperatures that suit it"),
+    MAY_RANGE("fan_percent", po_material, fan_percent, "%", 0, 100, 0, 100, "cooling that suits it"),
+    NEED_NUMBER("glass_c", po_material, glass_c, "C", -150, 400, "glass transition"),
+    MAY_NUMBER("shrink_percent", po_material, shrink_percent, "%", 0, 10, 0,
+               "linear shrinkage on cooling; 0: not given, nothing is said about lifting corners"),
+    MAY_NUMBER("price_per_kg", po_material, price_per_kg, "currency/kg", 0, 1e6, 0, "0: not given"),
+    MAY_BOOL("house", po_material, house, 0, "the material that the shop gives; at most one"),
+};
+TABLE(po_keys_material, "materials.NAME", material_keys);
+
+/* ---- machines ---- */
+
+static const char *const shapes[] = {"rectangle", "circle", NULL};
+static const char *const origins[] = {"corner", "centre", NULL};
+static const char *const corners[] = {"step", "deviation", NULL};
+
+static const po_key keep_out_keys[] = {
+    NEED_RANGE("x", po_keep_out, x, "mm", -5000, 5000, "machine coordinates, inside the bed"),
+    NEED_RANGE("y", po_keep_out, y, "mm", -5000, 5000, "machine coordinates, inside the bed"),
+    MAY_NUMBER("below_z", po_keep_out, below_z_mm, "mm", 0, 5000, 5000, "the nozzle may pass above this height"),
+};
+TABLE(po_keys_keep_out, "machines[].bed.keep_out[]", keep_out_keys);
+
+static const po_key bed_keys[] = {
+    NEED_CHOICE("shape", po_machine_draft, shape, shapes, "of what can be printed on"),
+    ELSE_NUMBER("x", po_machine_draft, bed_x, "mm", 1, 5000, "required for a rectangle", "width"),
+    ELSE_NUMBER("y", po_machine_draft, bed_y, "mm", 1, 5000, "required for a rectangle", "depth"),
+    ELSE_NUMBER("diameter", po_machine_draft, bed_diameter, "mm", 1, 5000, "required for a circle", "of a round bed"),
+    MAY_OWN("keep_out", PO_OWN_KEEP_OUTS, 0, "a list of mappings with x, y and below_z", "none",
+            "places on the bed where the nozzle must not be"),
+};
+TABLE(po_keys_bed, "machines[].bed", bed_keys);
+
+static const po_key reach_keys[] = {
+    ELSE_RANGE("x", po_machine, reach[0], "mm", -5000, 5000, "the bed", "where the nozzle can go"),
+    ELSE_RANGE("y", po_machine, reach[1], "mm", -5000, 5000, "the bed", "where the nozzle can go"),
+    ELSE_RANGE("z", po_machine, reach[2], "mm", -5000, 5000, "0 to `height`", "where the nozzle can go"),
+};
+static TABLE(reach_table, "machines[].reach", reach_keys);
+
+static const po_key home_keys[] = {
+    MAY_NUMBER("x", po_machine, home_mm[0], "mm", -5000, 5000, 0, "where the nozzle stands after homing, inside `reach`"),
+    MAY_NUMBER("y", po_machine, home_mm[1], "mm", -5000, 5000, 0, "the same"),
+    MAY_NUMBER("z", po_machine, home_mm[2], "mm", -5000, 5000, 0, "the same"),
+};
+static TABLE(home_table, "machines[].home", home_keys);
+
+static const po_key nozzle_keys[] = {
+    NEED_NUMBER("diameter", po_nozzle, diameter_mm, "mm", 0.05, 5, "of the opening"),
+    NEED_NUMBER("hottest_c", po_nozzle, hottest_c, "C", 100, 600, "what the hot end is rated for"),
+    NEED_NUMBER("melt_mm3_s", po_nozzle, melt_mm3_s, "mm3/s", 0.1, 500, "flow that it can melt for as long as one likes"),
+};
+TABLE(po_keys_nozzle, "machines[].nozzles[]", nozzle_keys);
+
+static const po_key retract_keys[] = {
+    MAY_NUMBER("mm", po_machine, retract_mm, "mm", 0, 50, 1, "what G10 pulls back"),
+    MAY_NUMBER("mm_s", po_machine, retract_mm_s, "mm/s", 0.1, 500, 35, "at this speed"),
+    MAY_NUMBER("extra_mm", po_machine, retract_extra_mm, "mm", -10, 10, 0, "what G11 pushes beyond that"),
+    MAY_NUMBER("most_mm", po_machine, retract_most_mm, "mm", 0.1, 100, 8,
+               "longest retraction that the hot end bears; farther, soft filament may jam"),
+};
+static TABLE(retract_table, "machines[].retract", retract_keys);
+
+static const po_key head_keys[] = {
+    NEED_NUMBER("ahead", po_head, ahead_mm, "mm", 0, 1000, "from the nozzle towards +y, seen from above"),
+    NEED_NUMBER("behind", po_head, behind_mm, "mm", 0, 1000, "towards -y"),
+    NEED_NUMBER("left", po_head, left_mm, "mm", 0, 1000, "towards -x"),
+    NEED_NUMBER("right", po_head, right_mm, "mm", 0, 1000, "towards +x"),
+    NEED_NUMBER("clears_mm", po_head, clears_mm, "mm", 0, 1000,
+                "the outline passes over what stands less than this above the nozzle's tip"),
+};
+static TABLE(head_table, "machines[].head", head_keys);
+
+static const po_key feed_keys[] = {
+    NEED_NUMBER("x", po_limits, feed_mm_s[PO_X], "mm/s", 0.1, 5000, "most that the axis may do"),
+    NEED_NUMBER("y", po_limits, feed_mm_s[PO_Y], "mm/s", 0.1, 5000, "the same"),
+    NEED_NUMBER("z", po_limits, feed_mm_s[PO_Z], "mm/s", 0.1, 5000, "the same"),
+    NEED_NUMBER("e", po_limits, feed_mm_s[PO_E], "mm/s", 0.1, 5000, "the same, of the filament"),
+};
+static TABLE(feed_table, "machines[].motion.feed_mm_s", feed_keys);
+
+static const po_key accel_keys[] = {
+    NEED_NUMBER("x", po_limits, accel_mm_s2[PO_X], "mm/s2", 1, 1e6, "most that the axis may do"),
+    NEED_NUMBER("y", po_limits, accel_mm_s2[PO_Y], "mm/s2", 1, 1e6, "the same"),
+    NEED_NUMBER("z", po_limits, accel_mm_s2[PO_Z], "mm/s2", 1, 1e6, "the same"),
+    NEED_NUMBER("e", po_limits, accel_mm_s2[PO_E], "mm/s2", 1, 1e6, "the same, of the filament"),
+};
+static TABLE(accel_table, "machines[].motion.accel_mm_s2", accel_keys);
+
+static const po_key corner_keys[] = {
+    NEED_CHOICE("rule", po_machine_draft, corner, corners, "how the machine takes corners"),
+    ELSE_NUMBER("x", po_machine_draft, machine.limits.step_mm_s[PO_X], "mm/s", 0.01, 1000, "required for step",
+                "what the axis may jump at a corner"),
+    ELSE_NUMBER("y", po_machine_draft, machine.limits.step_mm_s[PO_Y], "mm/s", 0.01, 1000, "required for step", "the same"),
+    ELSE_NUMBER("z", po_machine_draft, machine.limits.step_mm_s[PO_Z], "mm/s", 0.01, 1000, "required for step", "the same"),
+    ELSE_NUMBER("e", po_machine_draft, machine.limits.step_mm_s[PO_E], "mm/s", 0.01, 1000, "required for step",
+                "the same, of the filament"),
+    ELSE_NUMBER("mm", po_machine_draft, machine.limits.deviation_mm, "mm", 0.0001, 5, "required for deviation",
+                "how far the path may cut a corner"),
+};
+static TABLE(corner_table, "machines[].motion.corner", corner_keys);
+
+static const po_key motion_keys[] = {
+    NEED_MAP("feed_mm_s", po_machine_draft, machine.limits, feed_table, "speeds"),
+    NEED_MAP("accel_mm_s2", po_machine_draft, machine.limits, accel_table, "accelerations"),
+    NEED_NUMBER("print_mm_s2", po_machine_draft, machine.limits.print_mm_s2, "mm/s2", 1, 1e6, "acceleration of beads"),
+    ELSE_NUMBER("travel_mm_s2", po_machine_draft, machine.limits.travel_mm_s2, "mm/s2", 1, 1e6, "as `print_mm_s2`",
+                "acceleration of travels"),
+    ELSE_NUMBER("retract_mm_s2", po_machine_draft, machine.limits.retract_mm_s2, "mm/s2", 1, 1e6, "as `print_mm_s2`",
+                "acceleration of the filament alone"),
+    {.name = "corner", .kind = PO_KEY_MAP, .required = true, .offset = 0, .inside = &corner_table, .says = "corner speeds"},
+};
+static TABLE(motion_table, "machines[].motion", motion_keys);
+
+static const po_key heat_keys[] = {
+    MAY_NUMBER("nozzle_c_per_s", po_heat, nozzle_c_per_s, "C/s", 0.01, 100, 2.5, "how fast the nozzle warms"),
+    MAY_NUMBER("bed_c_per_s", po_heat, bed_c_per_s, "C/s", 0.001, 50, 0.3, "how fast the bed warms"),
+    MAY_NUMBER("room_c", po_heat, room_c, "C", -10, 50, 21, "what everything starts at"),
+    MAY_NUMBER("bed_tau_minutes", po_heat, bed_tau_minutes, "min", 0.1, 600, 15,
+               "time constant of the bed's cooling: after it 63 % of the difference to the room is gone"),
+    MAY_NUMBER("home_seconds", po_heat, home_seconds, "s", 0, 3600, 25, "homing all axes"),
+    MAY_NUMBER("probe_seconds", po_heat, probe_seconds, "s", 0, 3600, 0, "probing the bed; 0: the machine has no probe"),
+};
+static TABLE(heat_table, "machines[].heat", heat_keys);
+
+static const po_key power_keys[] = {
+    MAY_NUMBER("heating", po_machine, heating_w, "W", 0, 20000, 0, "while it warms; 0: not given"),
+    MAY_NUMBER("running", po_machine, running_w, "W", 0, 20000, 0, "while it prints; 0: not given"),
+};
+static TABLE(power_table, "machines[].power_w", power_keys);
+
+static const po_key machine_keys[] = {
+    NEED_NAME("name", po_machine_draft, machine.name, "unlike every other machine's, capitals or not; no comma"),
+    MAY_OWN("permission", PO_OWN_PERMISSION_NAME, 0, "a permission of this file", "anybody may use it",
+            "what a member must hold"),
+    {.name = "bed", .kind = PO_KEY_MAP, .required = true, .offset = 0, .inside = &po_keys_bed, .says = "what is printed on"},
+    MAY_CHOICE("origin", po_machine_draft, origin, origins, 0,
+               "where x = y = 0 is: the bed's front left corner (of its bounding square, when round) or its centre"),
+    NEED_NUMBER("height", po_machine_draft, machine.height_mm, "mm", 1, 5000, "highest bead"),
+    MAY_MAP("reach", po_machine_draft, machine, reach_table, "bed and height", "where the nozzle can go"),
+    MAY_MAP("home", po_machine_draft, machine, home_table, "0, 0, 0", "where the nozzle stands after homing"),
+    NEED_OWN("nozzles", PO_OWN_NOZZLES, 0, "a list of 1 to 8 mappings with diameter, hottest_c and melt_mm3_s",
+             "in the order of the tools T0, T1 ..."),
+    NEED_NUMBER("bed_hottest_c", po_machine_draft, machine.bed_hottest_c, "C", 0, 300, "what the bed is rated for"),
+    NEED_OWN("materials", PO_OWN_MATERIAL_NAMES, 0, "a list of materials of this file, at least one",
+             "what may be printed on it"),
+    MAY_BOOL("e_follows_g90", po_machine_draft, machine.e_follows_g90, 1, "G90 and G91 set the filament axis too"),
+    MAY_BOOL("switches_itself_off", po_machine_draft, machine.switches_itself_off, 0,
+             "all heat goes off by itself at the end of a job"),
+    MAY_MAP("retract", po_machine_draft, machine, retract_table, "as below", "what G10 and G11 do"),
+    MAY_MAP("head", po_machine_draft, machine.head, head_table,
+            "not known: parts finished one after another are never clear", "outline of what moves beside the nozzle"),
+    {.name = "motion", .kind = PO_KEY_MAP, .required = true, .offset = 0, .inside = &motion_table,
+     .says = "what motion the machine allows"},
+    MAY_MAP("heat", po_machine_draft, machine.heat, heat_table, "as below", "how it warms, cools, homes and probes"),
+    MAY_MAP("power_w", po_machine_draft, machine, power_table, "not given", "electric power"),
+};
+TABLE(po_keys_machine, "machines[]", machine_keys);
+
+/* ---- recipes ---- */
+
+static const po_key first_layer_keys[] = {
+    ELSE_NUMBER("height", po_recipe, first_layer_mm, "mm", 0.01, 5, "as `layer`", "of the first layer"),
+    ELSE_NUMBER("mm_s", po_recipe, first_layer_mm_s, "mm/s", 0.1, 2000, "half of `wall_mm_s`", "its speed"),
+};
+static TABLE(first_layer_table, "recipes.NAME.first_layer", first_layer_keys);
+
+static const po_key recipe_keys[] = {
+    NEED_NUMBER("layer", po_recipe, layer_mm, "mm", 0.01, 5, "height of a layer"),
+    NEED_NUMBER("bead_width", po_recipe, bead_width_mm, "mm", 0.05, 10, "not less than `layer`"),
+    NEED_COUNT("walls", po_recipe, walls, 0, 100, "loops"),
+    NEED_COUNT("floors", po_recipe, floors, 0, 1000, "solid layers at the bottom"),
+    NEED_COUNT("roofs", po_recipe, roofs, 0, 1000, "solid layers at the top"),
+    NEED_NUMBER("fill_percent", po_recipe, fill_percent, "%", 0, 100, "share of the inside that is filled"),
+    NEED_NUMBER("wall_mm_s", po_recipe, wall_mm_s, "mm/s", 0.1, 2000, "speed of walls"),
+    NEED_NUMBER("fill_mm_s", po_recipe, fill_mm_s, "mm/s", 0.1, 2000, "speed of fill"),
+    MAY_MAP("first_layer", po_recipe, name, first_layer_table, "as below", "where it differs"),
+};
+TABLE(po_keys_recipe, "recipes.NAME", recipe_keys);
+
+/* ---- the file ---- */
+
+static const po_key file_keys[] = {
+    NEED_MAP("shop", po_shop_draft, shop, po_keys_shop, "the workshop"),
+    NEED_MAP("hours", po_shop_draft, shop, po_keys_hours, "when somebody is at the desk"),
+    MAY_MAP("rules", po_shop_draft, shop, po_keys_rules, "as below", "the shop's rules"),
+    MAY_OWN("permissions", PO_OWN_PERMISSIONS, 0, "a mapping of names", "none", "what training grants"),
+    NEED_OWN("materials", PO_OWN_MATERIALS, 0, "a mapping of names, at least one", "filaments, by name"),
+    NEED_OWN("machines", PO_OWN_MACHINES, 0, "a list of mappings, at least one", "printers"),
+    MAY_OWN("recipes", PO_OWN_RECIPES, 0, "a mapping of names", "none", "the house's ways to print, by name"),
+};
+TABLE(po_keys_file, "(the file)", file_keys);
+
+const po_key_table *const *po_key_tables(size_t *ret_n)
+{
+    static const po_key_table *const tables[] = {
+        &po_keys_file,  &po_keys_shop,     &po_keys_hours,  &po_keys_rules, &po_keys_permission, &po_keys_material,
+        &po_keys_machine, &po_keys_bed,    &po_keys_keep_out, &reach_table, &home_table,         &po_keys_nozzle,
+        &retract_table, &head_table,       &motion_table,   &feed_table,    &accel_table,        &corner_table,
+        &heat_table,    &power_table,      &po_keys_recipe, &first_layer_table,
+    };
+    *ret_n = COUNT_OF(tables);
+    return tables;
+}

@@ -1,0 +1,96 @@
+/* Look-ups in a shop, by name. SPDX-License-Identifier: Apache-2.0 */
+#include <string.h>
+
+#include "base/text.h"
+#include "proveout/shop.h"
+
+#define FIND(list, count)                            \
+    for (size_t i = 0; name && i < (count); i++) {   \
+        if (po_text_same((list)[i].name, name)) {    \
+            return &(list)[i];                       \
+        }                                            \
+    }                                                \
+    return NULL
+
+const po_machine *po_shop_machine(const po_shop *shop, const char *name)
+{
+    FIND(shop->machines, shop->n_machines);
+}
+
+const po_material *po_shop_material(const po_shop *shop, const char *name)
+{
+    FIND(shop->materials, shop->n_materials);
+}
+
+const po_recipe *po_shop_recipe(const po_shop *shop, const char *name)
+{
+    FIND(shop->recipes, shop->n_recipes);
+}
+
+const po_permission *po_shop_permission(const po_shop *shop, const char *name)
+{
+    FIND(shop->permissions, shop->n_permissions);
+}
+
+const po_material *po_shop_house_material(const po_shop *shop)
+{
+    for (size_t i = 0; i < shop->n_materials; i++) {
+        if (shop->materials[i].house) {
+            return &shop->materials[i];
+        }
+    }
+    return &shop->materials[0];
+}
+
+bool po_machine_takes(const po_shop *shop, const po_machine *machine, const po_material *material)
+{
+    for (size_t i = 0; i < machine->n_materials; i++) {
+        if (&shop->materials[machine->materials[i]] == material) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* A permission is looked at once, so cycles end; the shop file holds at most 500 of them (PO_SHOP_MOST_NAMED). */
+bool po_shop_grants(const po_shop *shop, const char *held, const char *wanted)
+{
+    enum { MOST = 512 };
+    size_t todo[MOST], n_todo = 0;
+    bool seen[MOST] = {false};
+    if (po_text_same(held, wanted)) {
+        return true;
+    }
+    const po_permission *start = po_shop_permission(shop, held);
+    if (!start || shop->n_permissions > MOST) {
+        return false;
+    }
+    todo[n_todo++] = (size_t)(start - shop->permissions);
+    seen[todo[0]] = true;
+    while (n_todo) {
+        const po_permission *p = &shop->permissions[todo[--n_todo]];
+        for (size_t i = 0; i < p->n_implies; i++) {
+            const po_permission *next = po_shop_permission(shop, p->implies[i]);
+            if (!next) {
+                continue;
+            }
+            if (po_text_same(next->name, wanted)) {
+                return true;
+            }
+            size_t index = (size_t)(next - shop->permissions);
+            if (!seen[index]) {
+                seen[index] = true;
+                todo[n_todo++] = index;
+            }
+        }
+    }
+    return false;
+}
+
+void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range *ret_y)
+{
+    double x0 = machine->origin_centre ? -machine->bed_mm[0] / 2 : 0;
+    double y0 = machine->origin_centre ? -machine->bed_mm[1] / 2 : 0;
+    *ret_x = (po_range){x0, x0 + machine->bed_mm[0]};
+    *ret_y = (po_range){y0, y0 + machine->bed_mm[1]};
+}
