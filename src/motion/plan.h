@@ -1,7 +1,18 @@
 /* Moves in, seconds out: speeds, corners, look-ahead, trapezoids. SPDX-License-Identifier: Apache-2.0
  *
  * docs/measures.md, "Motion time". Moves come in blocks; results come out in order as soon as nothing that follows can
- * change them. All lengths mm, speeds mm/s, accelerations mm/s2, times s. */
+ * change them. All lengths mm, speeds mm/s, accelerations mm/s2, times s.
+ *
+ * Where measures.md leaves room:
+ * - A corner goes by the limits in force at the move that it leads into; each move's speed and acceleration by the
+ *   limits that it was pushed with.
+ * - Rule deviation: a corner with a move of E alone is 0, also between two of them, which have no direction in XYZ.
+ *   Rule step takes them like any other, with direction (0, 0, 0, +-1).
+ * - A void move (no length at all, a value that is not a number, lengths outside 1e-100 .. 1e100 mm, more than 1e50 mm
+ *   of E per mm) takes no time, reaches 0 mm/s, and motion rests at it.
+ * - A feed or acceleration limit that is not above 0 counts as not given; a step or deviation so as 0. All others are
+ *   kept within 1e-12 .. 1e12, asked speeds within 1e-9 .. 1e9: every result is finite.
+ * Results do not depend on how moves are cut into blocks, nor on the processor: to the bit. */
 #ifndef PO_MOTION_PLAN_H
 #define PO_MOTION_PLAN_H
 
@@ -24,7 +35,8 @@ typedef struct po_arc_ends {
 } po_arc_ends;
 
 /* A block of moves, one array per quantity; owned by the caller, borrowed for the call.
- * length: XYZ path length (that of the helix for arcs); 0 for E alone. A move changes at least one axis. */
+ * length: XYZ path length (that of the helix for arcs); 0 for E alone (then |de| counts). A move changes at least one
+ * axis. Bead wins over feed over travel where several bits are set; travel where none is. */
 typedef struct po_move_block {
     size_t n;
     const double *dx, *dy, *dz, *de; /* displacement */
@@ -44,7 +56,8 @@ void po_planner_free(po_planner *planner); /* accepts NULL */
 /* Limits for the moves pushed from now on. */
 void po_planner_limits(po_planner *planner, const po_limits *limits);
 
-/* Results of finished moves, in the order pushed. Borrowed until the next call on the planner. */
+/* Results of finished moves, in the order pushed; soon after nothing can change them: with many waiting the planner
+ * looks again when half as many have come. Borrowed until the next call on the planner. */
 typedef struct po_planned {
     size_t n;
     const double *seconds;
@@ -52,8 +65,10 @@ typedef struct po_planned {
 } po_planned;
 
 /* Push a block (any size, also 0) and take what is finished by it. Look-ahead is unlimited up to PO_PLAN_MOST pending
- * moves; beyond that the oldest half is finished as if motion could come to rest at the newest move.
- * Errors: PO_E_NOMEM. */
+ * moves; beyond that the oldest half is finished as if motion could come to rest at the newest move. That is looked at
+ * every PO_PLAN_MOST / 8 moves from the start, so that never more than 9/8 of PO_PLAN_MOST wait.
+ * A move marked as an arc past n_arcs is taken as straight.
+ * Errors: PO_E_NOMEM; then nothing of the block was taken in. */
 enum { PO_PLAN_MOST = 1 << 18 };
 po_status po_planner_push(po_planner *planner, const po_move_block *block, po_planned *ret, po_err *err) PO_MUST_USE;
 /* The end: motion comes to rest; all that is pending is finished. The planner then starts again from rest. */
