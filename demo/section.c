@@ -175,14 +175,18 @@ typedef struct run {
 } run;
 
 /* Runs of one kind along the line v, in rising u. */
-static size_t row_runs(double c, double d, double v, double u0, double u1, int kind, fill_kind_fn kind_of, const void *user,
+static size_t row_runs(const section *s, double c, double d, double v, double u0, double u1, int kind, fill_kind_fn kind_of, const void *user,
                        double extend, run *runs)
 {
-    const double fine = 0.12;
+    const double fine = 0.2;
     size_t n = 0;
     bool inside = false;
     double begun = 0;
     for (double u = u0; u <= u1 + fine; u += fine) {
+        if (!inside) { /* nothing begins nearer than the outline is */
+            double off = section_at(s, u * c - v * d, u * d + v * c);
+            u += off > 0.5 && off < 900 ? 0.7 * off : 0;
+        }
         bool now = u <= u1 && kind_of(user, u * c - v * d, u * d + v * c) == kind;
         if (now == inside) {
             continue;
@@ -235,7 +239,7 @@ void section_fill(const section *s, double degrees, double spacing, int kind, fi
     for (long k = (long)ceil(v0 / spacing); k * spacing <= v1; k++) {
         double v = k * spacing;
         run runs[MOST_RUNS];
-        size_t n = row_runs(c, d, v, u0, u1, kind, kind_of, user, extend, runs), next_open[MOST_RUNS], n_next = 0;
+        size_t n = row_runs(s, c, d, v, u0, u1, kind, kind_of, user, extend, runs), next_open[MOST_RUNS], n_next = 0;
         for (size_t i = 0; i < n; i++) {
             run r = runs[back ? n - 1 - i : i];
             double ua = back ? r.u1 : r.u0, uz = back ? r.u0 : r.u1;
@@ -244,7 +248,7 @@ void section_fill(const section *s, double degrees, double spacing, int kind, fi
             for (size_t o = 0; join && o < n_open; o++) {
                 const polyline *l = &ret->at[open[o]];
                 pt end = l->p[l->n - 1];
-                if (hypot(end.x - a.x, end.y - a.y) < 2.2 * spacing && kind_of(user, (end.x + a.x) / 2, (end.y + a.y) / 2)) {
+                if (hypot(end.x - a.x, end.y - a.y) < 2.2 * spacing && section_at(s, (end.x + a.x) / 2, (end.y + a.y) / 2) < -0.3) {
                     line = open[o];
                     open[o] = open[--n_open];
                     break;

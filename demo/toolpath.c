@@ -67,32 +67,38 @@ static void take_lines(layer_work *work, polylines *lines, double width, double 
 /* ---- what is solid ---- */
 
 typedef struct inside {
-    const section *sections;
-    int k, n, floors, roofs;
-    double depth; /* deeper than this: fill */
-    bool all_solid, no_fill;
+    const section *here;
+    section open;    /* for every grid point the greatest distance among the next layers: how far it is from being covered */
+    double depth;    /* deeper than this: fill */
+    bool all_solid;
 } inside;
 
 static int kind_at(const void *user, double x, double y)
 {
     const inside *in = user;
-    if (section_at(&in->sections[in->k], x, y) > -in->depth) {
+    if (section_at(in->here, x, y) > -in->depth) {
         return 0;
     }
-    if (in->all_solid) {
-        return 2;
+    return in->all_solid || section_at(&in->open, x, y) > -0.2 ? 2 : 1;
+}
+
+/* All sections of a body share one grid. */
+static section open_of(const section *sections, int k, int n, int floors, int roofs)
+{
+    section open = sections[k];
+    size_t n_points = (size_t)open.nx * (size_t)open.ny;
+    open.depth = demo_alloc(n_points, sizeof *open.depth);
+    for (size_t i = 0; i < n_points; i++) {
+        open.depth[i] = -1e3f;
     }
-    for (int d = 1; d <= in->roofs; d++) {
-        if (in->k + d >= in->n || section_at(&in->sections[in->k + d], x, y) > -0.2) {
-            return 2;
+    for (int d = -floors; d <= roofs; d++) {
+        const section *s = k + d >= 0 && k + d < n ? &sections[k + d] : NULL;
+        for (size_t i = 0; i < n_points && d; i++) {
+            float f = s ? s->depth[i] : 1e3f;
+            open.depth[i] = f > open.depth[i] ? f : open.depth[i];
         }
     }
-    for (int d = 1; d <= in->floors; d++) {
-        if (in->k - d < 0 || section_at(&in->sections[in->k - d], x, y) > -0.2) {
-            return 2;
-        }
-    }
-    return 1;
+    return open;
 }
 
 /* Area of the layer with no material in the layer beneath. */
@@ -142,11 +148,11 @@ static void layer_paths(const job *j, const body *b, const section *sections, in
             work->at[from].ramp = st->ramp_mm > 0;
         }
     }
-    inside in = {.sections = sections, .k = k, .n = n, .floors = st->floors, .roofs = st->spiral ? 0 : st->roofs,
-                 .depth = w / 2 + (walls - 1) * pitch + 0.68 * w, .all_solid = st->fill_percent >= 100};
     if (only_outer) {
         return;
     }
+    inside in = {.here = &sections[k], .open = open_of(sections, k, n, st->floors, st->spiral ? 0 : st->roofs),
+                 .depth = w / 2 + (walls - 1) * pitch + 0.68 * w, .all_solid = st->fill_percent >= 100};
     double angle = k % 2 ? 135 : 45;
     if (k > 0 && !isnan(st->bridge_degrees) && air_beneath(&sections[k], &sections[k - 1]) > 6) {
         angle = st->bridge_degrees;
@@ -177,6 +183,7 @@ static void layer_paths(const job *j, const body *b, const section *sections, in
         section_fill(&sections[k], angle + 90, 0.16, 2, kind_at, &all, 0, true, &lines);
         take_lines(work, &lines, w, fill_speed, true, 0.1);
     }
+    section_free(&in.open);
 }
 
 /* ---- from paths to words ---- */
@@ -595,7 +602,8 @@ static double write_bodies(const job *j, words *w, const body *bodies, int n, bo
         const body *b = &bodies[i];
         shifted self = {b};
         sections[i] = demo_alloc((size_t)layers, sizeof *sections[i]);
-        for (int k = 0; k < layers && !b->trace; k++) {
+        int needed = b->trace ? 0 : b->style->spiral && b->style->floors + 1 < layers ? b->style->floors + 1 : layers;
+        for (int k = 0; k < needed; k++) {
             section_make(&sections[i][k], solid_at, &self, (zs[k] + (k ? zs[k - 1] : 0)) / 2, b->x + b->x0 - margin,
                          b->y + b->y0 - margin, b->x + b->x1 + margin, b->y + b->y1 + margin, GRID_MM);
         }
