@@ -53,9 +53,12 @@ typedef struct po_line {
     size_t n_text;
 } po_line;
 
-/* Parse one line that starts at p. end: end of the buffer, with PO_LINE_PADDING readable bytes behind it; at_eof: no
+/* Parse one line that starts at p. Damage: the first of the line counts and the words before it are kept; column: the
+ * letter of a word that is wrong, the byte that can't stand there, the "*", the "(" or the first byte too many. end: end of the buffer, with PO_LINE_PADDING readable bytes behind it; at_eof: no
  * more bytes follow. Ends at LF, CR LF or CR. A byte order mark at the start of the file is the caller's to skip.
- * Returns where the next line starts, or NULL when the line's end is not in the buffer (then call again with more).
+ * Returns where the next line starts, or NULL when the line's end is not in the buffer (then call again with more; at
+ * the end of the file: p == end, no line is left). Nothing depends on the bytes behind end. Numbers that a double can't
+ * hold (beyond 1.8e308) are damage, so every value is finite.
  * line->number is left alone. */
 const char *po_line_parse(const char *p, const char *end, bool at_eof, po_line *line);
 
@@ -66,5 +69,18 @@ void po_line_reader_free(po_line_reader *reader);
 /* *ret_line NULL at the end of the file; else borrowed until the next call. A byte order mark is dropped; a last line of
  * no bytes is no line. Errors are the input's. */
 po_status po_line_reader_next(po_line_reader *reader, const po_line **ret_line, po_err *err) PO_MUST_USE;
+
+/* The same block by block, for a caller that runs po_line_parse itself and counts the lines; not to be mixed with
+ * po_line_reader_next. p: the first byte not yet parsed (NULL at the first call): it and what follows move to the front,
+ * more is read behind them. [*ret_p, *ret_end) then holds at least one whole line, with PO_LINE_PADDING readable bytes
+ * behind, or *ret_eof is true and nothing follows. Of lines longer than PO_LINE_MOST only so much is handed out that
+ * po_line_parse sees the same words and damage (columns behind a comment that was cut are too small). Errors are the
+ * input's. Use:
+ *     do {
+ *         if ((status = po_line_reader_fill(reader, p, &p, &end, &eof, err)) != PO_OK) ...
+ *         for (const char *next; (next = po_line_parse(p, end, eof, &line)) != NULL; p = next) ...
+ *     } while (!eof); */
+po_status po_line_reader_fill(po_line_reader *reader, const char *p, const char **ret_p, const char **ret_end,
+                              bool *ret_eof, po_err *err) PO_MUST_USE;
 
 #endif
