@@ -1,0 +1,193 @@
+/* A job from bytes to slip, on two small machines. SPDX-License-Identifier: Apache-2.0
+ * Promises: every byte string ends in facts or in a clear error; the facts are numbers; the verdict is the worst grade
+ * found; the JSON is JSON, and the same whatever the number of threads. */
+#include <jansson.h>
+#include <math.h>
+#include <string.h>
+
+#include "fuzz.h"
+#include "proveout/slip.h"
+
+static const char shop_text[] =
+    "shop: {name: Quayside Workshop, time_zone: Europe/London, currency: GBP, people_at_desk: 1,\n"
+    "  terms: {autumn: 2026-09-21/2026-12-18}}\n"
+    "hours: {monday: ['10:00-20:00'], tuesday: [], wednesday: ['10:00-13:00'], thursday: [], friday: [], saturday: [],\n"
+    "  sunday: [], closed: []}\n"
+    "rules: {watch_minutes: 30, watch_first_layer: true, collect_below_bed_c: 40, allowance_m_per_run: 30,\n"
+    "  allowance_m_per_term: 150, desk_may_waive_m: 10, longest_run_hours: 60, may_end_unstaffed: true,\n"
+    "  overhang_limit_deg: 45, bridge_limit_mm: 12, support_gap_mm: 0.5, smallest_foothold_mm2: 25, clearance_mm: 6,\n"
+    "  grades: {}}\n"
+    "permissions: {starter: {}}\n"
+    "materials:\n"
+    "  petg: {density_g_cm3: 1.27, diameter: 1.75, nozzle_c: [225, 250], cold_below_c: 205, bed_c: [70, 85],\n"
+    "    fan_percent: [20, 60], glass_c: 80, price_per_kg: 19.0, house: true}\n"
+    "machines:\n"
+    "  - &one\n"
+    "    name: Alder\n"
+    "    permission: starter\n"
+    "    bed: {shape: rectangle, x: 30, y: 30, keep_out: [{x: [25, 30], y: [25, 30], below_z: 5}]}\n"
+    "    height: 40\n"
+    "    home: {x: 0, y: 0, z: 0}\n"
+    "    nozzles: [{diameter: 0.4, hottest_c: 265, melt_mm3_s: 11}, {diameter: 0.6, hottest_c: 265, melt_mm3_s: 20}]\n"
+    "    bed_hottest_c: 110\n"
+    "    materials: [petg]\n"
+    "    e_follows_g90: true\n"
+    "    retract: {mm: 0.9, mm_s: 35, extra_mm: 0}\n"
+    "    head: {ahead: 12, behind: 11, left: 8, right: 9, clears_mm: 4}\n"
+    "    motion:\n"
+    "      feed_mm_s: {x: 180, y: 180, z: 12, e: 60}\n"
+    "      accel_mm_s2: {x: 2000, y: 1600, z: 120, e: 4000}\n"
+    "      print_mm_s2: 1200\n"
+    "      travel_mm_s2: 1600\n"
+    "      retract_mm_s2: 2500\n"
+    "      corner: {rule: step, x: 9, y: 9, z: 0.4, e: 4}\n"
+    "    heat: {nozzle_c_per_s: 2.6, bed_c_per_s: 0.32, room_c: 21, bed_tau_minutes: 14, home_seconds: 24,\n"
+    "      probe_seconds: 55}\n"
+    "    power_w: {heating: 420, running: 160}\n"
+    "  - <<: *one\n"
+    "    name: Elm\n"
+    "    bed: {shape: circle, diameter: 30}\n"
+    "    origin: centre\n"
+    "    home: {x: 0, y: 0, z: 40}\n"
+    "    nozzles: [{diameter: 0.4, hottest_c: 265, melt_mm3_s: 11}]\n"
+    "    e_follows_g90: false\n"
+    "recipes:\n"
+    "  everyday: {layer: 0.22, bead_width: 0.44, walls: 3, floors: 4, roofs: 4, fill_percent: 20, wall_mm_s: 45,\n"
+    "    fill_mm_s: 65, first_layer: {height: 0.25, mm_s: 20}}\n";
+
+static const po_shop *built_in_shop(void)
+{
+    static const po_shop *shop; /* read once; its arena lives as long as the program */
+    static po_arena *arena;
+    if (!shop) {
+        arena = po_arena_new(0);
+        po_shop_faults faults;
+        po_err err;
+        if (po_shop_read(shop_text, sizeof shop_text - 1, "built in", arena, &shop, &faults, &err) != PO_OK) {
+            fprintf(stderr, "%u:%u: %s\n", err.line, err.column, err.msg);
+            abort();
+        }
+    }
+    return shop;
+}
+
+static void not_negative(double v)
+{
+    PROMISE(isnan(v) || (v >= 0 && isfinite(v)));
+}
+
+static void check_facts(const po_job_report *report, size_t n_bytes)
+{
+    const po_job_facts *f = &report->facts;
+    PROMISE(strlen(report->sha256) == 64 && f->bytes == n_bytes);
+    not_negative(f->filament_mm);
+    not_negative(f->filament_g);
+    not_negative(f->volume_mm3);
+    not_negative(f->seconds);
+    not_negative(f->motion_seconds);
+    not_negative(f->heat_seconds);
+    not_negative(f->wait_seconds);
+    not_negative(f->extruding_mm);
+    not_negative(f->travel_mm);
+    not_negative(f->foothold_mm2);
+    not_negative(f->on_air_mm);
+    PROMISE(f->filament_net_mm <= f->filament_mm * (1 + 1e-9) + 1e-9);
+    PROMISE(f->n_by_height <= 400 && f->n_hands <= 64 && f->n_unknown_words <= 64);
+    for (int i = 0; i < PO_SIGHT_COUNT; i++) {
+        const po_sighting *s = &report->sights[i];
+        PROMISE(s->count == 0 || !s->first.known || s->first.line <= f->lines);
+    }
+    if (report->images.first_layer) {
+        const po_layer_image *image = report->images.first_layer;
+        PROMISE(image->width > 0 && image->height > 0 && image->px);
+        for (long i = 0; i < (long)image->width * image->height; i++) {
+            PROMISE(image->px[i] < PO_PX_COUNT);
+        }
+    }
+}
+
+/* One object a line, of the right kind, without anything that JSON does not know. */
+static void check_json(const po_document *doc)
+{
+    PROMISE(doc->n_bytes > 0 && doc->data[doc->n_bytes - 1] == '\n');
+    json_error_t why;
+    json_t *root = json_loadb(doc->data, doc->n_bytes, JSON_REJECT_DUPLICATES, &why);
+    if (!root) {
+        fprintf(stderr, "%s at %d: %.*s\n", why.text, why.position, (int)doc->n_bytes, doc->data);
+    }
+    PROMISE(root);
+    const char *format = json_string_value(json_object_get(root, "format"));
+    PROMISE(format && strcmp(format, "proveout/job-proof/1") == 0);
+    PROMISE(json_array_size(json_object_get(root, "machines")) == 2);
+    json_decref(root);
+}
+
+/* Bytes to JSON, with so many threads; {NULL, 0} where they are no job. */
+static po_document prove(const uint8_t *data, size_t n, int threads, po_arena *arena, po_status *ret_status)
+{
+    const po_shop *shop = built_in_shop();
+    po_job_setup setups[2];
+    memset(setups, 0, sizeof setups);
+    for (int i = 0; i < 2; i++) {
+        setups[i].machine = &shop->machines[i];
+        setups[i].rules = &shop->rules;
+        for (size_t k = 0; k < shop->machines[i].n_nozzles; k++) {
+            setups[i].materials[k] = &shop->materials[0];
+        }
+    }
+    po_job_options options = PO_JOB_OPTIONS_INIT;
+    options.images = true;
+    options.threads = threads;
+    options.most_bytes = 2 << 20;
+    po_source source = {.data = data, .n_bytes = n};
+    const po_job_report *reports[2] = {NULL, NULL};
+    po_err err = {.code = PO_OK};
+    *ret_status = po_job_measure(&source, setups, 2, &options, arena, reports, &err);
+    if (*ret_status != PO_OK) {
+        PROMISE(*ret_status == err.code && err.msg[0] && !reports[0]);
+        PROMISE(*ret_status == PO_E_EMPTY || *ret_status == PO_E_SYNTAX || *ret_status == PO_E_LIMIT ||
+                *ret_status == PO_E_NOMEM);
+        return (po_document){NULL, 0};
+    }
+    const char *held[] = {"starter"};
+    po_proof_context context = {.shop = shop, .permissions = held, .n_permissions = n % 2, .spool_g = n % 3 ? NAN : 20,
+                                .allowance_left_m = n % 5 ? NAN : 10, .start_known = n % 2 == 0,
+                                .start = {{2026, 11, 2}, 600}};
+    const po_proof *proofs[2];
+    for (int i = 0; i < 2; i++) {
+        check_facts(reports[i], n);
+        PROMISE(po_proof_job(reports[i], "a file", &context, arena, &proofs[i], &err) == PO_OK);
+        po_verdict worst = PO_CLEAR;
+        for (size_t k = 0; k < proofs[i]->n_findings; k++) {
+            const po_finding *finding = &proofs[i]->findings[k];
+            PROMISE(po_rule_find(finding->name) && finding->says[0] && finding->todo[0]);
+            po_verdict v = finding->grade == PO_GRADE_STOP  ? PO_STOP
+                           : finding->grade == PO_GRADE_ASK ? PO_ASK
+                                                            : PO_CLEAR;
+            worst = v > worst ? v : worst;
+        }
+        PROMISE(proofs[i]->verdict == worst);
+        po_slip_options slip = PO_SLIP_OPTIONS_INIT;
+        po_document text;
+        PROMISE(po_slip_text(proofs[i], shop, &slip, arena, &text, &err) == PO_OK);
+        PROMISE(text.n_bytes > 0 && text.data[text.n_bytes - 1] == '\n' && !memchr(text.data, 27, text.n_bytes));
+    }
+    po_document json;
+    PROMISE(po_slip_json(proofs, 2, true, arena, &json, &err) == PO_OK);
+    check_json(&json);
+    return json;
+}
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
+{
+    po_arena *arenas[2] = {po_arena_new(256 << 20), po_arena_new(256 << 20)};
+    PROMISE(arenas[0] && arenas[1]);
+    po_status s[2];
+    po_document one = prove(data, n, 1, arenas[0], &s[0]);
+    po_document many = prove(data, n, 3, arenas[1], &s[1]);
+    PROMISE(s[0] == s[1] && one.n_bytes == many.n_bytes);
+    PROMISE(one.n_bytes == 0 || memcmp(one.data, many.data, one.n_bytes) == 0);
+    po_arena_free(arenas[0]);
+    po_arena_free(arenas[1]);
+    return 0;
+}
