@@ -45,7 +45,8 @@ static const char *expects(po_check *c, const po_key *key)
     case PO_KEY_TEXT:
         return po_arena_printf(c->arena, "a text of %.15g to %.15g characters", key->low, key->high);
     case PO_KEY_RANGE:
-        return po_arena_printf(c->arena, "two numbers [low, high] from %.15g to %.15g%s%s", key->low, key->high, gap, unit);
+        return po_arena_printf(c->arena, "two numbers [low, high] from %.15g to %.15g%s%s", key->low, key->high, gap,
+                               unit);
     case PO_KEY_CHOICE: {
         po_text text;
         po_text_init(&text, c->arena);
@@ -275,9 +276,9 @@ bool po_check_name(po_check *c, po_node *node, const po_key_path *path, const ch
     if (n && chars <= PO_SHOP_MOST_NAME && ends && !strpbrk(name, ",\n\t")) {
         return true;
     }
-    po_check_fault(c, node, path,
-                   po_arena_printf(c->arena, "a name of 1 to %d characters, no comma, no blank at its ends",
-                                   PO_SHOP_MOST_NAME));
+    po_check_fault(
+        c, node, path,
+        po_arena_printf(c->arena, "a name of 1 to %d characters, no comma, no blank at its ends", PO_SHOP_MOST_NAME));
     return false;
 }
 

@@ -36,7 +36,7 @@ void po_check_recipes(po_check *c, po_node *node, const po_key_path *path);
 /* A name that people type: no comma (names are listed with commas), no blanks at its ends, 1 to 60 characters. */
 bool po_check_name(po_check *c, po_node *node, const po_key_path *path, const char *name);
 /* "material of this file: petg, pla, ...; nearest: petg" for a name that is not there. */
-const char *po_check_expect_name(po_check *c, const char *what, const char *name, const char *(*at)(const po_check *, size_t),
-                                 size_t n);
+const char *po_check_expect_name(po_check *c, const char *what, const char *name,
+                                 const char *(*at)(const po_check *, size_t), size_t n);
 
 #endif

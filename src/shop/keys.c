@@ -10,51 +10,85 @@
 #define TABLE(name, where, rows) const po_key_table name = {where, rows, COUNT_OF(rows)}
 
 /* Rows. NEED_ marks a required key, MAY_ an optional one with its default. */
-#define NEED_NUMBER(key, type, field, unit_, low_, high_, says_) \
-    {.name = key, .kind = PO_KEY_NUMBER, .required = true, .offset = offsetof(type, field), .unit = unit_, .low = low_, \
-     .high = high_, .says = says_}
-#define MAY_NUMBER(key, type, field, unit_, low_, high_, preset_, says_) \
-    {.name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
-     .preset = preset_, .says = says_}
-#define ELSE_NUMBER(key, type, field, unit_, low_, high_, preset_says_, says_) \
-    {.name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
-     .preset = NAN, .preset_says = preset_says_, .says = says_}
-#define NEED_COUNT(key, type, field, low_, high_, says_) \
-    {.name = key, .kind = PO_KEY_COUNT, .required = true, .offset = offsetof(type, field), .low = low_, .high = high_, \
-     .says = says_}
-#define MAY_COUNT(key, type, field, low_, high_, preset_, says_) \
-    {.name = key, .kind = PO_KEY_COUNT, .offset = offsetof(type, field), .low = low_, .high = high_, .preset = preset_, \
-     .says = says_}
-#define MAY_BOOL(key, type, field, preset_, says_) \
-    {.name = key, .kind = PO_KEY_BOOL, .offset = offsetof(type, field), .preset = preset_, .says = says_}
-#define NEED_RANGE(key, type, field, unit_, low_, high_, says_) \
-    {.name = key, .kind = PO_KEY_RANGE, .required = true, .offset = offsetof(type, field), .unit = unit_, .low = low_, \
-     .high = high_, .says = says_}
-#define MAY_RANGE(key, type, field, unit_, low_, high_, preset_low_, preset_high_, says_) \
-    {.name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
-     .preset = preset_low_, .preset_high = preset_high_, .says = says_}
-#define ELSE_RANGE(key, type, field, unit_, low_, high_, preset_says_, says_) \
-    {.name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
-     .preset = NAN, .preset_high = NAN, .preset_says = preset_says_, .says = says_}
-#define NEED_NAME(key, type, field, says_) \
-    {.name = key, .kind = PO_KEY_TEXT, .required = true, .offset = offsetof(type, field), .low = 1, \
-     .high = PO_SHOP_MOST_NAME, .says = says_}
-#define NEED_MAP(key, type, field, table, says_) \
-    {.name = key, .kind = PO_KEY_MAP, .required = true, .offset = offsetof(type, field), .inside = &(table), .says = says_}
-#define MAY_MAP(key, type, field, table, preset_says_, says_) \
-    {.name = key, .kind = PO_KEY_MAP, .offset = offsetof(type, field), .inside = &(table), .preset_says = preset_says_, \
-     .says = says_}
-#define NEED_CHOICE(key, type, field, choices_, says_) \
-    {.name = key, .kind = PO_KEY_CHOICE, .required = true, .offset = offsetof(type, field), .choices = choices_, \
-     .says = says_}
-#define MAY_CHOICE(key, type, field, choices_, preset_, says_) \
-    {.name = key, .kind = PO_KEY_CHOICE, .offset = offsetof(type, field), .choices = choices_, .preset = preset_, \
-     .says = says_}
-#define NEED_OWN(key, own_, offset_, expects_, says_) \
-    {.name = key, .kind = PO_KEY_OWN, .required = true, .offset = offset_, .own = own_, .expects = expects_, .says = says_}
-#define MAY_OWN(key, own_, offset_, expects_, preset_says_, says_) \
-    {.name = key, .kind = PO_KEY_OWN, .offset = offset_, .own = own_, .expects = expects_, .preset_says = preset_says_, \
-     .says = says_}
+#define NEED_NUMBER(key, type, field, unit_, low_, high_, says_)                                                       \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_NUMBER, .required = true, .offset = offsetof(type, field), .unit = unit_,          \
+        .low = low_, .high = high_, .says = says_                                                                      \
+    }
+#define MAY_NUMBER(key, type, field, unit_, low_, high_, preset_, says_)                                               \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_,               \
+        .high = high_, .preset = preset_, .says = says_                                                                \
+    }
+#define ELSE_NUMBER(key, type, field, unit_, low_, high_, preset_says_, says_)                                         \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_,               \
+        .high = high_, .preset = NAN, .preset_says = preset_says_, .says = says_                                       \
+    }
+#define NEED_COUNT(key, type, field, low_, high_, says_)                                                               \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_COUNT, .required = true, .offset = offsetof(type, field), .low = low_,             \
+        .high = high_, .says = says_                                                                                   \
+    }
+#define MAY_COUNT(key, type, field, low_, high_, preset_, says_)                                                       \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_COUNT, .offset = offsetof(type, field), .low = low_, .high = high_,                \
+        .preset = preset_, .says = says_                                                                               \
+    }
+#define MAY_BOOL(key, type, field, preset_, says_)                                                                     \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_BOOL, .offset = offsetof(type, field), .preset = preset_, .says = says_            \
+    }
+#define NEED_RANGE(key, type, field, unit_, low_, high_, says_)                                                        \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_RANGE, .required = true, .offset = offsetof(type, field), .unit = unit_,           \
+        .low = low_, .high = high_, .says = says_                                                                      \
+    }
+#define MAY_RANGE(key, type, field, unit_, low_, high_, preset_low_, preset_high_, says_)                              \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
+        .preset = preset_low_, .preset_high = preset_high_, .says = says_                                              \
+    }
+#define ELSE_RANGE(key, type, field, unit_, low_, high_, preset_says_, says_)                                          \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
+        .preset = NAN, .preset_high = NAN, .preset_says = preset_says_, .says = says_                                  \
+    }
+#define NEED_NAME(key, type, field, says_)                                                                             \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_TEXT, .required = true, .offset = offsetof(type, field), .low = 1,                 \
+        .high = PO_SHOP_MOST_NAME, .says = says_                                                                       \
+    }
+#define NEED_MAP(key, type, field, table, says_)                                                                       \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_MAP, .required = true, .offset = offsetof(type, field), .inside = &(table),        \
+        .says = says_                                                                                                  \
+    }
+#define MAY_MAP(key, type, field, table, preset_says_, says_)                                                          \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_MAP, .offset = offsetof(type, field), .inside = &(table),                          \
+        .preset_says = preset_says_, .says = says_                                                                     \
+    }
+#define NEED_CHOICE(key, type, field, choices_, says_)                                                                 \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_CHOICE, .required = true, .offset = offsetof(type, field), .choices = choices_,    \
+        .says = says_                                                                                                  \
+    }
+#define MAY_CHOICE(key, type, field, choices_, preset_, says_)                                                         \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_CHOICE, .offset = offsetof(type, field), .choices = choices_, .preset = preset_,   \
+        .says = says_                                                                                                  \
+    }
+#define NEED_OWN(key, own_, offset_, expects_, says_)                                                                  \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_OWN, .required = true, .offset = offset_, .own = own_, .expects = expects_,        \
+        .says = says_                                                                                                  \
+    }
+#define MAY_OWN(key, own_, offset_, expects_, preset_says_, says_)                                                     \
+    {                                                                                                                  \
+        .name = key, .kind = PO_KEY_OWN, .offset = offset_, .own = own_, .expects = expects_,                          \
+        .preset_says = preset_says_, .says = says_                                                                     \
+    }
 
 /* ---- shop ---- */
 
@@ -74,8 +108,8 @@ TABLE(po_keys_shop, "shop", shop_keys);
 /* ---- hours ---- */
 
 #define SPANS_EXPECTED "a list of spans such as [\"10:00-13:00\", \"14:00-20:00\"]"
-#define DAY(key, i) \
-    MAY_OWN(key, PO_OWN_SPANS, offsetof(po_shop, hours) + (i) * sizeof(po_day_hours), SPANS_EXPECTED, "nobody", \
+#define DAY(key, i)                                                                                                    \
+    MAY_OWN(key, PO_OWN_SPANS, offsetof(po_shop, hours) + (i) * sizeof(po_day_hours), SPANS_EXPECTED, "nobody",        \
             "when somebody is at the desk; the end may be 24:00")
 static const po_key hours_keys[] = {
     DAY("monday", 0),
@@ -85,8 +119,8 @@ static const po_key hours_keys[] = {
     DAY("friday", 4),
     DAY("saturday", 5),
     DAY("sunday", 6),
-    MAY_OWN("closed", PO_OWN_CLOSED, 0, "a list of days or first/last days, such as [\"2026-12-24/2027-01-03\"]", "never",
-            "days on which nobody is there, whatever the weekday"),
+    MAY_OWN("closed", PO_OWN_CLOSED, 0, "a list of days or first/last days, such as [\"2026-12-24/2027-01-03\"]",
+            "never", "days on which nobody is there, whatever the weekday"),
 };
 TABLE(po_keys_hours, "hours", hours_keys);
 
@@ -131,7 +165,8 @@ TABLE(po_keys_rules, "rules", rules_keys);
 /* ---- permissions ---- */
 
 static const po_key permission_keys[] = {
-    MAY_OWN("implies", PO_OWN_IMPLIES, 0, "a list of permissions of this file", "none", "permissions that it brings along"),
+    MAY_OWN("implies", PO_OWN_IMPLIES, 0, "a list of permissions of this file", "none",
+            "permissions that it brings along"),
 };
 TABLE(po_keys_permission, "permissions.NAME", permission_keys);
 
@@ -184,7 +219,8 @@ static const po_key reach_keys[] = {
 static TABLE(reach_table, "machines[].reach", reach_keys);
 
 static const po_key home_keys[] = {
-    MAY_NUMBER("x", po_machine, home_mm[0], "mm", -5000, 5000, 0, "where the nozzle stands after homing, inside `reach`"),
+    MAY_NUMBER("x", po_machine, home_mm[0], "mm", -5000, 5000, 0,
+               "where the nozzle stands after homing, inside `reach`"),
     MAY_NUMBER("y", po_machine, home_mm[1], "mm", -5000, 5000, 0, "the same"),
     MAY_NUMBER("z", po_machine, home_mm[2], "mm", -5000, 5000, 0, "the same"),
 };
@@ -193,7 +229,8 @@ static TABLE(home_table, "machines[].home", home_keys);
 static const po_key nozzle_keys[] = {
     NEED_NUMBER("diameter", po_nozzle, diameter_mm, "mm", 0.05, 5, "of the opening"),
     NEED_NUMBER("hottest_c", po_nozzle, hottest_c, "C", 100, 600, "what the hot end is rated for"),
-    NEED_NUMBER("melt_mm3_s", po_nozzle, melt_mm3_s, "mm3/s", 0.1, 500, "flow that it can melt for as long as one likes"),
+    NEED_NUMBER("melt_mm3_s", po_nozzle, melt_mm3_s, "mm3/s", 0.1, 500,
+                "flow that it can melt for as long as one likes"),
 };
 TABLE(po_keys_nozzle, "machines[].nozzles[]", nozzle_keys);
 
@@ -236,8 +273,10 @@ static const po_key corner_keys[] = {
     NEED_CHOICE("rule", po_machine_draft, corner, corners, "how the machine takes corners"),
     ELSE_NUMBER("x", po_machine_draft, machine.limits.step_mm_s[PO_X], "mm/s", 0.01, 1000, "required for step",
                 "what the axis may jump at a corner"),
-    ELSE_NUMBER("y", po_machine_draft, machine.limits.step_mm_s[PO_Y], "mm/s", 0.01, 1000, "required for step", "the same"),
-    ELSE_NUMBER("z", po_machine_draft, machine.limits.step_mm_s[PO_Z], "mm/s", 0.01, 1000, "required for step", "the same"),
+    ELSE_NUMBER("y", po_machine_draft, machine.limits.step_mm_s[PO_Y], "mm/s", 0.01, 1000, "required for step",
+                "the same"),
+    ELSE_NUMBER("z", po_machine_draft, machine.limits.step_mm_s[PO_Z], "mm/s", 0.01, 1000, "required for step",
+                "the same"),
     ELSE_NUMBER("e", po_machine_draft, machine.limits.step_mm_s[PO_E], "mm/s", 0.01, 1000, "required for step",
                 "the same, of the filament"),
     ELSE_NUMBER("mm", po_machine_draft, machine.limits.deviation_mm, "mm", 0.0001, 5, "required for deviation",
@@ -253,7 +292,12 @@ static const po_key motion_keys[] = {
                 "acceleration of travels"),
     ELSE_NUMBER("retract_mm_s2", po_machine_draft, machine.limits.retract_mm_s2, "mm/s2", 1, 1e6, "as `print_mm_s2`",
                 "acceleration of the filament alone"),
-    {.name = "corner", .kind = PO_KEY_MAP, .required = true, .offset = 0, .inside = &corner_table, .says = "corner speeds"},
+    {.name = "corner",
+     .kind = PO_KEY_MAP,
+     .required = true,
+     .offset = 0,
+     .inside = &corner_table,
+     .says = "corner speeds"},
 };
 static TABLE(motion_table, "machines[].motion", motion_keys);
 
@@ -264,7 +308,8 @@ static const po_key heat_keys[] = {
     MAY_NUMBER("bed_tau_minutes", po_heat, bed_tau_minutes, "min", 0.1, 600, 15,
                "time constant of the bed's cooling: after it 63 % of the difference to the room is gone"),
     MAY_NUMBER("home_seconds", po_heat, home_seconds, "s", 0, 3600, 25, "homing all axes"),
-    MAY_NUMBER("probe_seconds", po_heat, probe_seconds, "s", 0, 3600, 0, "probing the bed; 0: the machine has no probe"),
+    MAY_NUMBER("probe_seconds", po_heat, probe_seconds, "s", 0, 3600, 0,
+               "probing the bed; 0: the machine has no probe"),
 };
 static TABLE(heat_table, "machines[].heat", heat_keys);
 
@@ -278,7 +323,12 @@ static const po_key machine_keys[] = {
     NEED_NAME("name", po_machine_draft, machine.name, "unlike every other machine's, capitals or not; no comma"),
     MAY_OWN("permission", PO_OWN_PERMISSION_NAME, 0, "a permission of this file", "anybody may use it",
             "what a member must hold"),
-    {.name = "bed", .kind = PO_KEY_MAP, .required = true, .offset = 0, .inside = &po_keys_bed, .says = "what is printed on"},
+    {.name = "bed",
+     .kind = PO_KEY_MAP,
+     .required = true,
+     .offset = 0,
+     .inside = &po_keys_bed,
+     .says = "what is printed on"},
     MAY_CHOICE("origin", po_machine_draft, origin, origins, 0,
                "where x = y = 0 is: the bed's front left corner (of its bounding square, when round) or its centre"),
     NEED_NUMBER("height", po_machine_draft, machine.height_mm, "mm", 1, 5000, "highest bead"),
@@ -295,7 +345,11 @@ static const po_key machine_keys[] = {
     MAY_MAP("retract", po_machine_draft, machine, retract_table, "as below", "what G10 and G11 do"),
     MAY_MAP("head", po_machine_draft, machine.head, head_table,
             "not known: parts finished one after another are never clear", "outline of what moves beside the nozzle"),
-    {.name = "motion", .kind = PO_KEY_MAP, .required = true, .offset = 0, .inside = &motion_table,
+    {.name = "motion",
+     .kind = PO_KEY_MAP,
+     .required = true,
+     .offset = 0,
+     .inside = &motion_table,
      .says = "what motion the machine allows"},
     MAY_MAP("heat", po_machine_draft, machine.heat, heat_table, "as below", "how it warms, cools, homes and probes"),
     MAY_MAP("power_w", po_machine_draft, machine, power_table, "not given", "electric power"),
@@ -339,10 +393,10 @@ TABLE(po_keys_file, "(the file)", file_keys);
 const po_key_table *const *po_key_tables(size_t *ret_n)
 {
     static const po_key_table *const tables[] = {
-        &po_keys_file,  &po_keys_shop,     &po_keys_hours,  &po_keys_rules, &po_keys_permission, &po_keys_material,
-        &po_keys_machine, &po_keys_bed,    &po_keys_keep_out, &reach_table, &home_table,         &po_keys_nozzle,
-        &retract_table, &head_table,       &motion_table,   &feed_table,    &accel_table,        &corner_table,
-        &heat_table,    &power_table,      &po_keys_recipe, &first_layer_table,
+        &po_keys_file,    &po_keys_shop, &po_keys_hours,    &po_keys_rules,     &po_keys_permission, &po_keys_material,
+        &po_keys_machine, &po_keys_bed,  &po_keys_keep_out, &reach_table,       &home_table,         &po_keys_nozzle,
+        &retract_table,   &head_table,   &motion_table,     &feed_table,        &accel_table,        &corner_table,
+        &heat_table,      &power_table,  &po_keys_recipe,   &first_layer_table,
     };
     *ret_n = COUNT_OF(tables);
     return tables;

@@ -22,17 +22,17 @@ typedef enum po_key_kind {
 
 typedef enum po_key_own {
     PO_OWN_NONE = 0,
-    PO_OWN_SPANS,       /* hours of one day */
+    PO_OWN_SPANS, /* hours of one day */
     PO_OWN_CLOSED,
     PO_OWN_TERMS,
     PO_OWN_ZONE,
     PO_OWN_CURRENCY,
-    PO_OWN_WORDS,       /* rules.harmless_words */
+    PO_OWN_WORDS, /* rules.harmless_words */
     PO_OWN_GRADES,
     PO_OWN_PERMISSIONS, /* named mappings from here ... */
     PO_OWN_MATERIALS,
     PO_OWN_MACHINES,
-    PO_OWN_RECIPES,     /* ... to here */
+    PO_OWN_RECIPES, /* ... to here */
     PO_OWN_IMPLIES,
     PO_OWN_KEEP_OUTS,
     PO_OWN_NOZZLES,
@@ -45,15 +45,15 @@ typedef struct po_key {
     po_key_kind kind;
     bool required;
     size_t offset;
-    const char *unit;        /* NULL = none */
-    double low, high;        /* bounds of numbers, counts, each end of a range, characters of a text */
+    const char *unit;           /* NULL = none */
+    double low, high;           /* bounds of numbers, counts, each end of a range, characters of a text */
     double preset, preset_high; /* when the key is missing; of a choice: its index; of a range: both ends */
-    const char *preset_says; /* in the manual and nowhere else; NULL = the preset itself */
+    const char *preset_says;    /* in the manual and nowhere else; NULL = the preset itself */
     const struct po_key_table *inside;
     const char *const *choices; /* NULL-ended */
     po_key_own own;
-    const char *expects;     /* own: for faults and the manual */
-    const char *says;        /* for the manual */
+    const char *expects; /* own: for faults and the manual */
+    const char *says;    /* for the manual */
 } po_key;
 
 typedef struct po_key_table {
@@ -65,7 +65,7 @@ typedef struct po_key_table {
 /* What check.c fills for a machine before it becomes a po_machine. */
 typedef struct po_machine_draft {
     po_machine machine;
-    int shape, origin, corner; /* choices */
+    int shape, origin, corner;         /* choices */
     double bed_x, bed_y, bed_diameter; /* NAN = not given */
 } po_machine_draft;
 
@@ -75,8 +75,8 @@ typedef struct po_shop_draft {
     double most_file_gb;
 } po_shop_draft;
 
-extern const po_key_table po_keys_file, po_keys_shop, po_keys_hours, po_keys_rules, po_keys_permission, po_keys_material,
-    po_keys_machine, po_keys_bed, po_keys_keep_out, po_keys_nozzle, po_keys_recipe;
+extern const po_key_table po_keys_file, po_keys_shop, po_keys_hours, po_keys_rules, po_keys_permission,
+    po_keys_material, po_keys_machine, po_keys_bed, po_keys_keep_out, po_keys_nozzle, po_keys_recipe;
 
 /* All tables in the order of the manual; *ret_n of them. */
 const po_key_table *const *po_key_tables(size_t *ret_n);
@@ -85,7 +85,7 @@ enum {
     PO_SHOP_MOST_NAMED = 500, /* machines, materials, recipes, permissions, terms, closures, grades, words */
     PO_SHOP_MOST_SPANS = 24,  /* of one day */
     PO_SHOP_MOST_KEEP_OUTS = 64,
-    PO_SHOP_MOST_NAME = 60    /* characters of a name */
+    PO_SHOP_MOST_NAME = 60 /* characters of a name */
 };
 
 #endif

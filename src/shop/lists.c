@@ -8,8 +8,8 @@
 #include "shop/values.h"
 
 /* Room for the items of a list or the keys of a mapping; NULL (with a fault) when it is neither or too long. */
-static void *room(po_check *c, po_node *node, const po_key_path *path, po_node_kind kind, const char *expected, size_t most,
-                  size_t size)
+static void *room(po_check *c, po_node *node, const po_key_path *path, po_node_kind kind, const char *expected,
+                  size_t most, size_t size)
 {
     if (node->kind != kind) {
         po_check_fault(c, node, path, expected);
@@ -32,23 +32,24 @@ static int by_from(const void *a, const void *b)
 
 static void read_spans(po_check *c, po_node *node, const po_key_path *path, const po_key *key, po_day_hours *day)
 {
-    po_span_minutes *spans =
-        room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_SPANS, sizeof *spans);
+    po_span_minutes *spans = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_SPANS, sizeof *spans);
     size_t n = 0;
     for (size_t i = 0; spans && i < node->n; i++) {
         po_node *item = node->items[i];
         po_key_path at = {path, NULL, i};
         bool backwards = false;
         if (item->kind != PO_NODE_TEXT || !po_value_span(item->text, item->n_text, &spans[n], &backwards)) {
-            po_check_fault(c, item, &at, backwards ? "an end later than the beginning, on the same day (at most 24:00)"
-                                                   : "a span such as \"10:00-20:00\"");
+            po_check_fault(c, item, &at,
+                           backwards ? "an end later than the beginning, on the same day (at most 24:00)"
+                                     : "a span such as \"10:00-20:00\"");
             continue;
         }
         for (size_t j = 0; j < n; j++) {
             if (spans[n].from < spans[j].to && spans[j].from < spans[n].to) {
-                po_check_fault(c, item, &at, po_arena_printf(c->arena, "a span that does not overlap %d:%02d-%d:%02d",
-                                                             spans[j].from / 60, spans[j].from % 60, spans[j].to / 60,
-                                                             spans[j].to % 60));
+                po_check_fault(c, item, &at,
+                               po_arena_printf(c->arena, "a span that does not overlap %d:%02d-%d:%02d",
+                                               spans[j].from / 60, spans[j].from % 60, spans[j].to / 60,
+                                               spans[j].to % 60));
                 break;
             }
         }
@@ -72,8 +73,9 @@ static void read_closed(po_check *c, po_node *node, const po_key_path *path, con
             po_value_dates(item->text, item->n_text, true, &dates[n].from, &dates[n].to, &backwards)) {
             n++;
         } else {
-            po_check_fault(c, item, &at, backwards ? "a last day that is not before the first"
-                                                   : "a day that exists, such as 2026-12-24, or first/last day");
+            po_check_fault(c, item, &at,
+                           backwards ? "a last day that is not before the first"
+                                     : "a day that exists, such as 2026-12-24, or first/last day");
         }
     }
     c->shop->closed = dates;
@@ -95,8 +97,9 @@ static void read_terms(po_check *c, po_node *node, const po_key_path *path, cons
             po_value_dates(item->text, item->n_text, false, &terms[n].from, &terms[n].to, &backwards)) {
             terms[n++].name = node->keys[i]->text;
         } else {
-            po_check_fault(c, item, &at, backwards ? "a term that does not end before it begins"
-                                                   : "first/last day, such as 2026-09-21/2026-12-18, both days that exist");
+            po_check_fault(c, item, &at,
+                           backwards ? "a term that does not end before it begins"
+                                     : "first/last day, such as 2026-09-21/2026-12-18, both days that exist");
         }
     }
     c->shop->terms = terms;
@@ -197,7 +200,8 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
     c->shop->rules.n_grades = n;
 }
 
-static void read_implies(po_check *c, po_node *node, const po_key_path *path, const po_key *key, po_permission *permission)
+static void read_implies(po_check *c, po_node *node, const po_key_path *path, const po_key *key,
+                         po_permission *permission)
 {
     const char **names = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *names);
     size_t n = 0;
@@ -230,8 +234,8 @@ static void read_permission_name(po_check *c, po_node *node, const po_key_path *
         machine->permission = permission->name;
     } else if (!node->faulted) {
         po_check_fault(c, node, path,
-                       po_check_expect_name(c, "permission", node->kind == PO_NODE_TEXT ? node->text : "", permission_at,
-                                            c->shop->n_permissions));
+                       po_check_expect_name(c, "permission", node->kind == PO_NODE_TEXT ? node->text : "",
+                                            permission_at, c->shop->n_permissions));
     }
 }
 

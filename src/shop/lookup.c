@@ -4,12 +4,12 @@
 #include "base/text.h"
 #include "proveout/shop.h"
 
-#define FIND(list, count)                            \
-    for (size_t i = 0; name && i < (count); i++) {   \
-        if (po_text_same((list)[i].name, name)) {    \
-            return &(list)[i];                       \
-        }                                            \
-    }                                                \
+#define FIND(list, count)                                                                                              \
+    for (size_t i = 0; name && i < (count); i++) {                                                                     \
+        if (po_text_same((list)[i].name, name)) {                                                                      \
+            return &(list)[i];                                                                                         \
+        }                                                                                                              \
+    }                                                                                                                  \
     return NULL
 
 const po_machine *po_shop_machine(const po_shop *shop, const char *name)

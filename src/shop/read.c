@@ -32,7 +32,7 @@ po_status po_shop_read(const char *text, size_t n_bytes, const char *name, po_ar
     po_fault_list faults = {.arena = arena};
     *ret_faults = (po_shop_faults){0};
     po_node *root = NULL;
-    po_tree_read(text, n_bytes, arena, &faults, &root);
+    po_tree_read(text ? text : "", text ? n_bytes : 0, arena, &faults, &root);
     po_shop_draft *draft = po_arena_zeros(arena, 1, sizeof *draft);
     if (!draft) {
         faults.failed = true;

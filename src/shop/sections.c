@@ -8,7 +8,8 @@
 
 /* Check a mapping of names; returns its entries that may be read, NULL when there is none. Look-ups ignore capitals, so
  * names that differ only in them are one name. */
-static void *named(po_check *c, po_node *node, const po_key_path *path, const char *expected, bool at_least_one, size_t size)
+static void *named(po_check *c, po_node *node, const po_key_path *path, const char *expected, bool at_least_one,
+                   size_t size)
 {
     if (node->kind != PO_NODE_MAP || (at_least_one && !node->n)) {
         po_check_fault(c, node, path, expected);
@@ -23,8 +24,9 @@ static void *named(po_check *c, po_node *node, const po_key_path *path, const ch
         po_check_name(c, node->keys[i], &at, node->keys[i]->text);
         for (size_t j = 0; j < i; j++) {
             if (po_text_same(node->keys[i]->text, node->keys[j]->text)) {
-                po_check_fault(c, node->keys[i], &at, po_arena_printf(c->arena, "a name other than \"%s\" on line %u",
-                                                                      node->keys[j]->text, node->keys[j]->line));
+                po_check_fault(c, node->keys[i], &at,
+                               po_arena_printf(c->arena, "a name other than \"%s\" on line %u", node->keys[j]->text,
+                                               node->keys[j]->line));
                 break;
             }
         }
@@ -66,7 +68,8 @@ void po_check_permissions(po_check *c, po_node *node, const po_key_path *path)
             po_key_path step = {&in, NULL, j};
             c->n_visits++;
             if (name->kind == PO_NODE_TEXT && !name->faulted && !po_shop_permission(c->shop, name->text)) {
-                po_check_fault(c, name, &step, po_check_expect_name(c, "permission", name->text, permission_at, node->n));
+                po_check_fault(c, name, &step,
+                               po_check_expect_name(c, "permission", name->text, permission_at, node->n));
             }
         }
     }
@@ -95,13 +98,14 @@ void po_check_materials(po_check *c, po_node *node, const po_key_path *path)
             m->cold_below_c = fmax(0, m->nozzle_c.low - 20);
         } else if (cold && !cold->faulted && m->nozzle_c.high > 0 && m->cold_below_c > m->nozzle_c.low) {
             po_key_path key = {&at, "cold_below_c", 0};
-            po_check_fault(c, cold, &key, po_arena_printf(c->arena, "not above the low end of nozzle_c, %.15g",
-                                                          m->nozzle_c.low));
+            po_check_fault(c, cold, &key,
+                           po_arena_printf(c->arena, "not above the low end of nozzle_c, %.15g", m->nozzle_c.low));
         }
         if (m->house && house) {
             po_key_path key = {&at, "house", 0};
             po_node *second = po_tree_get(item, "house");
-            po_check_fault(c, second, &key, po_arena_printf(c->arena, "one house material, and that is %s already", house));
+            po_check_fault(c, second, &key,
+                           po_arena_printf(c->arena, "one house material, and that is %s already", house));
         }
         house = m->house && !house ? m->name : house;
     }
@@ -112,8 +116,8 @@ void po_check_materials(po_check *c, po_node *node, const po_key_path *path)
 /* ---- machines ---- */
 
 /* Keys that belong to another shape or rule than the one chosen, and those that this one needs. */
-static void keys_of_choice(po_check *c, po_node *map, const po_key_path *path, const char *choice, const char *const *needed,
-                           const char *const *foreign)
+static void keys_of_choice(po_check *c, po_node *map, const po_key_path *path, const char *choice,
+                           const char *const *needed, const char *const *foreign)
 {
     for (size_t i = 0; needed[i]; i++) {
         po_key_path at = {path, needed[i], 0};
@@ -168,7 +172,8 @@ static void check_keep_outs(po_check *c, po_node *map, const po_key_path *path, 
             const char *name = axis ? "y" : "x";
             po_node *node = po_tree_get(list->items[i], name);
             po_key_path at = {&one, name, 0};
-            if (node && !node->faulted && (sides[axis]->low < extent[axis].low || sides[axis]->high > extent[axis].high)) {
+            if (node && !node->faulted &&
+                (sides[axis]->low < extent[axis].low || sides[axis]->high > extent[axis].high)) {
                 po_check_fault_found(
                     c, node, &at, po_arena_printf(c->arena, "[%.15g, %.15g]", sides[axis]->low, sides[axis]->high),
                     po_arena_printf(c->arena, "a place on the bed, which goes from %.15g to %.15g in %s",

@@ -125,7 +125,7 @@ static bool check_bytes(const char *text, size_t n_bytes, po_fault_list *faults)
         }
         if (n == 0 || control || hidden_line) {
             po_fault_add(faults, line, column, NULL,
-                         n == 0 ? po_arena_printf(faults->arena, "byte 0x%02X, which is not UTF-8", c)
+                         n == 0    ? po_arena_printf(faults->arena, "byte 0x%02X, which is not UTF-8", c)
                          : control ? po_arena_printf(faults->arena, "control character 0x%02X", c)
                                    : "a line separator that editors do not count as a line end",
                          "text in UTF-8 without control characters");
@@ -141,21 +141,28 @@ static bool check_bytes(const char *text, size_t n_bytes, po_fault_list *faults)
     return true;
 }
 
-/* The line that holds a place, for a closer look at what libyaml refused. */
-static const char *line_start(const char *text, size_t n_bytes, uint32_t line, size_t *ret_n)
+/* The line that holds a place, for a closer look at what libyaml refused. *line is cut to the last line of the text:
+ * libyaml ends a last line that has no end by itself. */
+static const char *line_start(const char *text, size_t n_bytes, uint32_t *line, size_t *ret_n)
 {
     const char *p = text, *end = text + n_bytes;
-    for (uint32_t i = 1; i < line && p; i++) {
-        const char *lf = memchr(p, '\n', (size_t)(end - p));
-        p = lf ? lf + 1 : NULL;
+    uint32_t at = 1;
+    for (const char *lf; at < *line && (lf = memchr(p, '\n', (size_t)(end - p))) != NULL; at++) {
+        p = lf + 1;
     }
-    if (!p) {
-        *ret_n = 0;
-        return text;
-    }
+    *line = at;
     const char *lf = memchr(p, '\n', (size_t)(end - p));
     *ret_n = (size_t)((lf ? lf : end) - p);
     return p;
+}
+
+static uint32_t n_chars(const char *text, size_t n)
+{
+    uint32_t chars = 0;
+    for (size_t i = 0; i < n; i++) {
+        chars += ((unsigned char)text[i] & 0xc0) != 0x80;
+    }
+    return chars;
 }
 
 /* ---- building ---- */
@@ -163,8 +170,9 @@ static const char *line_start(const char *text, size_t n_bytes, uint32_t line, s
 typedef struct builder {
     po_arena *arena;
     po_fault_list *faults;
-    po_node *open[PO_TREE_MOST_DEPTH]; /* containers whose end is still to come */
-    po_node *key[PO_TREE_MOST_DEPTH];  /* mapping: key that waits for its value */
+    po_node *open[PO_TREE_MOST_DEPTH];  /* containers whose end is still to come */
+    po_node *key[PO_TREE_MOST_DEPTH];   /* mapping: key that waits for its value */
+    po_key_path in[PO_TREE_MOST_DEPTH]; /* the way to each of them; that to the root is never looked at */
     size_t depth;
     po_node *root;
     size_t n_nodes, n_aliases, n_merged, n_anchors;
@@ -175,14 +183,31 @@ typedef struct builder {
     bool stop;
 } builder;
 
+/* The way to what is read next; own is room for its last step. NULL: the root. */
+static const po_key_path *way(const builder *b, po_key_path *own)
+{
+    if (b->depth == 0) {
+        return NULL;
+    }
+    const po_node *parent = b->open[b->depth - 1], *key = b->key[b->depth - 1];
+    const po_key_path *up = b->depth > 1 ? &b->in[b->depth - 1] : NULL;
+    if (parent->kind == PO_NODE_MAP && !(key && key->kind == PO_NODE_TEXT)) {
+        return up; /* a key is being read */
+    }
+    *own = (po_key_path){up, parent->kind == PO_NODE_MAP ? key->text : NULL, parent->n};
+    return own;
+}
+
 static void fault(builder *b, const po_node *at, const char *found, const char *expected)
 {
-    po_fault_add(b->faults, at->line, at->column, NULL, found, expected);
+    po_key_path own;
+    po_fault_add(b->faults, at->line, at->column, way(b, &own), found, expected);
 }
 
 static void over_limit(builder *b, uint32_t line, uint32_t column, const char *found, const char *expected)
 {
-    po_fault_add(b->faults, line, column, NULL, found, expected);
+    po_key_path own;
+    po_fault_add(b->faults, line, column, way(b, &own), found, expected);
     b->faults->limit = true;
     b->stop = true;
 }
@@ -272,6 +297,9 @@ static void open_container(builder *b, po_node *node)
                    po_arena_printf(b->arena, "at most %d levels", PO_TREE_MOST_DEPTH));
         return;
     }
+    po_key_path own;
+    const po_key_path *path = way(b, &own);
+    b->in[b->depth] = path ? *path : (po_key_path){NULL, "", 0};
     place(b, node);
     b->key[b->depth] = NULL;
     b->open[b->depth++] = node;
@@ -312,7 +340,7 @@ static void drop_doubles(builder *b, po_node *map)
         const po_node *first = rows[i - 1].key, *again = rows[i].key;
         if (first->hash == again->hash && !strcmp(first->text, again->text)) {
             const char *clip = po_tree_clip(again->text, again->n_text, b->arena);
-            po_key_path path = {NULL, again->text, 0};
+            po_key_path path = {b->depth > 1 ? &b->in[b->depth - 1] : NULL, again->text, 0};
             po_fault_add(b->faults, again->line, again->column, &path,
                          clip ? po_arena_printf(b->arena, "\"%s\" a second time (first on line %u)", clip, first->line)
                               : NULL,
@@ -380,7 +408,7 @@ static void carry_out_merge(builder *b, po_node *map)
 
 static void close_container(builder *b)
 {
-    po_node *node = b->open[--b->depth];
+    po_node *node = b->open[b->depth - 1];
     if (node->kind == PO_NODE_MAP) {
         drop_doubles(b, node);
         if (!b->stop) {
@@ -388,6 +416,7 @@ static void close_container(builder *b)
         }
     }
     node->done = true;
+    b->depth--;
 }
 
 static void note_anchor(builder *b, const yaml_char_t *name, po_node *node)
@@ -513,21 +542,27 @@ static void take_event(builder *b, const yaml_event_t *event)
 }
 
 /* What libyaml refused, in words for a person, with the place that it names. */
-static void yaml_fault(const yaml_parser_t *parser, const char *text, size_t n_bytes, po_fault_list *faults)
+static void yaml_fault(const builder *b, const yaml_parser_t *parser, const char *text, size_t n_bytes)
 {
+    po_fault_list *faults = b->faults;
+    po_key_path own;
     if (parser->error == YAML_MEMORY_ERROR) {
         faults->failed = true;
         return;
     }
-    uint32_t line = (uint32_t)parser->problem_mark.line + 1, column = (uint32_t)parser->problem_mark.column + 1;
+    /* a key without its colon is noticed a line later than it stands */
+    bool no_colon = parser->context && parser->problem && strstr(parser->problem, "expected ':'");
+    const yaml_mark_t *mark = no_colon ? &parser->context_mark : &parser->problem_mark;
+    uint32_t line = (uint32_t)mark->line + 1, asked = line, column = (uint32_t)mark->column + 1;
     size_t n;
-    const char *start = line_start(text, n_bytes, line, &n);
+    const char *start = line_start(text, n_bytes, &line, &n);
+    column = line == asked ? column : n_chars(start, n) + 1;
     size_t blank = 0;
     while (blank < n && start[blank] == ' ') {
         blank++;
     }
     if (blank < n && start[blank] == '\t') {
-        po_fault_add(faults, line, (uint32_t)blank + 1, NULL, "a tab in the indentation", "spaces");
+        po_fault_add(faults, line, (uint32_t)blank + 1, way(b, &own), "a tab in the indentation", "spaces");
         return;
     }
     const char *problem = parser->problem ? parser->problem : "text that is not YAML";
@@ -535,7 +570,8 @@ static void yaml_fault(const yaml_parser_t *parser, const char *text, size_t n_b
                             ? po_arena_printf(faults->arena, "broken YAML: %s (%s that begins on line %zu)", problem,
                                               parser->context, parser->context_mark.line + 1)
                             : po_arena_printf(faults->arena, "broken YAML: %s", problem);
-    po_fault_add(faults, line, column, NULL, found, "keys, colons, commas, brackets and indentation that agree");
+    po_fault_add(faults, line, column, way(b, &own), found,
+                 "keys, colons, commas, brackets and indentation that agree");
 }
 
 void po_tree_read(const char *text, size_t n_bytes, po_arena *arena, po_fault_list *faults, po_node **ret_root)
@@ -558,12 +594,13 @@ void po_tree_read(const char *text, size_t n_bytes, po_arena *arena, po_fault_li
     }
     b->arena = arena;
     b->faults = faults;
-    yaml_parser_set_input_string(&parser, (const unsigned char *)text, n_bytes);
+    bool mark = n_bytes >= 3 && !memcmp(text, "\xef\xbb\xbf", 3); /* libyaml would count it as a column */
+    yaml_parser_set_input_string(&parser, (const unsigned char *)text + (mark ? 3 : 0), n_bytes - (mark ? 3 : 0));
     yaml_parser_set_encoding(&parser, YAML_UTF8_ENCODING);
     for (bool end = false; !end && !b->stop && !faults->failed && !faults->full;) {
         yaml_event_t event;
         if (!yaml_parser_parse(&parser, &event)) {
-            yaml_fault(&parser, text, n_bytes, faults);
+            yaml_fault(b, &parser, text, n_bytes);
             b->root = NULL; /* half a tree would only bring faults that are none */
             break;
         }

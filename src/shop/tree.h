@@ -28,12 +28,12 @@ typedef struct po_node {
     uint32_t line, column; /* 1-based, in characters */
     const char *text;      /* text: ended, UTF-8; may hold NUL bytes only where n_text says so */
     size_t n_text;
-    bool quoted;           /* in quotes or a block: never a number, true, false or nothing */
-    bool done;             /* its end was seen */
-    bool faulted;          /* a fault was given for it already */
-    uint32_t hash;         /* of text */
+    bool quoted;   /* in quotes or a block: never a number, true, false or nothing */
+    bool done;     /* its end was seen */
+    bool faulted;  /* a fault was given for it already */
+    uint32_t hash; /* of text */
     size_t n, cap;
-    struct po_node **keys; /* mapping: text nodes */
+    struct po_node **keys;  /* mapping: text nodes */
     struct po_node **items; /* list: items; mapping: values */
 } po_node;
 

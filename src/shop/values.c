@@ -1,9 +1,9 @@
 /* Numbers, days and times as a shop file writes them. SPDX-License-Identifier: Apache-2.0 */
 #include "shop/values.h"
 
-#include <math.h>
-#include <stdint.h>
 #include <string.h>
+
+#include "base/number.h"
 
 static bool is_digit(char c)
 {
@@ -12,64 +12,15 @@ static bool is_digit(char c)
 
 bool po_value_number(const char *text, size_t n, double *ret)
 {
-    size_t i = 0;
-    bool minus = n && text[0] == '-';
-    i += n && (text[0] == '-' || text[0] == '+');
-    uint64_t digits = 0;
-    int kept = 0, power = 0; /* digits beyond the 18th only move the power */
-    size_t whole = 0, fraction = 0;
-    size_t first = i;
-    for (; i < n && is_digit(text[i]); i++, whole++) {
-        if (kept < 18) {
-            digits = digits * 10 + (uint64_t)(text[i] - '0');
-            kept += digits != 0;
-        } else {
-            power += power < 100000;
-        }
-    }
-    if (whole > 1 && text[first] == '0') {
+    const char *first = text + (n && (*text == '-' || *text == '+'));
+    if (text + n - first > 1 && first[0] == '0' && is_digit(first[1])) {
         return false; /* octal to some readers of YAML 1.1, decimal to others */
     }
-    if (i < n && text[i] == '.') {
-        for (i++; i < n && is_digit(text[i]); i++, fraction++) {
-            if (kept < 18) {
-                digits = digits * 10 + (uint64_t)(text[i] - '0');
-                kept += digits != 0;
-                power -= power > -100000;
-            }
-        }
-    }
-    if (whole + fraction == 0) {
+    double value;
+    if (po_number_read(text, text + n, &value) != text + n) {
         return false;
     }
-    if (i < n && (text[i] == 'e' || text[i] == 'E')) {
-        i++;
-        bool down = i < n && text[i] == '-';
-        i += i < n && (text[i] == '-' || text[i] == '+');
-        int exponent = 0;
-        size_t from = i;
-        for (; i < n && is_digit(text[i]); i++) {
-            exponent = exponent < 100000 ? exponent * 10 + (text[i] - '0') : exponent;
-        }
-        if (i == from) {
-            return false;
-        }
-        power += down ? -exponent : exponent;
-    }
-    if (i != n) {
-        return false;
-    }
-    while (digits && digits % 10 == 0 && power < 0) { /* 0.30 and 0.3 are the same double */
-        digits /= 10;
-        power++;
-    }
-    double value = (double)digits;
-    if (digits && power > 0) {
-        value = power > 400 ? HUGE_VAL : power <= 22 ? value * pow(10, power) : value * pow(10, 22) * pow(10, power - 22);
-    } else if (digits && power < 0) {
-        value = power < -400 ? 0 : power >= -22 ? value / pow(10, -power) : value / pow(10, 22) / pow(10, -power - 22);
-    }
-    *ret = minus ? -value : value;
+    *ret = value;
     return true;
 }
 

@@ -7,10 +7,9 @@
 
 #include "proveout/shop.h"
 
-/* A decimal number: sign, digits with an optional point, optional exponent; the whole text, the point whatever the
- * locale. Not: nan, inf, hex, a leading zero before another digit, underscores. What is too large for a double comes
- * out as +-HUGE_VAL, for the caller's bounds to refuse. Correctly rounded up to 15 digits and powers of ten to 22
- * (Clinger, How to read floating point numbers accurately, 1990, the exact case), else within 1e-14 of the value. */
+/* A decimal number that is the whole text: sign, digits, point (base/number.h). Not: nan, inf, hex, exponents,
+ * underscores, a leading zero before another digit. What is too large for a double comes out infinite, for the caller's
+ * bounds to refuse. */
 bool po_value_number(const char *text, size_t n, double *ret);
 
 /* 2026-09-21, a day that exists (ISO 8601, Gregorian), in the years 2000 to 2199. */
