@@ -17,7 +17,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_POINTS = 1 << 14, MOST_LINES = 512, MOST_CROSSINGS = 64, N_WAVES = 4, MOST_BODIES = 20, OUT_BYTES = 1 << 22 };
+enum {
+    MOST_POINTS = 1 << 14,
+    MOST_LINES = 512,
+    MOST_CROSSINGS = 64,
+    N_WAVES = 4,
+    MOST_BODIES = 20,
+    OUT_BYTES = 1 << 22
+};
 
 static const double BEAD_WIDTH = 0.44, FILAMENT_MM2 = 2.405281875, TALLEST_MM = 226.0, FIRST_HEIGHT = 0.25;
 
@@ -33,12 +40,12 @@ typedef struct body {
 } body;
 
 typedef struct writer {
-    FILE *file;           /* NULL: count only */
+    FILE *file; /* NULL: count only */
     char *buf;
     size_t n;
     uint64_t n_bytes;
-    long x, y;            /* micrometres, last written position */
-    long feed;            /* mm/min, last written */
+    long x, y; /* micrometres, last written position */
+    long feed; /* mm/min, last written */
     bool failed;
 } writer;
 
@@ -379,8 +386,9 @@ int main(int argc, char **argv)
     make_bodies(&pl, seed);
     choose(&pl, mb * 1e6, sc, at, inward, loop, buf);
     writer w = {.file = stdout, .buf = buf, .feed = -1};
-    say(&w, "; a large job for timing\nG21\nG90\nM83\nM140 S80\nM104 S180\nG28\nM190 S80\nM109 S240\nG29\nG92 E0\nM107\n"
-            "G1 Z0.25 F600\nG0 X20 Y6 F7200\nG1 X120 Y6 E9 F1200\n");
+    say(&w,
+        "; a large job for timing\nG21\nG90\nM83\nM140 S80\nM104 S180\nG28\nM190 S80\nM109 S240\nG29\nG92 E0\nM107\n"
+        "G1 Z0.25 F600\nG0 X20 Y6 F7200\nG1 X120 Y6 E9 F1200\n");
     w.x = 120000;
     w.y = 6000;
     for (int layer = 0; layer < pl.n_layers && !w.failed; layer++) {
@@ -396,8 +404,8 @@ int main(int argc, char **argv)
         fprintf(stderr, "make_big_job: cannot write: %s\n", strerror(errno));
         return 5;
     }
-    fprintf(stderr, "%.1f MB: %d bodies, %d layers of %.3f mm, steps of about %.2f mm\n", (double)w.n_bytes * 1e-6, pl.n_bodies,
-            pl.n_layers, pl.layer, pl.step);
+    fprintf(stderr, "%.1f MB: %d bodies, %d layers of %.3f mm, steps of about %.2f mm\n", (double)w.n_bytes * 1e-6,
+            pl.n_bodies, pl.n_layers, pl.layer, pl.step);
     free(points);
     free(sc);
     free(buf);

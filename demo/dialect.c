@@ -120,7 +120,8 @@ static int put_feed(words *w, char *p, size_t room, double mm_s)
     return w->d->inch ? snprintf(p, room, " F%.3f", f / 25.4) : snprintf(p, room, " F%.0f", f);
 }
 
-static void move(words *w, const char *word, double x, double y, double z, const double *centre, bool push, double e, double mm_s)
+static void move(words *w, const char *word, double x, double y, double z, const double *centre, bool push, double e,
+                 double mm_s)
 {
     char line[200];
     int n = snprintf(line, sizeof line, "%s", word);

@@ -20,26 +20,29 @@ typedef enum end_words { END_PLAIN, END_RELATIVE_LIFT, END_TOOL_WORDS, END_LONG,
 
 typedef struct dialect {
     bool e_absolute, inch, crlf, numbered, lower_case, packed; /* packed: no blanks between words */
-    bool blank_lines, progress, messages;                       /* M73, M117 */
-    int comments;               /* 0 none, 1 semicolons, 2 parentheses, 3 both and misleading ones */
+    bool blank_lines, progress, messages;                      /* M73, M117 */
+    int comments; /* 0 none, 1 semicolons, 2 parentheses, 3 both and misleading ones */
     bool m83_before_g90;
     bool firmware_retract, arcs;
-    int reset_e_every;          /* layers between G92 E0; 0 = never */
+    int reset_e_every; /* layers between G92 E0; 0 = never */
     double retract_mm, retract_mm_s, hop_mm, travel_mm_s;
     heat_words heat;
     end_words end;
 } dialect;
 
-#define DIALECT_INIT \
-    {.retract_mm = 0.8, .retract_mm_s = 35, .travel_mm_s = 140, .comments = 1, .heat = HEAT_TOGETHER, .end = END_PLAIN}
+#define DIALECT_INIT                                                                                                   \
+    {                                                                                                                  \
+        .retract_mm = 0.8, .retract_mm_s = 35, .travel_mm_s = 140, .comments = 1, .heat = HEAT_TOGETHER,               \
+        .end = END_PLAIN                                                                                               \
+    }
 
 typedef struct words {
     const dialect *d;
     char *text;
     size_t n, room;
-    double x, y, z;          /* where the nozzle stands */
-    double e_asked, e_said;  /* since the last G92 E0 */
-    double feed;             /* mm/s, last written */
+    double x, y, z;         /* where the nozzle stands */
+    double e_asked, e_said; /* since the last G92 E0 */
+    double feed;            /* mm/s, last written */
     bool retracted;
     long line_number;
 } words;

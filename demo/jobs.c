@@ -192,7 +192,15 @@ int main(int argc, char **argv)
     j.nozzle_c = 210;
     j.bed_c = 55;
     j.fan_percent = 100;
-    b[0] = (body){.solid = lamp_shade, .x = 120, .y = 100, .x0 = -28, .y0 = -28, .x1 = 28, .y1 = 28, .height = 60, .style = &shade};
+    b[0] = (body){.solid = lamp_shade,
+                  .x = 120,
+                  .y = 100,
+                  .x0 = -28,
+                  .y0 = -28,
+                  .x1 = 28,
+                  .y1 = 28,
+                  .height = 60,
+                  .style = &shade};
     j.bodies = b;
     j.n_bodies = 1;
     ok &= save(out, "03-lamp-shade-pla.gcode", &j);
@@ -208,7 +216,14 @@ int main(int argc, char **argv)
     j = (job)JOB_INIT;
     j.words = &round_words;
     for (int i = 0; i < 4; i++) {
-        b[i] = (body){.solid = knob, .x = 60 + 40.0 * i, .y = 100, .x0 = -10, .y0 = -10, .x1 = 10, .y1 = 10, .height = 14,
+        b[i] = (body){.solid = knob,
+                      .x = 60 + 40.0 * i,
+                      .y = 100,
+                      .x0 = -10,
+                      .y0 = -10,
+                      .x1 = 10,
+                      .y1 = 10,
+                      .height = 14,
                       .style = &everyday};
     }
     j.bodies = b;
@@ -256,7 +271,15 @@ int main(int argc, char **argv)
     j.nozzle_c = 240;
     j.nozzle_c2 = 235;
     b[0] = (body){.solid = tag_plate, .x = 140, .y = 120, .x1 = 40, .y1 = 20, .height = 2.2, .style = &wide};
-    b[1] = (body){.solid = tag_letter, .x = 140, .y = 120, .x1 = 40, .y1 = 20, .base = 2.2, .height = 3.2, .style = &badge, .tool = 1};
+    b[1] = (body){.solid = tag_letter,
+                  .x = 140,
+                  .y = 120,
+                  .x1 = 40,
+                  .y1 = 20,
+                  .base = 2.2,
+                  .height = 3.2,
+                  .style = &badge,
+                  .tool = 1};
     j.bodies = b;
     j.n_bodies = 2;
     ok &= save(out, "12-tag-two-materials.gcode", &j);

@@ -132,11 +132,13 @@ void section_outline(const section *s, solid_fn solid, const void *self, double 
             long n = (long)j * s->nx + i;
             const float *f = s->depth + n;
             int code = (f[0] < level) | (f[1] < level) << 1 | (f[s->nx + 1] < level) << 2 | (f[s->nx] < level) << 3;
-            int32_t e[4] = {(int32_t)(2 * n), (int32_t)(2 * (n + 1) + 1), (int32_t)(2 * (n + s->nx)), (int32_t)(2 * n + 1)};
+            int32_t e[4] = {(int32_t)(2 * n), (int32_t)(2 * (n + 1) + 1), (int32_t)(2 * (n + s->nx)),
+                            (int32_t)(2 * n + 1)};
             /* from edge, to edge (bottom 0, right 1, top 2, left 3), material on the left; saddles by the cell's mean */
-            static const signed char one[16][4] = {
-                {-1, 0, 0, 0}, {0, 3, -1, 0}, {1, 0, -1, 0}, {1, 3, -1, 0}, {2, 1, -1, 0}, {0, 3, 2, 1}, {2, 0, -1, 0}, {2, 3, -1, 0},
-                {3, 2, -1, 0}, {0, 2, -1, 0}, {1, 0, 3, 2}, {1, 2, -1, 0}, {3, 1, -1, 0}, {0, 1, -1, 0}, {3, 0, -1, 0}, {-1, 0, 0, 0}};
+            static const signed char one[16][4] = {{-1, 0, 0, 0}, {0, 3, -1, 0}, {1, 0, -1, 0}, {1, 3, -1, 0},
+                                                   {2, 1, -1, 0}, {0, 3, 2, 1},  {2, 0, -1, 0}, {2, 3, -1, 0},
+                                                   {3, 2, -1, 0}, {0, 2, -1, 0}, {1, 0, 3, 2},  {1, 2, -1, 0},
+                                                   {3, 1, -1, 0}, {0, 1, -1, 0}, {3, 0, -1, 0}, {-1, 0, 0, 0}};
             static const signed char joined[2][4] = {{0, 1, 2, 3}, {3, 0, 1, 2}};
             const signed char *c = one[code];
             if ((code == 5 || code == 10) && (f[0] + f[1] + f[s->nx] + f[s->nx + 1]) / 4 < level) {
@@ -175,8 +177,8 @@ typedef struct run {
 } run;
 
 /* Runs of one kind along the line v, in rising u. */
-static size_t row_runs(const section *s, double c, double d, double v, double u0, double u1, int kind, fill_kind_fn kind_of, const void *user,
-                       double extend, run *runs)
+static size_t row_runs(const section *s, double c, double d, double v, double u0, double u1, int kind,
+                       fill_kind_fn kind_of, const void *user, double extend, run *runs)
 {
     const double fine = 0.2;
     size_t n = 0;
@@ -202,7 +204,8 @@ static size_t row_runs(const section *s, double c, double d, double v, double u0
         }
         double end = a, past = 0;
         if (now) {
-            for (begun = b; past < extend && kind_of(user, (begun - fine) * c - v * d, (begun - fine) * d + v * c); past += fine) {
+            for (begun = b; past < extend && kind_of(user, (begun - fine) * c - v * d, (begun - fine) * d + v * c);
+                 past += fine) {
                 begun -= fine;
             }
         } else {
@@ -224,7 +227,9 @@ void section_fill(const section *s, double degrees, double spacing, int kind, fi
                   double extend, bool join, polylines *ret)
 {
     double c = cos(degrees * M_PI / 180), d = sin(degrees * M_PI / 180);
-    double corner[4][2] = {{s->x0, s->y0}, {s->x0 + s->nx * s->step, s->y0}, {s->x0, s->y0 + s->ny * s->step},
+    double corner[4][2] = {{s->x0, s->y0},
+                           {s->x0 + s->nx * s->step, s->y0},
+                           {s->x0, s->y0 + s->ny * s->step},
                            {s->x0 + s->nx * s->step, s->y0 + s->ny * s->step}};
     double u0 = INFINITY, u1 = -INFINITY, v0 = INFINITY, v1 = -INFINITY;
     for (int i = 0; i < 4; i++) {
@@ -248,7 +253,8 @@ void section_fill(const section *s, double degrees, double spacing, int kind, fi
             for (size_t o = 0; join && o < n_open; o++) {
                 const polyline *l = &ret->at[open[o]];
                 pt end = l->p[l->n - 1];
-                if (hypot(end.x - a.x, end.y - a.y) < 2.2 * spacing && section_at(s, (end.x + a.x) / 2, (end.y + a.y) / 2) < -0.3) {
+                if (hypot(end.x - a.x, end.y - a.y) < 2.2 * spacing &&
+                    section_at(s, (end.x + a.x) / 2, (end.y + a.y) / 2) < -0.3) {
                     line = open[o];
                     open[o] = open[--n_open];
                     break;

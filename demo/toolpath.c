@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double FILAMENT_MM2 = 2.405281875, THIN_MM = 0.004, GRID_MM = 0.2;
+static const double FILAMENT_MM2 = 2.405281875, THIN_MM = 0.008, GRID_MM = 0.2;
 
 typedef struct path {
     polyline line;
@@ -68,8 +68,9 @@ static void take_lines(layer_work *work, polylines *lines, double width, double 
 
 typedef struct inside {
     const section *here;
-    section open;    /* for every grid point the greatest distance among the next layers: how far it is from being covered */
-    double depth;    /* deeper than this: fill */
+    section
+        open; /* for every grid point the greatest distance among the next layers: how far it is from being covered */
+    double depth; /* deeper than this: fill */
     bool all_solid;
 } inside;
 
@@ -116,7 +117,8 @@ static double air_beneath(const section *s, const section *below)
 
 /* ---- one layer of one body ---- */
 
-static void layer_paths(const job *j, const body *b, const section *sections, int k, int n, double z, double h, layer_work *work)
+static void layer_paths(const job *j, const body *b, const section *sections, int k, int n, double z, double h,
+                        layer_work *work)
 {
     const style *st = b->style;
     double w = k == 0 ? st->first_width : st->width, pitch = w - h * (1 - M_PI / 4);
@@ -151,8 +153,10 @@ static void layer_paths(const job *j, const body *b, const section *sections, in
     if (only_outer) {
         return;
     }
-    inside in = {.here = &sections[k], .open = open_of(sections, k, n, st->floors, st->spiral ? 0 : st->roofs),
-                 .depth = w / 2 + (walls - 1) * pitch + 0.68 * w, .all_solid = st->fill_percent >= 100};
+    inside in = {.here = &sections[k],
+                 .open = open_of(sections, k, n, st->floors, st->spiral ? 0 : st->roofs),
+                 .depth = w / 2 + (walls - 1) * pitch + 0.68 * w,
+                 .all_solid = st->fill_percent >= 100};
     double angle = k % 2 ? 135 : 45;
     if (k > 0 && !isnan(st->bridge_degrees) && air_beneath(&sections[k], &sections[k - 1]) > 6) {
         angle = st->bridge_degrees;
@@ -213,7 +217,8 @@ static bool fit_arc(const polyline *l, size_t i, size_t z, arc_fit *ret)
         if (fabs(hypot(q.x - cx, q.y - cy) - r) > 0.006 || fabs(hypot(mx, my) - r) > 0.02) {
             return false;
         }
-        sweep += atan2((p.x - cx) * (q.y - cy) - (p.y - cy) * (q.x - cx), (p.x - cx) * (q.x - cx) + (p.y - cy) * (q.y - cy));
+        sweep += atan2((p.x - cx) * (q.y - cy) - (p.y - cy) * (q.x - cx),
+                       (p.x - cx) * (q.x - cx) + (p.y - cy) * (q.y - cy));
     }
     *ret = (arc_fit){cx, cy, r, sweep};
     return fabs(sweep) < 5.5;
@@ -241,7 +246,8 @@ static void write_with_arcs(words *w, const polyline *l, double z, double e_mm, 
         if (to > i && fabs(best.sweep) > 0.3) {
             polyline_thin(&straight, THIN_MM);
             write_straight(w, &straight, z, e_mm, mm_s);
-            words_arc(w, best.sweep < 0, l->p[to].x, l->p[to].y, best.cx, best.cy, e_mm * best.r * fabs(best.sweep), mm_s);
+            words_arc(w, best.sweep < 0, l->p[to].x, l->p[to].y, best.cx, best.cy, e_mm * best.r * fabs(best.sweep),
+                      mm_s);
             straight.n = 0;
             polyline_point(&straight, l->p[to].x, l->p[to].y);
             i = to;
@@ -365,7 +371,9 @@ static void write_spiral(words *w, const body *b, double z0, double h)
     double speed = st->outer_mm_s;
     for (long i = 0; i <= (long)steps * (turns + 1); i++) {
         double turn = (double)i / steps, t = 2 * M_PI * (double)(i % steps) / steps;
-        double z = fmin(z0 + h * turn, z0 + h * turns), local = turn < 1 ? h * turn : turn > turns ? h * (turns + 1 - turn) : h;
+        double z = fmin(z0 + h * turn, z0 + h * turns), local = turn < 1       ? h * turn
+                                                                : turn > turns ? h * (turns + 1 - turn)
+                                                                               : h;
         double r = ray(b, cx, cy, t, fmax(z - h / 2, 0), st->width / 2);
         pt to = {cx + r * cos(t), cy + r * sin(t)};
         if (i == 0) {
@@ -481,7 +489,8 @@ static void write_purge(const job *j, words *w)
 
 static void write_skirt(const job *j, words *w, const body *bodies, int n, const style *st, double z, double h)
 {
-    double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY, width = st->first_width, pitch = width - h * (1 - M_PI / 4);
+    double x0 = INFINITY, y0 = INFINITY, x1 = -INFINITY, y1 = -INFINITY, width = st->first_width,
+           pitch = width - h * (1 - M_PI / 4);
     for (int i = 0; i < n; i++) {
         x0 = fmin(x0, bodies[i].x + bodies[i].x0);
         y0 = fmin(y0, bodies[i].y + bodies[i].y0);
