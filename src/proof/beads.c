@@ -5,6 +5,7 @@
 #include "proof/judge.h"
 
 #include <math.h>
+#include <string.h>
 
 static const double PI = 3.14159265358979323846;
 
@@ -91,6 +92,11 @@ void po_judge_wrong_filament(po_judging *j)
     }
 }
 
+static bool same_machine(const po_judging *j, const po_machine *m)
+{
+    return strcmp(m->name, j->machine->name) == 0; /* by name: a caller may judge on a changed copy */
+}
+
 /* Whose nozzle of the shop lays this tool's beads; NULL when none does. narrow: go by the usual width alone. */
 static const po_machine *other_nozzle(const po_judging *j, const po_tool_facts *tool, double not_mm, bool narrow,
                                       double *ret_mm)
@@ -107,7 +113,7 @@ static const po_machine *other_nozzle(const po_judging *j, const po_tool_facts *
                 continue;
             }
             /* nearest to the middle of the usual window; this machine's own other nozzle wins a tie */
-            double off = fabs(ratio - 1.15) - (m == j->machine ? 1e-6 : 0);
+            double off = fabs(ratio - 1.15) - (same_machine(j, m) ? 1e-6 : 0);
             if (off < best_off) {
                 best = m;
                 best_off = off;
@@ -139,7 +145,7 @@ void po_judge_wrong_nozzle(po_judging *j)
                "Choose the nozzle of this machine and write the file anew, or use the machine named here.",
                "Made for a nozzle of %.2g mm (as %s has): beads of %.2f mm in layers of %.2f mm; here the nozzle%s is "
                "%.2g mm.",
-               other, m == j->machine ? "this machine's other tool" : m->name, tool->bead_width_mm, h,
+               other, same_machine(j, m) ? "this machine's other tool" : m->name, tool->bead_width_mm, h,
                po_tool_text(j, tool), nozzle->diameter_mm);
         return;
     }

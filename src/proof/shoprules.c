@@ -182,7 +182,7 @@ void po_judge_made_for_other_machine(po_judging *j)
     int most = 0;
     for (size_t i = 0; i < j->shop->n_machines; i++) {
         const po_machine *m = &j->shop->machines[i];
-        int points = m == j->machine || strcmp(m->name, j->machine->name) == 0 ? 0 : evidence_for(j, m, b, top_tool);
+        int points = strcmp(m->name, j->machine->name) == 0 ? 0 : evidence_for(j, m, b, top_tool);
         if (points > most) {
             most = points;
             best = m;
