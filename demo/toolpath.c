@@ -117,6 +117,26 @@ static double air_beneath(const section *s, const section *below)
 
 /* ---- one layer of one body ---- */
 
+/* Loops that run out and back on nearly the same line: no room for two beads there. */
+static void drop_slivers(polylines *lines, double width)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < lines->n; i++) {
+        polyline *l = &lines->at[i];
+        double twice = 0;
+        for (size_t k = 0; k < l->n; k++) {
+            pt p = l->p[k], q = l->p[(k + 1) % l->n];
+            twice += (p.x - l->p[0].x) * (q.y - l->p[0].y) - (p.y - l->p[0].y) * (q.x - l->p[0].x);
+        }
+        if (fabs(twice) / polyline_length(l) < 0.3 * width) {
+            free(l->p);
+        } else {
+            lines->at[n++] = *l;
+        }
+    }
+    lines->n = n;
+}
+
 static void layer_paths(const job *j, const body *b, const section *sections, int k, int n, double z, double h,
                         layer_work *work)
 {
@@ -145,6 +165,7 @@ static void layer_paths(const job *j, const body *b, const section *sections, in
         int wall = st->outer_first ? i : walls - 1 - i;
         section_outline(&sections[k], solid_at, &self, -(w / 2 + wall * pitch), 2, &lines);
         size_t from = work->n;
+        drop_slivers(&lines, w);
         take_lines(work, &lines, w, k == 0 || wall > 0 ? wall_speed : st->outer_mm_s, false, 1);
         for (; from < work->n && wall == 0 && k > 0; from++) {
             work->at[from].ramp = st->ramp_mm > 0;

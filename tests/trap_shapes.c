@@ -46,16 +46,16 @@ double trap_text(const void *self, double x, double y, double z)
     if (z < 2) {
         return shape_box(x, y, 17, 8, 17, 8, 2);
     }
-    /* Q u a y, in strokes of 1.3 mm */
-    double d = fabs(shape_disc(x, y, 7, 8.5, 3)) - 0.65;
-    d = fmin(d, shape_stroke(x, y, 7.5, 6.5, 10, 4, 1.3));
-    d = fmin(d, shape_stroke(x, y, 13, 10, 13, 5.5, 1.3));
-    d = fmin(d, shape_stroke(x, y, 13, 5.5, 17, 5.5, 1.3));
-    d = fmin(d, shape_stroke(x, y, 17, 10, 17, 5.5, 1.3));
-    d = fmin(d, shape_stroke(x, y, 20, 5.5, 22, 11, 1.3));
-    d = fmin(d, shape_stroke(x, y, 22, 11, 24, 5.5, 1.3));
-    d = fmin(d, shape_stroke(x, y, 27, 11, 29, 8, 1.3));
-    return fmin(d, shape_stroke(x, y, 31, 11, 27.6, 4, 1.3));
+    /* Q u a y, in strokes of 1.7 mm */
+    double d = fabs(shape_disc(x, y, 7, 8.5, 3.2)) - 0.85;
+    d = fmin(d, shape_stroke(x, y, 7.5, 6.5, 10, 4, 1.7));
+    d = fmin(d, shape_stroke(x, y, 13, 10, 13, 5.5, 1.7));
+    d = fmin(d, shape_stroke(x, y, 13, 5.5, 17, 5.5, 1.7));
+    d = fmin(d, shape_stroke(x, y, 17, 10, 17, 5.5, 1.7));
+    d = fmin(d, shape_stroke(x, y, 20, 5.5, 22, 11, 1.7));
+    d = fmin(d, shape_stroke(x, y, 22, 11, 24, 5.5, 1.7));
+    d = fmin(d, shape_stroke(x, y, 27, 11, 29, 8, 1.7));
+    return fmin(d, shape_stroke(x, y, 31, 11, 27.6, 4, 1.7));
 }
 
 double trap_cross_hole(const void *self, double x, double y, double z)
@@ -122,9 +122,10 @@ double trap_gear(const void *self, double x, double y, double z)
 {
     (void)self;
     (void)z;
-    double t = atan2(y - 11, x - 11), r = hypot(x - 11, y - 11), wave = cos(22 * t) * 2.4;
-    wave = wave > 1 ? 1 : wave < -1 ? -1 : wave;
-    return fmax((r - 10 - wave * 0.8) * 0.72, -shape_disc(x, y, 11, 11, 2.5));
+    /* every tooth turned onto the first one */
+    double pitch = 2 * M_PI / 22, t = remainder(atan2(y - 11, x - 11), pitch), r = hypot(x - 11, y - 11);
+    double d = fmin(r - 9.2, shape_box(r * cos(t), r * sin(t), 9, 0, 2.2, 0.95, 0.3));
+    return fmax(d, -shape_disc(x, y, 11, 11, 2.5));
 }
 
 double trap_dome(const void *self, double x, double y, double z)
