@@ -129,8 +129,8 @@ void po_judge_wrong_nozzle(po_judging *j)
     for (size_t i = 0; i < j->facts->n_tools; i++) {
         const po_tool_facts *tool = &j->facts->tools[i];
         const po_nozzle *nozzle = po_tool_nozzle(j, tool);
-        if (nozzle == NULL || !po_tool_used(tool) || other_filament(j, tool) > 0) {
-            continue; /* the other diameter explains it */
+        if (nozzle == NULL || !po_tool_used(tool)) {
+            continue;
         }
         outside out = outside_of(tool, nozzle->diameter_mm);
         bool much = fmax(fmax(out.thin, out.wide), out.thick) > LIM_MUCH_SHARE;

@@ -7,10 +7,14 @@ void po_judge_damaged_file(po_judging *j)
 {
     const po_sighting *s = po_seen(j, PO_SIGHT_DAMAGED);
     if (s != NULL) {
-        po_say_seen(j, PO_GRADE_STOP, PO_SIGHT_DAMAGED,
-                    "Write the file anew, eject the stick before pulling it, and check again.",
-                    "The file is damaged in line %llu: %s.", (unsigned long long)s->first.line,
-                    po_short_text(j, s->text));
+        const char *todo = "Write the file anew, eject the stick before pulling it, and check again.";
+        if (s->first.line > 0) {
+            po_say_seen(j, PO_GRADE_STOP, PO_SIGHT_DAMAGED, todo, "The file is damaged in line %llu: %s.",
+                        (unsigned long long)s->first.line, po_short_text(j, s->text));
+        } else {
+            po_say_seen(j, PO_GRADE_STOP, PO_SIGHT_DAMAGED, todo, "The file is damaged: %s.",
+                        po_short_text(j, s->text));
+        }
     }
 }
 

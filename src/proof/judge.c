@@ -138,10 +138,10 @@ const char *po_place_text(po_judging *j, const po_place *at)
         return "";
     }
     if (isnan(at->x) || isnan(at->y) || fabs(at->x) > 1e5 || fabs(at->y) > 1e5) {
-        return kept(j, po_arena_printf(j->arena, " at %s height", po_mm_text(j, at->z)));
+        return kept(j, po_arena_printf(j->arena, " (%s up)", po_mm_text(j, at->z)));
     }
-    return kept(j, po_arena_printf(j->arena, " near x %.0f, y %.0f at %s height", at->x + 0.0, at->y + 0.0,
-                                   po_mm_text(j, at->z)));
+    return kept(
+        j, po_arena_printf(j->arena, " (at x %.0f, y %.0f, %s up)", at->x + 0.0, at->y + 0.0, po_mm_text(j, at->z)));
 }
 
 const char *po_short_text(po_judging *j, const char *text)
@@ -150,10 +150,14 @@ const char *po_short_text(po_judging *j, const char *text)
     if (text == NULL || text[0] == '\0') {
         return "?";
     }
-    if (strlen(text) <= MOST) {
+    size_t n = strlen(text);
+    if (n <= MOST && text[n - 1] != '.') {
         return text;
     }
-    size_t n = MOST - 3;
+    if (n <= MOST) {
+        return kept(j, po_arena_printf(j->arena, "%.*s", (int)n - 1, text)); /* the sentence brings its own end */
+    }
+    n = MOST - 3;
     while (n > 0 && ((unsigned char)text[n] & 0xC0) == 0x80) {
         n--; /* not within a UTF-8 letter */
     }

@@ -39,11 +39,10 @@ const po_sighting *po_seen_above(const po_judging *j, po_sight sight, double abo
 
 /* Texts of numbers, in the arena; never NULL (an empty text when memory is gone). NAN gives "an unknown length" and so on. */
 const char *po_mm_text(po_judging *j, double mm);
-const char *po_time_text(po_judging *j, double seconds); /* "45 s", "12 min", "3 h 20 min" */
-const char *po_metres_text(po_judging *j, double mm);    /* "12.4 m" */
-const char *po_place_text(po_judging *j,
-                          const po_place *at);              /* " near x 101, y 88 at 5.2 mm height"; "" when unknown */
-const char *po_short_text(po_judging *j, const char *text); /* at most 60 bytes; NULL: "?" */
+const char *po_time_text(po_judging *j, double seconds);      /* "45 s", "12 min", "3 h 20 min" */
+const char *po_metres_text(po_judging *j, double mm);         /* "12.4 m" */
+const char *po_place_text(po_judging *j, const po_place *at); /* " (at x 101, y 88, 5.2 mm up)"; "" when unknown */
+const char *po_short_text(po_judging *j, const char *text);   /* at most 60 bytes, no full stop; NULL: "?" */
 /* " (about 14:20)" when the start is known, else "". */
 const char *po_clock_text(po_judging *j, double seconds_into_job);
 /* Wall time of a moment of the job; false when the start or the moment is unknown. Rounded up to the minute. */

@@ -43,8 +43,7 @@ void po_judge_prints_on_air(po_judging *j)
 void po_judge_first_layer_too_thick(po_judging *j)
 {
     double d = nozzle_mm(j), h = j->facts->first_layer_height_mm, most = LIM_LAYER_NOZZLES * d;
-    /* as high as 1.5 nozzles it hangs in the air, and that is said instead */
-    if (d > 0 && h > most + LIM_LAYER_SLACK_MM + 1e-9 && po_seen(j, PO_SIGHT_STARTS_IN_AIR) == NULL) {
+    if (d > 0 && h > most + LIM_LAYER_SLACK_MM + 1e-9) {
         po_say(j, PO_GRADE_ASK, "Use a first layer of half to three quarters of the nozzle, and write the file anew.",
                "The first layer is %s high; the %.2g mm nozzle presses on at most %s.", po_mm_text(j, h), d,
                po_mm_text(j, most));
@@ -140,7 +139,12 @@ void po_judge_few_roofs(po_judging *j)
     const po_job_facts *f = j->facts;
     double thick = f->roofs * f->layer_height_mm, fill = 100 * f->fill_fraction;
     if (thick < LIM_ROOF_MM - 0.005 && fill < LIM_SPARSE_FILL && fill >= LIM_SOME_FILL) {
-        po_say(j, PO_GRADE_ASK, "Use four or five roofs, or 0.8 mm and more, and write the file anew.",
+        const char *todo = "Use four or five roofs, or 0.8 mm and more, and write the file anew.";
+        if (f->roofs < 0.5) {
+            po_say(j, PO_GRADE_ASK, todo, "No layer closes the top over a fill of %.0f %%: the fill will show.", fill);
+            return;
+        }
+        po_say(j, PO_GRADE_ASK, todo,
                "The top is closed by only %.0f layer%s (%s) over a fill of %.0f %%: it may show holes.", f->roofs,
                f->roofs == 1 ? "" : "s", po_mm_text(j, thick), fill);
     }

@@ -28,6 +28,7 @@ static const struct {
     {"wrong-filament", "off-recipe"},
     {"missing-layers", "prints-on-air"},
     {"starts-in-the-air", "prints-on-air"},
+    {"starts-in-the-air", "first-layer-too-thick"},
 };
 
 static po_finding *find(po_judging *j, const char *name)
@@ -232,8 +233,9 @@ po_status po_proof_job(const po_job_report *report, const char *file, const po_p
         j.rule = &rules[i];
         po_rule_function(i)(&j);
     }
-    merge_by_cause(&j);
+    /* grades first: a cause that the shop switched off must not take its effects with it */
     proof->changed_rules = change_grades(&j, &proof->n_changed_rules);
+    merge_by_cause(&j);
     if (j.failed) {
         return po_fail(err, PO_E_NOMEM, "no memory for the findings");
     }

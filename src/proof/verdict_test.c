@@ -194,6 +194,11 @@ static void causes_are_merged(void **state)
     assert_non_null(bench_finding(b, "wrong-nozzle"));
     assert_null(bench_finding(b, "bead-too-wide"));
     assert_null(bench_finding(b, "layer-too-thick"));
+    set_grade(b, "wrong-nozzle", PO_GRADE_OFF); /* then its effects must be said */
+    bench_judge(b);
+    assert_null(bench_finding(b, "wrong-nozzle"));
+    assert_non_null(bench_finding(b, "bead-too-wide"));
+    assert_non_null(bench_finding(b, "layer-too-thick"));
     bench_done(b);
 }
 
