@@ -46,7 +46,7 @@ ALWAYS void limits_loop(const po_rates *rates, const po_move_block *block, size_
         oz[i] = sound ? z : 0.0;
         oe[i] = sound ? e : 0.0;
         v2[i] = sound ? v * v : 0.0;
-        ia[i] = sound ? a1 : 1.0;
+        ia[i] = a1; /* finite even for a void move, whose speeds are 0 */
         reach2[i] = sound ? reach : 0.0;
     }
 }
@@ -64,8 +64,8 @@ ALWAYS void corners_loop(const po_rates *rates, const double *restrict xyz_lengt
         }
     } else {
         for (size_t i = 1; i < n; i++) {
-            const double c2 =
-                po_deviation2(&r, x[i] + x[i - 1], y[i] + y[i - 1], z[i] + z[i - 1], po_max(ia[i - 1], ia[i]));
+            const double c2 = po_deviation2(&r, x[i] + x[i - 1], y[i] + y[i - 1], z[i] + z[i - 1],
+                                            po_max(ia[i - 1], ia[i]));
             const double cut = po_min(c2, po_min(v2[i - 1], v2[i]));
             corner2[i] = ((xyz_length[i - 1] > 0.0) & (xyz_length[i] > 0.0)) ? cut : 0.0;
         }
@@ -120,8 +120,7 @@ const po_kernels *po_kernels_at(size_t i)
     if (__builtin_cpu_supports("avx2")) {
         all[n++] = &kernels_avx2;
     }
-    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") &&
-        __builtin_cpu_supports("avx512dq")) {
+    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl") && __builtin_cpu_supports("avx512dq")) {
         all[n++] = &kernels_avx512;
     }
 #endif

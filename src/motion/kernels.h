@@ -14,7 +14,7 @@ typedef struct po_directions {
 typedef struct po_kernels {
     const char *name;
     /* Squared cruise speed, 1 / acceleration, 2 a L and direction of moves first .. first+n-1 of the block, as if all
-     * were straight. Void moves get 0, 1, 0 and no direction. */
+     * were straight. Void moves get speed 0, 2 a L 0 and no direction. */
     void (*limits)(const po_rates *rates, const po_move_block *block, size_t first, size_t n, po_directions u,
                    double *v2, double *ia, double *reach2);
     /* Squared speeds at the corners into moves 1 .. n-1 of the chunk; corner2[0] is left alone. */

@@ -37,7 +37,7 @@ enum {
 struct po_planner {
     po_rates rates;
     const po_kernels *kernels;
-    po_tail tail;       /* the newest move */
+    po_tail tail; /* the newest move */
     size_t n_waiting;
     size_t n_looked_at; /* how many of those the last look left waiting */
     size_t since_cap;   /* moves pushed since the cap was looked at */

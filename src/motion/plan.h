@@ -21,12 +21,12 @@
 
 #include "proveout/shop.h"
 
-enum { /* bits of po_move_block.kind */
-    PO_MOVE_BEAD = 1,   /* XY distance and filament forward: printing acceleration */
-    PO_MOVE_TRAVEL = 2, /* XYZ distance without: travel acceleration */
-    PO_MOVE_FEED = 4,   /* E alone: retraction acceleration (XYZ displacement is zero) */
-    PO_MOVE_ARC = 8,    /* arcs[...] holds its tangents; |u_x| = |u_y| = 1 for the axis limits, v <= sqrt(a r) */
-    PO_MOVE_REST = 16,  /* motion comes to rest after this move (dwell, wait for heat, homing, tool change ...) */
+enum {                     /* bits of po_move_block.kind */
+       PO_MOVE_BEAD = 1,   /* XY distance and filament forward: printing acceleration */
+       PO_MOVE_TRAVEL = 2, /* XYZ distance without: travel acceleration */
+       PO_MOVE_FEED = 4,   /* E alone: retraction acceleration (XYZ displacement is zero) */
+       PO_MOVE_ARC = 8,    /* arcs[...] holds its tangents; |u_x| = |u_y| = 1 for the axis limits, v <= sqrt(a r) */
+       PO_MOVE_REST = 16,  /* motion comes to rest after this move (dwell, wait for heat, homing, tool change ...) */
 };
 
 typedef struct po_arc_ends {
@@ -41,9 +41,9 @@ typedef struct po_move_block {
     size_t n;
     const double *dx, *dy, *dz, *de; /* displacement */
     const double *length;
-    const double *feed;              /* asked speed along the path (or of E, if E alone); <= 0: none known */
+    const double *feed; /* asked speed along the path (or of E, if E alone); <= 0: none known */
     const uint8_t *kind;
-    const po_arc_ends *arcs;         /* one for each move with PO_MOVE_ARC, in order */
+    const po_arc_ends *arcs; /* one for each move with PO_MOVE_ARC, in order */
     size_t n_arcs;
 } po_move_block;
 

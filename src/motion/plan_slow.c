@@ -30,7 +30,7 @@ void slow_limits(const program *g, slow_plan *ret)
             share[0] = share[1] = 1.0;
         }
         double v = g->feed[i] > 0.0 ? g->feed[i] : INFINITY;
-        double a = g->kind[i] & PO_MOVE_BEAD ? l->print_mm_s2
+        double a = g->kind[i] & PO_MOVE_BEAD   ? l->print_mm_s2
                    : g->kind[i] & PO_MOVE_FEED ? l->retract_mm_s2
                                                : l->travel_mm_s2;
         for (int k = 0; k < 4; k++) {
@@ -55,7 +55,7 @@ void slow_limits(const program *g, slow_plan *ret)
         } else if (i > 0 && (!(g->length[i] > 0.0) || !(g->length[i - 1] > 0.0))) {
             c = 0.0;
         } else if (i > 0) {
-            const double turn = angle_between(in, end); /* pi - t */
+            const double turn = angle_between(in, end);                                         /* pi - t */
             const double s = cos(0.5 * turn), rest = 2.0 * sin(0.25 * turn) * sin(0.25 * turn); /* 1 - s */
             if (rest > 0.0) {
                 c = fmin(c, sqrt(fmin(a, ret->a[i - 1]) * l->deviation_mm * s / rest));

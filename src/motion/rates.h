@@ -16,32 +16,32 @@
 /* Bounds that keep every intermediate value finite; far outside what any machine can do, so that no real move meets
  * them. A move outside PO_LENGTH_* or steeper than PO_STEEPEST, or with a value that is not a number, is void: it takes
  * no time, and motion rests at it. */
-#define PO_LENGTH_LEAST 1e-100 /* mm */
-#define PO_LENGTH_MOST 1e100   /* mm */
-#define PO_STEEPEST 1e50       /* sum of |u_a|: filament per path length, at most */
-#define PO_SPEED_LEAST 1e-9    /* mm/s, for asked speeds */
-#define PO_SPEED_MOST 1e9      /* mm/s */
-#define PO_INVERSE_MOST 1e12   /* 1 / limit; a step of 0 mm/s counts as 1e-12 */
-#define PO_INVERSE_LEAST 1e-12 /* 1 / limit; an acceleration that is none counts as 1e12 mm/s2 */
+#define PO_LENGTH_LEAST 1e-100  /* mm */
+#define PO_LENGTH_MOST 1e100    /* mm */
+#define PO_STEEPEST 1e50        /* sum of |u_a|: filament per path length, at most */
+#define PO_SPEED_LEAST 1e-9     /* mm/s, for asked speeds */
+#define PO_SPEED_MOST 1e9       /* mm/s */
+#define PO_INVERSE_MOST 1e12    /* 1 / limit; a step of 0 mm/s counts as 1e-12 */
+#define PO_INVERSE_LEAST 1e-12  /* 1 / limit; an acceleration that is none counts as 1e12 mm/s2 */
 #define PO_SLOWEST_INVERSE 1e62 /* 1 / acceleration of a move, at most: PO_STEEPEST * PO_INVERSE_MOST */
-#define PO_STRAIGHT 1e-15      /* 1 - s below this is rounding: straight on, no limit */
+#define PO_STRAIGHT 1e-15       /* 1 - s below this is rounding: straight on, no limit */
 
 typedef struct po_rates {
-    double slow[4];        /* 1 / feed_mm_s */
-    double lazy[4];        /* 1 / accel_mm_s2 */
+    double slow[4]; /* 1 / feed_mm_s */
+    double lazy[4]; /* 1 / accel_mm_s2 */
     double lazy_print, lazy_travel, lazy_retract;
-    double stiff[4];       /* 1 / step_mm_s */
+    double stiff[4]; /* 1 / step_mm_s */
     double deviation_mm;
     po_corner_rule corner;
 } po_rates;
 
 /* What has to be known of a move to judge the corner after it. */
 typedef struct po_tail {
-    double u[4];   /* direction at its end */
-    double v2;     /* squared cruise speed */
-    double ia;     /* 1 / acceleration */
+    double u[4]; /* direction at its end */
+    double v2;   /* squared cruise speed */
+    double ia;   /* 1 / acceleration */
     int has_xyz;
-    int rest;      /* motion rests after it */
+    int rest; /* motion rests after it */
 } po_tail;
 
 /* Reciprocals of limits. A feed or acceleration that is not above 0 counts as not given; a step or deviation that is
@@ -49,7 +49,7 @@ typedef struct po_tail {
 void po_rates_set(po_rates *rates, const po_limits *limits);
 
 /* An arc: its squared cruise speed, 1 / acceleration, and 2 a L, and how it ends. |u_x| = |u_y| = 1 for the
- * limits of axes; v is not above sqrt(a r). A void move gets 0 everywhere, and ia 1. */
+ * limits of axes; v is not above sqrt(a r). A void move gets 0 everywhere, and some finite ia. */
 void po_arc_rates(const po_rates *rates, const po_arc_ends *arc, double dz, double de, double length, double feed,
                   uint8_t kind, po_tail *ret_tail, double *ret_reach2);
 
