@@ -149,6 +149,10 @@ typedef struct po_dates {
     po_date from, to; /* both included */
 } po_dates;
 
+typedef struct po_text_place {
+    uint32_t line, column; /* 1-based */
+} po_text_place;
+
 typedef struct po_shop {
     const char *name, *time_zone, *currency;
     int people_at_desk;
@@ -167,6 +171,7 @@ typedef struct po_shop {
     const po_recipe *recipes;
     size_t n_recipes;
     uint64_t most_file_bytes; /* rules.most_file_gb; cap on a job file */
+    const po_text_place *grade_places; /* where rules.grades[i] stands in the file; NULL = not from a file */
 } po_shop;
 
 /* One fault of a shop file. Texts live in the arena. */
@@ -207,6 +212,9 @@ PO_API bool po_machine_takes(const po_shop *shop, const po_machine *machine, con
 PO_API bool po_shop_grants(const po_shop *shop, const char *held, const char *wanted);
 /* Extent of the bed in machine coordinates. */
 PO_API void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range *ret_y);
+
+/* The one of n names that is nearest to name (fewest edits, capitals ignored), for "did you mean"; NULL when n is 0. */
+PO_API const char *po_nearest_name(const char *name, const char *const *names, size_t n);
 
 /* A local wall-clock time of the shop. */
 typedef struct po_wall_time {

@@ -1,6 +1,6 @@
 /* The tables of keys that a shop file may hold. SPDX-License-Identifier: Apache-2.0
  *
- * One row a key: the reader (check.c) fills the structs from it, docs/shop-file.md is written from it (doc_tool.c). */
+ * One row a key: the reader (check.c) fills the structs from it, docs/shop-file.md is written from it (tools/shop-file-doc.c). */
 #ifndef PO_SHOP_KEYS_H
 #define PO_SHOP_KEYS_H
 

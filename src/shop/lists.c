@@ -179,8 +179,10 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
         po_grade grade;
     } grades[] = {{"off", PO_GRADE_OFF}, {"note", PO_GRADE_NOTE}, {"ask", PO_GRADE_ASK}, {"stop", PO_GRADE_STOP}};
     po_grade_change *changes = room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED, sizeof *changes);
+    po_text_place *places = changes ? po_arena_zeros(c->arena, node->n, sizeof *places) : NULL;
+    c->faults->failed |= changes && !places;
     size_t n = 0;
-    for (size_t i = 0; changes && i < node->n; i++) {
+    for (size_t i = 0; places && i < node->n; i++) {
         po_node *item = node->items[i];
         po_key_path at = {path, node->keys[i]->text, 0};
         if (!po_check_name(c, node->keys[i], &at, node->keys[i]->text)) {
@@ -191,11 +193,13 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
             g++;
         }
         if (g < 4) {
+            places[n] = (po_text_place){node->keys[i]->line, node->keys[i]->column};
             changes[n++] = (po_grade_change){node->keys[i]->text, grades[g].grade};
         } else {
             po_check_fault(c, item, &at, "stop, ask, note or off");
         }
     }
+    c->shop->grade_places = places;
     c->shop->rules.grades = changes;
     c->shop->rules.n_grades = n;
 }

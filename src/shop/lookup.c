@@ -94,3 +94,17 @@ void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range 
     *ret_x = (po_range){x0, x0 + machine->bed_mm[0]};
     *ret_y = (po_range){y0, y0 + machine->bed_mm[1]};
 }
+
+const char *po_nearest_name(const char *name, const char *const *names, size_t n)
+{
+    const char *best = NULL;
+    size_t best_distance = SIZE_MAX;
+    for (size_t i = 0; i < n; i++) {
+        size_t distance = po_text_distance(name, names[i]);
+        if (distance < best_distance) {
+            best = names[i];
+            best_distance = distance;
+        }
+    }
+    return best;
+}

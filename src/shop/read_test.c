@@ -233,7 +233,7 @@ static const char machine[] =
     "  - <<: [{name: Lost, height: 70}, *one]\n"
     "    name: Two\n"
     "    motion: {<<: *motion, corner: {rule: deviation, mm: 0.05}}\n"
-    "rules: {grades: {quick-layers: off, overhang: note}, harmless_words: [m900, G029], most_file_gb: 0.5}\n"
+    "rules: {grades: {layer-too-quick: off, few-roofs: note}, harmless_words: [m900, G029], most_file_gb: 0.5}\n"
     "recipes: {plain: {layer: 0.2, bead_width: 0.45, walls: 2, floors: 3, roofs: 3, fill_percent: 15, wall_mm_s: 50,\n"
     "                  fill_mm_s: 60}}\n";
 
@@ -253,9 +253,14 @@ static void test_defaults_and_merges(void **state)
     SAME(s->rules.watch_minutes, 30);
     assert_true(s->rules.watch_first_layer);
     assert_int_equal(s->rules.n_grades, 2);
-    assert_string_equal(s->rules.grades[0].finding, "quick-layers");
+    assert_string_equal(s->rules.grades[0].finding, "layer-too-quick");
     assert_int_equal(s->rules.grades[0].grade, PO_GRADE_OFF);
     assert_int_equal(s->rules.grades[1].grade, PO_GRADE_NOTE);
+    assert_int_equal(s->grade_places[1].line, 22);
+    assert_int_equal(s->grade_places[1].column, 40);
+    static const char *const names[] = {"Alder", "Birch", "Elm"};
+    assert_string_equal(po_nearest_name("brich", names, 3), "Birch"); /* a swap of neighbours */
+    assert_null(po_nearest_name("brich", names, 0));
     assert_string_equal(s->rules.harmless_words[0], "M900");
     assert_string_equal(s->rules.harmless_words[1], "G29");
     assert_int_equal(s->most_file_bytes, 500000000);
