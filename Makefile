@@ -26,7 +26,7 @@ check: setup
 	@tools/check-all
 
 bench: build
-	@tools/bench
+	@bench/run build
 
 fuzz: setup
 	@tools/fuzz $(SECONDS_EACH)
