@@ -66,7 +66,7 @@ static po_layer_image *layer(po_arena *arena, kind k, double z, double at_x, dou
             if (k == SHELF && x > 22.6 && x < 40 && y > 34 && y < 52) {
                 v = PO_PX_ON_AIR;
             }
-            if (k == BRIDGED && x >= 22 && x < 24.5 && y > 22 && y < 60) {
+            if (k != FIRST && k != SHELF && x >= 22 && x < 24.5 && y > 22 && y < 60) {
                 v = PO_PX_OVERHANG;
             }
             px[j * w + i] = v;
@@ -204,6 +204,8 @@ static void findings(po_fixture *f, double ax, double ay)
     f->proof->findings = list;
     f->proof->n_findings = 6;
     f->proof->verdict = PO_STOP;
+    f->report->facts.on_air_mm = 312;
+    f->report->facts.overhang_mm = 96;
     static const char *const CHANGED[] = {"This shop grades off-recipe as a note; usually it asks."};
     f->proof->changed_rules = CHANGED;
     f->proof->n_changed_rules = 1;

@@ -30,7 +30,8 @@ static const char STYLE[] =
     ".aloud span{color:var(--line)}\n"
     "figure{margin:0}\nfigure svg{display:block;width:100%;height:auto}\n"
     "figcaption{color:var(--soft);font-size:.82rem;margin-top:.2rem}\n"
-    ".panels{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(19rem,100%),1fr));gap:1.4rem}\n"
+    ".panels{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(22rem,100%),1fr));gap:1.4rem;margin-top:1rem}\n"
+    ".wide{grid-column:1/-1}\n"
     ".frames{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(15rem,100%),1fr));gap:1rem 1.2rem}\n"
     ".scroll{overflow-x:auto}\n.scroll svg{min-width:34rem}\n"
     "ol.findings{list-style:none;margin:0;padding:0}\n"
@@ -173,13 +174,13 @@ static void findings(page *p, const po_proof *proof)
 
 typedef void one_picture(po_drawing *d, po_box2 box, const po_proof *proof);
 
-static void panel(page *p, const po_proof *proof, const char *title, const char *description, double w, double h,
+static void panel(page *p, const po_proof *proof, const char *attributes, const char *title, const char *description, double w, double h,
                   one_picture *paint)
 {
     po_drawing d;
     po_draw_init(&d, p->arena, w, h, title, description);
     paint(&d, (po_box2){1, 1, w - 2, h - 2}, proof);
-    po_text_add(&p->out, "<figure>");
+    po_text_printf(&p->out, "<figure%s>", attributes);
     picture(p, &d);
     po_text_add(&p->out, "</figure>\n");
 }
@@ -188,7 +189,7 @@ static void pictures(page *p, const po_proof *proof)
 {
     po_arena *a = p->arena;
     const po_job_report *r = proof->report;
-    element(p, "h3", "", "Time");
+    element(p, "h3", "", "Pictures");
     po_drawing d;
     po_draw_init(&d, a, 180, 26, "The run's time",
                  po_arena_printf(a, "first bead after %s, watch of %s, end after %s",
@@ -199,13 +200,12 @@ static void pictures(page *p, const po_proof *proof)
     picture(p, &d);
     po_text_add(&p->out, "</figure>\n");
 
-    element(p, "h3", "", "Pictures");
     po_text_add(&p->out, "<div class=\"panels\">\n");
     const char *stands = po_arena_printf(a, "%d footholds, %s mm2 in all", r->facts.footholds,
                                          po_say_number(a, r->facts.foothold_mm2, 0));
-    panel(p, proof, "The bed from above with the first layer", stands, 84, 82, po_picture_bed);
-    panel(p, proof, "The first layer close up", stands, 84, 82, po_picture_close);
-    panel(p, proof, "From the front, with the heights of the findings", NULL, 84, 82, po_picture_side);
+    panel(p, proof, "", "The bed from above with the first layer", stands, 74, 72, po_picture_bed);
+    panel(p, proof, "", "The first layer close up", stands, 74, 72, po_picture_close);
+    panel(p, proof, " class=\"wide scroll\"", "From the front, with the heights of the findings", NULL, 150, 62, po_picture_side);
     po_text_add(&p->out, "</div>\n");
     if (r->images.n_worst) {
         element(p, "h3", "", "The worst heights");

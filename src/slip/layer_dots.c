@@ -22,7 +22,7 @@ static uint8_t texture(uint8_t kind, int x, int y)
     case PO_PX_BENEATH: return x % 5 == 0 && y % 5 == 0 ? SPECK : PALE;
     case PO_PX_LAID: return BODY;
     case PO_PX_FOOTHOLD: return FOOT;
-    case PO_PX_PRIMING: return (x + 2 * (y / 2 % 2)) % 4 < 2 && y % 2 ? SPECK : WHITE;
+    case PO_PX_PRIMING: return (x + y) % 4 < 2 ? SPECK : WHITE;
     case PO_PX_BRIDGE: return (x + y) % 7 < 2 ? INK : WHITE;
     case PO_PX_OVERHANG: return (x - y + 70000) % 4 == 0 || (x + y) % 4 == 0 ? INK : WHITE;
     case PO_PX_ON_AIR: return (x % 6 == 2 || x % 6 == 3) && (y % 6 == 2 || y % 6 == 3) ? WHITE : INK;

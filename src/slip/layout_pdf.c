@@ -221,7 +221,7 @@ po_status po_slip_pdf(const po_proof *proof, const po_shop *shop, const po_slip_
         return status;
     }
     double bottom = PAGE_H - 9, care_h = care_block(NULL, arena, 0, proof, shop), facts_h = facts_block(NULL, arena, 0, proof);
-    double time_h = 22, room = bottom - 6 - care_h - facts_h - 4 - time_h - y;
+    double time_h = 26, room = bottom - 6 - care_h - facts_h - 4 - time_h - y;
     bool heights = proof->report->images.n_worst > 0;
     double frames_h = heights ? po_heights_height(INNER, 5) + 5 : 0, key_h = 5.5;
 
@@ -237,16 +237,13 @@ po_status po_slip_pdf(const po_proof *proof, const po_shop *shop, const po_slip_
         used += h;
     }
     double findings_h = proof->n_findings ? used + (shown < proof->n_findings ? 4 : 0) + 2 : 6;
-    double panel_h = fmin(fmax(room - findings_h - frames_h - key_h, 40), 78);
+    double panel_h = fmin(fmax(room - findings_h - frames_h - key_h - 3, 40), 150);
 
     po_picture_time(d, (po_box2){MARGIN, y, INNER, time_h}, proof, shop);
     y += time_h;
     y = divider(d, y);
-    double gap = 4, a = fmin(68, panel_h * 1.1), b = fmin(54, panel_h * 0.85);
-    po_picture_bed(d, (po_box2){MARGIN, y, a, panel_h}, proof);
-    po_picture_close(d, (po_box2){MARGIN + a + gap, y, b, panel_h}, proof);
-    po_picture_side(d, (po_box2){MARGIN + a + b + 2 * gap, y, INNER - a - b - 2 * gap, panel_h}, proof);
-    y += panel_h;
+    po_panels(d, (po_box2){MARGIN, y, INNER, panel_h}, proof);
+    y += panel_h + 1;
     if (heights) {
         po_picture_heights(d, (po_box2){MARGIN, y, INNER, frames_h}, proof, 0, 5);
         y += frames_h - 1;

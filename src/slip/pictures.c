@@ -178,7 +178,8 @@ void po_picture_bed(po_drawing *d, po_box2 box, const po_proof *proof)
                       po_say_number(d->arena, k->below_z_mm, 0));
     }
     double hx = m->home_mm[0], hy = m->home_mm[1];
-    if (hx >= v.w.x0 && hx <= v.w.x1 && hy >= v.w.y0 && hy <= v.w.y1) { /* home: a small open cross in a ring */
+    bool low = fabs(m->home_mm[2]) <= 20; /* a home high above the bed is no place on it */
+    if (low && hx >= v.w.x0 - 1 && hx <= v.w.x1 + 1 && hy >= v.w.y0 - 1 && hy <= v.w.y1 + 1) { /* a small open cross in a ring */
         po_draw_circle(d, vx(&v, hx), vy(&v, hy), 1.1, PO_INK_PAPER, PO_INK_LINE, 0.25);
         po_draw_line(d, vx(&v, hx) - 1.7, vy(&v, hy), vx(&v, hx) + 1.7, vy(&v, hy), PO_INK_LINE, 0.2);
         po_draw_line(d, vx(&v, hx), vy(&v, hy) - 1.7, vx(&v, hx), vy(&v, hy) + 1.7, PO_INK_LINE, 0.2);
@@ -233,9 +234,12 @@ void po_picture_close(po_drawing *d, po_box2 box, const po_proof *proof)
     double y = box.y + box.h - 4.6;
     scale_bar(d, box.x, y, v.scale, box.w);
     if (r->facts.deposit_done) {
-        po_draw_textf(d, box.x + box.w, y + 0.85, 2.4, PO_ANCHOR_END, PO_INK_SOFT, "%d foothold%s, %s mm2",
-                      r->facts.footholds, r->facts.footholds == 1 ? "" : "s",
-                      po_say_number(d->arena, r->facts.foothold_mm2, 0));
+        char text[64];
+        snprintf(text, sizeof text, "%d foothold%s, %s mm2", r->facts.footholds, r->facts.footholds == 1 ? "" : "s",
+                 po_say_number(d->arena, r->facts.foothold_mm2, 0));
+        bool beside = po_text_width(text, 2.4, false) < box.w * 2 / 3 - 16; /* else below the scale */
+        po_draw_text(d, beside ? box.x + box.w : box.x, beside ? y + 0.85 : y + 4.4, 2.4,
+                     beside ? PO_ANCHOR_END : PO_ANCHOR_START, PO_INK_SOFT, text);
     }
     po_draw_end(d);
 }

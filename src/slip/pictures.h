@@ -49,6 +49,8 @@ bool po_layer_extent(const po_layer_image *layer, bool with_beneath, po_window *
 /* What an area is called in the key. */
 const char *po_area_name(uint8_t kind);
 
+/* Bed, close-up and view from the front: side by side in a low frame, in two rows in a high one. */
+void po_panels(po_drawing *d, po_box2 box, const po_proof *proof);
 /* All pictures on one sheet, 200 mm wide. */
 void po_sheet(po_drawing *d, po_arena *arena, const po_proof *proof, const po_shop *shop);
 

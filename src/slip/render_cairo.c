@@ -236,6 +236,8 @@ po_status po_render_pdf(const po_drawing *d, const char *document_title, po_aren
     if (result == CAIRO_STATUS_SUCCESS) {
         api.pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_TITLE, po_say_clean(arena, document_title));
         api.pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATOR, "proveout");
+        /* No date: the same slip gives the same bytes. The page says when it was made where that is wanted. */
+        api.pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATE_DATE, NULL);
         cairo_t *cr = api.create(surface);
         api.scale(cr, POINTS_PER_MM, POINTS_PER_MM);
         status = draw(&api, cr, arena, d, false, err);

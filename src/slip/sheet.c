@@ -1,4 +1,5 @@
 /* All pictures of a job on one sheet, as SVG or PNG. SPDX-License-Identifier: Apache-2.0 */
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -17,13 +18,29 @@ static const char *last_part(const char *path)
     return slash && slash[1] ? slash + 1 : path;
 }
 
+void po_panels(po_drawing *d, po_box2 box, const po_proof *proof)
+{
+    double gap = 5;
+    if (box.h < 76) {
+        double a = fmin(box.w * 0.34, box.h * 1.15), b = fmin(box.w * 0.27, box.h * 0.9), x = box.x;
+        po_picture_bed(d, (po_box2){x, box.y, a, box.h}, proof);
+        po_picture_close(d, (po_box2){x + a + gap, box.y, b, box.h}, proof);
+        po_picture_side(d, (po_box2){x + a + b + 2 * gap, box.y, box.w - a - b - 2 * gap, box.h}, proof);
+        return;
+    }
+    double h = fmin(box.h * 0.58, box.w / 2), w = (box.w - gap) / 2;
+    po_picture_bed(d, (po_box2){box.x, box.y, w, h}, proof);
+    po_picture_close(d, (po_box2){box.x + w + gap, box.y, w, h}, proof);
+    po_picture_side(d, (po_box2){box.x, box.y + h + 3, box.w, box.h - h - 3}, proof);
+}
+
 void po_sheet(po_drawing *d, po_arena *arena, const po_proof *proof, const po_shop *shop)
 {
     const po_job_report *r = proof->report;
     size_t n = r->images.n_worst, per_row = 4, rows = (n + per_row - 1) / per_row;
     rows = rows > 4 ? 4 : rows;
     double inner = WIDTH_MM - 2 * MARGIN_MM, frames_h = po_heights_height(inner, per_row) + 2;
-    double panel_h = 72, height = MARGIN_MM + 15 + 30 + panel_h + 8 + (rows ? 6 + (double)rows * frames_h : 0) + 10;
+    double panel_h = 140, height = MARGIN_MM + 15 + 30 + panel_h + 8 + (rows ? 6 + (double)rows * frames_h : 0) + 10;
     const char *file = last_part(po_say_clean(arena, proof->file));
     const char *title = po_arena_printf(arena, "%s on %s: %s", file, po_say_clean(arena, r->machine->name),
                                         po_say_answer(proof->verdict));
@@ -42,10 +59,7 @@ void po_sheet(po_drawing *d, po_arena *arena, const po_proof *proof, const po_sh
     po_draw_line(d, MARGIN_MM, y - 2, MARGIN_MM + inner, y - 2, PO_INK_FAINT, 0.25);
     po_picture_time(d, (po_box2){MARGIN_MM, y, inner, 24}, proof, shop);
     y += 29;
-    double a = 70, b = 50, gap = 5;
-    po_picture_bed(d, (po_box2){MARGIN_MM, y, a, panel_h}, proof);
-    po_picture_close(d, (po_box2){MARGIN_MM + a + gap, y, b, panel_h}, proof);
-    po_picture_side(d, (po_box2){MARGIN_MM + a + b + 2 * gap, y, inner - a - b - 2 * gap, panel_h}, proof);
+    po_panels(d, (po_box2){MARGIN_MM, y, inner, panel_h}, proof);
     y += panel_h + 4;
     if (rows) {
         po_draw_bold(d, MARGIN_MM, y + 3.1, 3.1, PO_ANCHOR_START, PO_INK_LINE, "The worst heights");

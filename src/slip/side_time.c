@@ -44,7 +44,11 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
     x0 -= pad;
     x1 += pad;
     double scale = fmin(in.w / (x1 - x0), in.h / top);
-    double pw = (x1 - x0) * scale, ph = top * scale, px = in.x + (in.w - pw) / 2, floor_y = in.y + in.h;
+    double pw = (x1 - x0) * scale, ph = top * scale;
+    if (in.w > pw * 1.5 && in.w > 40) { /* keep what belongs together close by */
+        in.w = fmax(pw * 1.5, 40);
+    }
+    double px = in.x + (in.w - pw) / 2, floor_y = in.y + in.h;
     if (side && pw > 0.2 && ph > 0.2) {
         const po_palette_image *image =
             po_side_dots(d->arena, side, (po_window){x0, 0, x1, top}, (int)fmax(lround(pw * PO_DOTS_PER_MM), 1),
@@ -71,7 +75,7 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
     /* what it has cost by then, on the right */
     double cost_x = in.x + in.w + 2;
     if (f->n_by_height && ph > 14) {
-        po_draw_text(d, box.x + box.w, box.y + 3.1, 2.3, PO_ANCHOR_END, PO_INK_SOFT, "if it stopped there");
+        po_draw_text(d, cost_x + 0.8, floor_y - ph - 3, 2.3, PO_ANCHOR_START, PO_INK_SOFT, "if it stopped");
         for (int i = 1; i <= 3; i++) {
             double z = top * i / 4;
             const po_height_row *row = row_at(f, z);
