@@ -103,6 +103,7 @@ static int put_e(words *w, char *p, size_t room, double e)
     int decimals = w->d->inch ? 7 : 5;
     double scale = pow(10, decimals), unit = w->d->inch ? 25.4 : 1;
     w->e_asked += e;
+    w->pushed += e;
     double said = round(w->e_asked / unit * scale) / scale * unit;
     double value = w->d->e_absolute ? said : said - w->e_said;
     w->e_said = said;
@@ -209,6 +210,7 @@ void words_unretract(words *w)
     } else {
         words_push(w, w->d->retract_mm, w->d->retract_mm_s);
     }
+    w->pushed = 0;
 }
 
 void words_reset_e(words *w)

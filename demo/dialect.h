@@ -44,6 +44,7 @@ typedef struct words {
     double e_asked, e_said; /* since the last G92 E0 */
     double feed;            /* mm/s, last written */
     bool retracted;
+    double pushed; /* mm of filament since the last retraction */
     long line_number;
 } words;
 

@@ -305,7 +305,8 @@ static void write_ramped(words *w, const polyline *l, double z, double h, double
 static void go_to(words *w, pt to, double z, bool near_is_free)
 {
     double d = hypot(to.x - w->x, to.y - w->y);
-    if (d > (near_is_free ? 7.0 : 1.6) || w->z > z + 0.5) {
+    bool worn = w->pushed < 0.25 && d < 12; /* the same stretch would pass the drive too often */
+    if ((d > (near_is_free ? 7.0 : 1.6) && !worn) || w->z > z + 0.5) {
         words_retract(w);
     }
     words_travel(w, to.x, to.y, fmax(w->z, z));
@@ -352,6 +353,36 @@ static void write_path(words *w, path *p, const style *st, double z, double h, d
     }
 }
 
+/* The fill path nearest to the nozzle goes next, turned round where its end is nearer. Passes of another share of
+ * plastic (smoothing) stay behind. */
+static void bring_nearest(const words *w, layer_work *work, size_t from)
+{
+    size_t best = from;
+    double least = INFINITY;
+    bool turn = false;
+    for (size_t i = from; i < work->n && work->at[i].fill && work->at[i].share == work->at[from].share; i++) {
+        const polyline *l = &work->at[i].line;
+        if (l->n < 2 || l->closed) {
+            continue;
+        }
+        double a = hypot(l->p[0].x - w->x, l->p[0].y - w->y),
+               z = hypot(l->p[l->n - 1].x - w->x, l->p[l->n - 1].y - w->y);
+        if (fmin(a, z) < least - 1e-9) {
+            least = fmin(a, z);
+            best = i;
+            turn = z < a;
+        }
+    }
+    path chosen = work->at[best];
+    work->at[best] = work->at[from];
+    work->at[from] = chosen;
+    for (size_t k = 0; turn && k < chosen.line.n / 2; k++) {
+        pt swap = chosen.line.p[k];
+        chosen.line.p[k] = chosen.line.p[chosen.line.n - 1 - k];
+        chosen.line.p[chosen.line.n - 1 - k] = swap;
+    }
+}
+
 static void write_work(words *w, layer_work *work, const style *st, double z, double h)
 {
     double seconds = 0;
@@ -360,6 +391,9 @@ static void write_work(words *w, layer_work *work, const style *st, double z, do
     }
     double slow = fmax(0.12, fmin(1, seconds / st->layer_seconds));
     for (size_t i = 0; i < work->n; i++) {
+        if (work->at[i].fill) {
+            bring_nearest(w, work, i);
+        }
         write_path(w, &work->at[i], st, z, h, slow);
         free(work->at[i].line.p);
     }
