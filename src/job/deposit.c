@@ -1,0 +1,277 @@
+/* The deposit: takes batches in order. SPDX-License-Identifier: Apache-2.0
+ *
+ * A batch is looked at (h, w, what carries it), then laid into the maps, then kept back until it is known which of its
+ * pieces are priming: what lies on the bed waits for the next batch that lies on material. */
+#include "job/batcher.h"
+#include "job/deposit_inside.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/mman.h>
+
+enum { PENDING_MOST_BATCHES = 256, PENDING_MOST_BEADS = 1 << 20, MOST_CELLS = 1 << 27 };
+
+/* Zero pages on demand: a bed is large, a part is small. */
+static void *zero_pages(size_t bytes)
+{
+    void *p = mmap(NULL, bytes, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS | MAP_NORESERVE, -1, 0);
+    return p == MAP_FAILED ? NULL : p;
+}
+
+po_deposit *po_deposit_new(const po_deposit_setup *setup)
+{
+    po_deposit *d = calloc(1, sizeof *d);
+    if (!d) {
+        return NULL;
+    }
+    d->setup = *setup;
+    d->cell = (float)setup->raster_mm;
+    d->inv_cell = (float)(1 / setup->raster_mm);
+    d->tan_limit = (float)tan(fmin(fmax(setup->overhang_limit_deg, 1), 89) * M_PI / 180);
+    d->x0 = setup->window_x.low;
+    d->y0 = setup->window_y.low;
+    d->width = (int)ceil((setup->window_x.high - setup->window_x.low) / setup->raster_mm);
+    d->height = (int)ceil((setup->window_y.high - setup->window_y.low) / setup->raster_mm);
+    d->stride = ((size_t)d->width + 15) / 16 * 16 + 16;
+    if (d->stride % 1024 == 0) {
+        d->stride += 16; /* rows a power of two apart would fight for the same cache lines */
+    }
+    if (d->width <= 0 || d->height <= 0 || d->stride * (size_t)d->height > MOST_CELLS) {
+        free(d);
+        return NULL;
+    }
+    d->map_bytes = d->stride * (size_t)(d->height + 1) * sizeof *d->map;
+    d->label_bytes = d->stride * (size_t)(d->height + 1) * sizeof *d->labels;
+    d->map = zero_pages(d->map_bytes);
+    d->labels = zero_pages(d->label_bytes);
+    d->coarse_w = d->width / 16 + 1;
+    d->coarse_h = d->height / 16 + 1;
+    d->coarse = calloc((size_t)d->coarse_w * (size_t)d->coarse_h, sizeof *d->coarse);
+    d->samples = malloc(8192 * sizeof *d->samples);
+    d->lanes = calloc(setup->n_lanes, sizeof *d->lanes);
+    d->sums = calloc(setup->n_machines, sizeof *d->sums);
+    d->machines = calloc(setup->n_machines, sizeof *d->machines);
+    d->lane_of = calloc(setup->n_machines, sizeof *d->lane_of);
+    d->cap_nodes = 64;
+    d->nodes = calloc(d->cap_nodes, sizeof *d->nodes);
+    d->n_nodes = 1; /* 0 means none */
+    d->first_layer_z = NAN;
+    for (int a = 0; a < 3; a++) {
+        d->min[a] = INFINITY;
+        d->max[a] = -INFINITY;
+    }
+    bool ok = d->map && d->labels && d->coarse && d->samples && d->lanes && d->sums && d->machines && d->lane_of &&
+              d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
+    if (!ok) {
+        po_deposit_free(d);
+        return NULL;
+    }
+    for (size_t i = 0; i < setup->n_machines; i++) {
+        d->machines[i] = setup->machines[i];
+        d->lane_of[i] = setup->lane_of[i];
+    }
+    for (size_t i = 0; i < setup->n_lanes; i++) {
+        d->lanes[i].first_bead = d->lanes[i].first_layer_end = NAN;
+    }
+    return d;
+}
+
+static void free_work(work *w)
+{
+    if (w) {
+        po_batch_free(w->batch);
+        free(w->info);
+        free(w->stretches);
+        free(w->hits);
+        po_image_free(w->image);
+        free(w);
+    }
+}
+
+void po_deposit_free(po_deposit *d)
+{
+    if (!d) {
+        return;
+    }
+    if (d->map) {
+        munmap(d->map, d->map_bytes);
+    }
+    if (d->labels) {
+        munmap(d->labels, d->label_bytes);
+    }
+    free(d->coarse);
+    free(d->samples);
+    po_bitmap_done(&d->laid);
+    po_bitmap_done(&d->mask);
+    po_bitmap_done(&d->scratch);
+    po_bitmap_done(&d->carried);
+    po_runs_done(&d->pieces);
+    po_runs_done(&d->gaps);
+    po_runs_done(&d->open_runs);
+    free(d->segments);
+    free(d->piece_node);
+    free(d->flags);
+    for (size_t i = 0; i < d->n_nodes && d->nodes; i++) {
+        free(d->nodes[i].hull);
+    }
+    free(d->nodes);
+    for (size_t i = 0; i < d->n_pending; i++) {
+        free_work(d->pending[i]);
+    }
+    free(d->pending);
+    free_work(d->spare);
+    for (size_t i = 0; d->lanes && i < d->setup.n_lanes; i++) {
+        lane_sums *l = &d->lanes[i];
+        for (int t = 0; t < PO_MAX_TOOLS; t++) {
+            free(l->flow[t].t);
+            free(l->flow[t].f);
+        }
+        free(l->later);
+        free(l->rows);
+    }
+    for (int t = 0; t < PO_MAX_TOOLS; t++) {
+        free(d->tools[t]);
+    }
+    free(d->lanes);
+    free(d->sums);
+    free(d->machines);
+    free(d->lane_of);
+    free(d->rows);
+    for (size_t i = 0; i < d->n_images; i++) {
+        po_image_free(d->images[i]);
+    }
+    po_image_free(d->first_image);
+    free(d->side);
+    free(d);
+}
+
+static work *new_work(po_deposit *d, po_batch *batch)
+{
+    work *w = d->spare;
+    d->spare = NULL;
+    if (!w) {
+        w = calloc(1, sizeof *w);
+        if (!w) {
+            return NULL;
+        }
+    }
+    if (w->cap_info < batch->n_beads) {
+        free(w->info);
+        w->info = malloc(batch->cap_beads * sizeof *w->info);
+        w->cap_info = w->info ? batch->cap_beads : 0;
+        if (!w->info) {
+            free_work(w);
+            return NULL;
+        }
+    }
+    w->batch = batch;
+    w->n_stretches = w->n_hits = 0;
+    w->any_on_bed = w->any_above = w->missing = false;
+    w->missing_mm = 0;
+    w->solid_share = w->fill_share = w->walls = NAN;
+    w->image = NULL;
+    w->area_mm2 = 0;
+    memset(&w->used, 0, sizeof w->used);
+    return w;
+}
+
+static bool close_pending(po_deposit *d, bool all_counts, void (*spent)(po_batch *, void *), void *user)
+{
+    for (size_t i = 0; i < d->n_pending; i++) {
+        work *w = d->pending[i];
+        bool ok = po_deposit_close(d, w, all_counts);
+        po_image_free(w->image);
+        w->image = NULL;
+        po_batch *batch = w->batch;
+        w->batch = NULL;
+        if (!d->spare) {
+            d->spare = w;
+        } else {
+            free_work(w);
+        }
+        spent(batch, user);
+        if (!ok) {
+            memmove(d->pending, d->pending + i + 1, (d->n_pending - i - 1) * sizeof *d->pending);
+            d->n_pending -= i + 1;
+            return false;
+        }
+    }
+    d->n_pending = 0;
+    d->pending_beads = 0;
+    return true;
+}
+
+static bool keep(po_deposit *d, work *w)
+{
+    if (d->n_pending == d->cap_pending) {
+        size_t cap = d->cap_pending ? d->cap_pending * 2 : 16;
+        work **more = realloc(d->pending, cap * sizeof(work *));
+        if (!more) {
+            return false;
+        }
+        d->pending = more;
+        d->cap_pending = cap;
+    }
+    d->pending[d->n_pending++] = w;
+    d->pending_beads += w->batch->n_beads;
+    return true;
+}
+
+bool po_deposit_batch(po_deposit *d, po_batch *batch, void (*spent)(po_batch *batch, void *user), void *user)
+{
+    if (batch->n_beads == 0 && batch->n_passings == 0) {
+        spent(batch, user);
+        return true;
+    }
+    work *w = new_work(d, batch);
+    if (!w) {
+        po_batch_free(batch);
+        return false;
+    }
+    bool ok = po_deposit_sample(d, w);
+    if (ok) {
+        po_deposit_hits(d, w);
+        ok = po_deposit_lay(d, w);
+    }
+    ok = keep(d, w) && ok;
+    if (!ok) {
+        return false;
+    }
+    bool known = d->n_footholds > 0 && (w->any_above || batch->n_beads == 0);
+    if (known || d->n_pending > PENDING_MOST_BATCHES || d->pending_beads > PENDING_MOST_BEADS) {
+        return close_pending(d, !known && d->n_footholds == 0, spent, user);
+    }
+    return true;
+}
+
+bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_batch *batch, void *user), void *user)
+{
+    /* A job that never found a foothold: what lies on the bed is priming, the rest began in the air. */
+    if (!close_pending(d, d->n_footholds == 0, spent, user)) {
+        return false;
+    }
+    /* does the nozzle stay on the part? */
+    int cx = (int)floorf(cell_x(d, (float)end_xyz[0])), cy = (int)floorf(cell_y(d, (float)end_xyz[1]));
+    float reach = (float)(0.5 * d->setup.nozzle_mm[0]) * d->inv_cell;
+    int r = (int)ceilf(reach);
+    float top = 0;
+    uint32_t part = 0;
+    for (int y = cy - r; y <= cy + r; y++) {
+        for (int x = cx - r; x <= cx + r; x++) {
+            if (cell_inside(d, x, y) && po_map_row(d, y)[x] > top) {
+                top = po_map_row(d, y)[x];
+                part = d->labels[(size_t)y * d->stride + (size_t)x];
+            }
+        }
+    }
+    float h = d->usual_h > 0 ? d->usual_h : 0.2f;
+    if (top > 0 && part && (d->nodes[part].foothold || d->nodes[po_node_root(d, part)].foothold) &&
+        (float)end_xyz[2] - top < h) {
+        for (size_t m = 0; m < d->setup.n_machines; m++) {
+            po_seen(&d->sums[m].sights[PO_SIGHT_PARKS_ON_PART],
+                    po_place_at(0, end_xyz[0], end_xyz[1], end_xyz[2], NAN), end_xyz[2] - (double)top, 0);
+        }
+    }
+    return true;
+}

@@ -1,0 +1,611 @@
+/* What is not carried: on air, over fill, a bridge or an overhang; and how full a layer is. SPDX-License-Identifier: Apache-2.0
+ *
+ * docs/measures.md, "Deposit". All of it is worked out only where a stretch asks for it: pieces of this height's
+ * material, gaps of what lies beneath, material of this height that is carried. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#if defined(__SSE2__)
+#include <emmintrin.h>
+#endif
+
+#include "job/deposit_inside.h"
+
+#define FILL_GAP_MM 15.0f /* a gap in fill is at most this wide (docs/measures.md) */
+enum { POINTS = 24 };     /* looked at along a stretch */
+
+typedef struct finder { /* what was worked out for this batch so far */
+    bool have_pieces, have_gaps, have_open, have_carried;
+    uint8_t *piece_carried;
+    uint8_t *gap_kind;   /* bit 0: open to the outside; bit 1: wider than FILL_GAP_MM; bit 2: width known */
+    float *gap_width;    /* cells */
+    uint8_t *open_kind;
+    po_cells area;
+    bool failed;
+} finder;
+
+/* Bits of the cells whose map is at least floor_z. */
+static void mask_of_map(po_deposit *d, po_cells area, float floor_z)
+{
+    po_bitmap_clear(&d->mask);
+    size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
+    for (int y = area.y0; y < area.y1; y++) {
+        const float *row = po_map_row(d, y);
+        uint64_t *bits = d->mask.bits + (size_t)y * d->mask.stride;
+        for (size_t w = w0; w < w1; w++) {
+            uint64_t word = 0;
+            size_t end = (w << 6) + 64 <= d->stride ? 64 : d->stride - (w << 6);
+            const float *m = row + (w << 6);
+            size_t k = 0;
+#if defined(__SSE2__)
+            const __m128 f = _mm_set1_ps(floor_z);
+            for (; k + 4 <= end; k += 4) {
+                word |= (uint64_t)(unsigned)_mm_movemask_ps(_mm_cmpge_ps(_mm_loadu_ps(m + k), f)) << k;
+            }
+#endif
+            for (; k < end; k++) {
+                word |= (uint64_t)(m[k] >= floor_z) << k;
+            }
+            bits[w] = word;
+        }
+    }
+    d->mask.used = (po_cells){(int)(w0 << 6), area.y0, (int)(w1 << 6) < d->width ? (int)(w1 << 6) : d->width, area.y1};
+}
+
+static bool need_bitmaps(po_deposit *d)
+{
+    return (d->mask.bits || po_bitmap_init(&d->mask, d->width, d->height)) &&
+           (d->scratch.bits || po_bitmap_init(&d->scratch, d->width, d->height));
+}
+
+/* Mark which gaps reach the border of the area and which hold a square so large that they may be too wide for fill. */
+static uint8_t *kinds_of_gaps(po_deposit *d, const po_runs *gaps, const po_bitmap *map, po_cells area)
+{
+    uint8_t *kind = calloc(gaps->n_pieces ? gaps->n_pieces : 1, 1);
+    if (!kind) {
+        return NULL;
+    }
+    for (size_t i = 0; i < gaps->n_runs; i++) {
+        const po_run *r = &gaps->runs[i];
+        if (r->x0 == area.x0 || r->x1 == area.x1 || r->y == area.y0 || r->y == area.y1 - 1) {
+            kind[r->piece] |= 1;
+        }
+    }
+    /* a circle holds a square of side 0.707 diameters: where not even that fits, the gap is narrow */
+    int side = (int)(FILL_GAP_MM * d->inv_cell * 0.7f);
+    if (area.x1 - area.x0 >= side && area.y1 - area.y0 >= side) {
+        po_bitmap_clear(&d->scratch);
+        po_bitmap_erode(map, area, true, side, &d->scratch);
+        size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
+        for (int y = area.y0; y < area.y1; y++) {
+            const uint64_t *row = d->scratch.bits + (size_t)y * d->scratch.stride;
+            for (size_t w = w0; w < w1; w++) {
+                for (uint64_t bits = row[w]; bits;) {
+                    int at = __builtin_ctzll(bits), x = (int)(w << 6) + at;
+                    const po_run *r = po_runs_at(gaps, x, y);
+                    if (!r) {
+                        bits &= bits - 1;
+                        continue;
+                    }
+                    kind[r->piece] |= 2;
+                    /* the rest of this run in this word says the same */
+                    int past = r->x1 - (int)(w << 6);
+                    bits = past >= 64 ? 0 : bits & (~0ull << past);
+                }
+            }
+        }
+    }
+    return kind;
+}
+
+static po_cells grown(const po_deposit *d, po_cells c, int by)
+{
+    c.x0 = c.x0 - by < 0 ? 0 : c.x0 - by;
+    c.y0 = c.y0 - by < 0 ? 0 : c.y0 - by;
+    c.x1 = c.x1 + by > d->width ? d->width : c.x1 + by;
+    c.y1 = c.y1 + by > d->height ? d->height : c.y1 + by;
+    return c;
+}
+
+static bool point(const po_deposit *d, const work *w, const stretch *s, int k, int n, float *x, float *y, float *nx,
+                  float *ny, uint32_t *bead)
+{
+    float want = s->length * ((float)k + 0.5f) / (float)n, sum = 0;
+    for (uint32_t i = s->bead0; i <= s->bead1; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1, len = (t1 - t0) * b->length;
+        if (sum + len >= want || i == s->bead1) {
+            float t = len > 0 ? t0 + (t1 - t0) * fminf(1, fmaxf(0, (want - sum) / len)) : t0;
+            float dx = b->x1 - b->x0, dy = b->y1 - b->y0, l = sqrtf(dx * dx + dy * dy);
+            *x = cell_x(d, bead_x(b, t));
+            *y = cell_y(d, bead_y(b, t));
+            *nx = l > 0 ? -dy / l : 0;
+            *ny = l > 0 ? dx / l : 0;
+            *bead = i;
+            return cell_inside(d, (int)floorf(*x), (int)floorf(*y)) && *x >= 0 && *y >= 0;
+        }
+        sum += len;
+    }
+    return false;
+}
+
+static bool find_pieces(po_deposit *d, work *w, finder *f)
+{
+    if (f->have_pieces) {
+        return true;
+    }
+    f->have_pieces = true;
+    if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false)) {
+        return false;
+    }
+    f->piece_carried = calloc(d->pieces.n_pieces ? d->pieces.n_pieces : 1, 1);
+    if (!f->piece_carried) {
+        return false;
+    }
+    size_t seg = 0;
+    for (uint32_t i = 0; i < w->batch->n_beads; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        float t = 0.5f;
+        if (w->info[i].bits & INFO_OUTSIDE) {
+            continue;
+        }
+        if (w->info[i].bits & INFO_PART_FREE) {
+            bool any = false;
+            while (seg < d->n_segments && d->segments[seg].bead < i) {
+                seg++;
+            }
+            for (size_t k = seg; k < d->n_segments && d->segments[k].bead == i && !any; k++) {
+                any = d->segments[k].carried;
+                t = 0.5f * (d->segments[k].t0 + d->segments[k].t1);
+            }
+            if (!any) {
+                continue;
+            }
+        }
+        const po_run *r = po_runs_at(&d->pieces, (int)cell_x(d, bead_x(b, t)), (int)cell_y(d, bead_y(b, t)));
+        if (r) {
+            f->piece_carried[r->piece] = 1;
+        }
+    }
+    return true;
+}
+
+static bool find_gaps(po_deposit *d, work *w, finder *f)
+{
+    if (f->have_gaps) {
+        return true;
+    }
+    f->have_gaps = true;
+    f->area = grown(d, w->used, 8);
+    float h = d->usual_h > 0 ? d->usual_h : 0.2f, z = w->batch->z_low;
+    if (!need_bitmaps(d)) {
+        return false;
+    }
+    mask_of_map(d, f->area, z - h - gap_most(d, h));
+    if (!po_runs_find(&d->gaps, &d->mask, f->area, true)) {
+        return false;
+    }
+    f->gap_kind = kinds_of_gaps(d, &d->gaps, &d->mask, f->area);
+    f->gap_width = calloc(d->gaps.n_pieces ? d->gaps.n_pieces : 1, sizeof *f->gap_width);
+    return f->gap_kind && f->gap_width;
+}
+
+/* Width in mm of an enclosed gap that may be too wide for fill. */
+static float width_of_gap(po_deposit *d, finder *f, uint32_t piece)
+{
+    if (!(f->gap_kind[piece] & 4)) {
+        f->gap_kind[piece] |= 4;
+        double cells = po_runs_inscribed(&d->gaps, piece);
+        f->gap_width[piece] = cells < 0 ? 1e6f : (float)cells;
+    }
+    return f->gap_width[piece] * d->cell;
+}
+
+static bool find_open(po_deposit *d, work *w, finder *f)
+{
+    if (f->have_open) {
+        return true;
+    }
+    f->have_open = true;
+    po_cells area = grown(d, w->used, 8);
+    if (!po_runs_find(&d->open_runs, &d->laid, area, true)) {
+        return false;
+    }
+    f->open_kind = kinds_of_gaps(d, &d->open_runs, &d->laid, area);
+    return f->open_kind != NULL;
+}
+
+/* Material of this height that is carried, into a bitmap of its own. */
+static bool find_carried(po_deposit *d, work *w, finder *f)
+{
+    if (f->have_carried) {
+        return true;
+    }
+    f->have_carried = true;
+    if (!d->carried.bits && !po_bitmap_init(&d->carried, d->width, d->height)) {
+        return false;
+    }
+    po_bitmap_clear(&d->carried);
+    size_t seg = 0;
+    for (uint32_t i = 0; i < w->batch->n_beads; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        float r = 0.5f * w->info[i].w * d->inv_cell;
+        if (w->info[i].bits & INFO_OUTSIDE) {
+            continue;
+        }
+        if (!(w->info[i].bits & INFO_PART_FREE)) {
+            po_bitmap_line(&d->carried, cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1), r);
+            continue;
+        }
+        while (seg < d->n_segments && d->segments[seg].bead < i) {
+            seg++;
+        }
+        for (; seg < d->n_segments && d->segments[seg].bead == i; seg++) {
+            const segment *s = &d->segments[seg];
+            if (s->carried) {
+                po_bitmap_line(&d->carried, cell_x(d, bead_x(b, s->t0)), cell_y(d, bead_y(b, s->t0)),
+                               cell_x(d, bead_x(b, s->t1)), cell_y(d, bead_y(b, s->t1)), r);
+            }
+        }
+    }
+    return true;
+}
+
+/* Does the round end of a bead at (x, y), cells, touch something that carries, or carried material of its own height? */
+static bool end_touches(const po_deposit *d, float x, float y, float reach, float floor_z)
+{
+    int r = (int)ceilf(reach), ix = (int)floorf(x), iy = (int)floorf(y);
+    for (int j = iy - r; j <= iy + r; j++) {
+        for (int i = ix - r; i <= ix + r; i++) {
+            float ox = (float)i + 0.5f - x, oy = (float)j + 0.5f - y;
+            if (ox * ox + oy * oy <= (reach + 0.5f) * (reach + 0.5f) && cell_inside(d, i, j) &&
+                (d->map[(size_t)j * d->stride + (size_t)i] >= floor_z || po_bitmap_at(&d->carried, i, j))) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static bool bit_near(const po_deposit *d, const po_bitmap *map, float x, float y)
+{
+    int i = (int)floorf(x), j = (int)floorf(y);
+    return cell_inside(d, i, j) && po_bitmap_at(map, i, j);
+}
+
+static bool beside(const po_deposit *d, const po_bitmap *map, float x, float y, float nx, float ny, float w)
+{
+    for (int k = 0; k < 3; k++) {
+        float off = w * (0.5f + 0.2f + 0.35f * (float)k);
+        if (bit_near(d, map, x + nx * off, y + ny * off)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* A bead of fill has no neighbour of its own height at its edges, and both its sides are enclosed by this height's walls. */
+static bool is_fill(po_deposit *d, work *w, finder *f, const stretch *s)
+{
+    int sparse = 0, n = 0;
+    for (int k = 0; k < POINTS / 2; k++) {
+        float x, y, nx, ny;
+        uint32_t bead;
+        if (!point(d, w, s, k, POINTS / 2, &x, &y, &nx, &ny, &bead)) {
+            continue;
+        }
+        n++;
+        float off = 0.9f * w->info[bead].w * d->inv_cell;
+        sparse += !bit_near(d, &d->laid, x + nx * off, y + ny * off) && !bit_near(d, &d->laid, x - nx * off, y - ny * off);
+    }
+    if (n == 0 || 2 * sparse <= n || !find_open(d, w, f)) {
+        return false;
+    }
+    int inside = 0;
+    n = 0;
+    for (int k = 0; k < POINTS / 2; k++) {
+        float x, y, nx, ny;
+        uint32_t bead;
+        if (!point(d, w, s, k, POINTS / 2, &x, &y, &nx, &ny, &bead)) {
+            continue;
+        }
+        float off = 0.9f * w->info[bead].w * d->inv_cell;
+        for (int side = -1; side <= 1; side += 2) {
+            const po_run *r = po_runs_at(&d->open_runs, (int)floorf(x + (float)side * nx * off),
+                                         (int)floorf(y + (float)side * ny * off));
+            if (r) {
+                n++;
+                inside += !(f->open_kind[r->piece] & 1);
+            }
+        }
+    }
+    return n > 0 && 4 * inside >= 3 * n;
+}
+
+static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
+{
+    if (!s->chain_carried) {
+        if (!find_pieces(d, w, f)) {
+            return false;
+        }
+        const po_run *r = po_runs_at(&d->pieces, (int)floorf(cell_x(d, s->x)), (int)floorf(cell_y(d, s->y)));
+        if (r && !f->piece_carried[r->piece]) {
+            s->class = FREE_ON_AIR;
+            s->air_piece = r->piece;
+            return true;
+        }
+    }
+    if (!find_gaps(d, w, f)) {
+        return false;
+    }
+    int in_gap = 0, enclosed = 0;
+    float widest = 0;
+    for (int k = 0; k < POINTS; k++) {
+        float x, y, nx, ny;
+        uint32_t bead;
+        if (!point(d, w, s, k, POINTS, &x, &y, &nx, &ny, &bead)) {
+            continue;
+        }
+        const po_run *r = po_runs_at(&d->gaps, (int)floorf(x), (int)floorf(y));
+        if (!r) {
+            continue;
+        }
+        in_gap++;
+        uint8_t kind = f->gap_kind[r->piece];
+        if (kind & 1) {
+            continue;
+        }
+        float width = kind & 2 ? width_of_gap(d, f, r->piece) : 0;
+        enclosed += width <= FILL_GAP_MM;
+        if (width > FILL_GAP_MM) {
+            widest = fmaxf(widest, width);
+        }
+    }
+    if ((in_gap > 0 && 2 * enclosed > in_gap) || is_fill(d, w, f, s)) {
+        s->class = FREE_OVER_FILL;
+        return true;
+    }
+    if (!find_carried(d, w, f)) {
+        return false;
+    }
+    const po_bead *b0 = &w->batch->beads[s->bead0], *b1 = &w->batch->beads[s->bead1];
+    float h = w->info[s->bead0].h, width = w->info[s->bead0].w, reach = 0.5f * width * d->inv_cell;
+    float floor_z = s->z - h - gap_most(d, h);
+    bool left = s->left_carried ||
+                end_touches(d, cell_x(d, bead_x(b0, s->t0)), cell_y(d, bead_y(b0, s->t0)), reach, floor_z);
+    bool right = s->right_carried ||
+                 end_touches(d, cell_x(d, bead_x(b1, s->t1)), cell_y(d, bead_y(b1, s->t1)), reach, floor_z);
+    int with_neighbour = 0, n = 0;
+    for (int k = 0; k < POINTS; k++) {
+        float x, y, nx, ny;
+        uint32_t bead;
+        if (!point(d, w, s, k, POINTS, &x, &y, &nx, &ny, &bead)) {
+            continue;
+        }
+        n++;
+        float wide = w->info[bead].w * d->inv_cell;
+        with_neighbour += beside(d, &d->carried, x, y, nx, ny, wide) || beside(d, &d->carried, x, y, -nx, -ny, wide);
+    }
+    if (left && right && 2 * with_neighbour < n) {
+        s->class = FREE_BRIDGE;
+        if (widest > 0) {
+            s->free_mm = fminf(s->free_mm, widest);
+        }
+    } else {
+        s->class = FREE_OVERHANG;
+    }
+    return true;
+}
+
+/* A gap in height that nothing spans: nearly all of this height lies free over material, by more than may be spanned. */
+static void look_for_missing(po_deposit *d, work *w)
+{
+    double free_mm = 0, all = 0, air = 0, over = 0;
+    for (size_t i = 0; i < w->n_stretches; i++) {
+        if (w->stretches[i].class == FREE_ON_AIR) {
+            free_mm += (double)w->stretches[i].length;
+        }
+    }
+    for (size_t i = 0; i < w->batch->n_beads; i++) {
+        const bead_info *b = &w->info[i];
+        double len = (double)w->batch->beads[i].length;
+        all += len;
+        if (b->beneath > 0 && !(b->bits & INFO_FOUND)) {
+            over += len;
+            air += len * (double)(bead_z(&w->batch->beads[i]) - b->h - b->beneath);
+        }
+    }
+    if (free_mm > 0.8 * all && over > 0.5 * all && all > 5 && d->n_footholds > 0) {
+        w->missing = true;
+        w->missing_mm = (float)(air / over);
+    }
+}
+
+bool po_deposit_classify(po_deposit *d, work *w)
+{
+    if (w->n_stretches == 0) {
+        return true;
+    }
+    finder f = {0};
+    bool ok = true;
+    for (size_t i = 0; ok && i < w->n_stretches; i++) {
+        ok = class_of(d, w, &f, &w->stretches[i]);
+    }
+    for (size_t i = 0; ok && i < w->n_stretches; i++) {
+        const stretch *s = &w->stretches[i];
+        if (s->class == FREE_BRIDGE) {
+            for (uint32_t k = s->bead0; k <= s->bead1; k++) {
+                float t0 = k == s->bead0 ? s->t0 : 0, t1 = k == s->bead1 ? s->t1 : 1;
+                if (t1 - t0 > 0.5f) {
+                    w->info[k].bits |= INFO_BRIDGE;
+                }
+            }
+        }
+    }
+    if (ok) {
+        look_for_missing(d, w);
+    }
+    free(f.piece_carried);
+    free(f.gap_kind);
+    free(f.gap_width);
+    free(f.open_kind);
+    return ok;
+}
+
+/* Loops: chains that end where they begin and enclose something. */
+typedef struct loop {
+    uint32_t from, to;
+    float x0, y0, x1, y1, w;
+} loop;
+
+static size_t find_loops(const work *w, loop *loops, size_t most)
+{
+    size_t n = 0;
+    const po_batch *batch = w->batch;
+    for (uint32_t i = 0; i < batch->n_beads && n < most;) {
+        uint32_t end = i + 1;
+        while (end < batch->n_beads && !(batch->beads[end].flags & PO_BEAD_CHAIN)) {
+            end++;
+        }
+        const po_bead *first = &batch->beads[i], *last = &batch->beads[end - 1];
+        float width = w->info[i].w;
+        if (end - i > 2 && hypotf(last->x1 - first->x0, last->y1 - first->y0) <= 1.5f * width) {
+            loop l = {i, end, first->x0, first->y0, first->x0, first->y0, width};
+            double twice = 0;
+            for (uint32_t k = i; k < end; k++) {
+                const po_bead *b = &batch->beads[k];
+                twice += (double)(b->x0 - first->x0) * (double)(b->y1 - first->y0) -
+                         (double)(b->x1 - first->x0) * (double)(b->y0 - first->y0);
+                l.x0 = fminf(l.x0, b->x1);
+                l.x1 = fmaxf(l.x1, b->x1);
+                l.y0 = fminf(l.y0, b->y1);
+                l.y1 = fmaxf(l.y1, b->y1);
+            }
+            float side = fminf(l.x1 - l.x0, l.y1 - l.y0);
+            if (side > 2 * width && fabs(twice) / 2 > 0.05 * (double)((l.x1 - l.x0) * (l.y1 - l.y0))) {
+                loops[n++] = l;
+            }
+        }
+        i = end;
+    }
+    return n;
+}
+
+/* Is b the next loop inwards from a: nested, about one bead further in on every side? */
+static bool next_inwards(const loop *a, const loop *b)
+{
+    float lo = 0.6f * fminf(a->w, b->w), hi = 1.5f * fmaxf(a->w, b->w);
+    float in[4] = {b->x0 - a->x0, a->x1 - b->x1, b->y0 - a->y0, a->y1 - b->y1};
+    for (int i = 0; i < 4; i++) {
+        if (in[i] < lo || in[i] > hi) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static double count_walls(const loop *loops, size_t n)
+{
+    double best_size = 0, walls = NAN;
+    for (size_t i = 0; i < n; i++) {
+        bool outermost = true;
+        for (size_t j = 0; j < n && outermost; j++) {
+            outermost = !next_inwards(&loops[j], &loops[i]);
+        }
+        double size = (double)(loops[i].x1 - loops[i].x0) + (double)(loops[i].y1 - loops[i].y0);
+        if (!outermost || size <= best_size) {
+            continue;
+        }
+        size_t at = i;
+        double depth = 1;
+        for (bool more = true; more && depth < 200;) {
+            more = false;
+            for (size_t j = 0; j < n; j++) {
+                if (j != at && next_inwards(&loops[at], &loops[j])) {
+                    at = j;
+                    depth++;
+                    more = true;
+                    break;
+                }
+            }
+        }
+        best_size = size;
+        walls = depth;
+    }
+    return walls;
+}
+
+static double cells_set(const po_bitmap *map, po_cells area)
+{
+    uint64_t n = 0;
+    size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
+    for (int y = area.y0; y < area.y1; y++) {
+        const uint64_t *row = map->bits + (size_t)y * map->stride;
+        for (size_t w = w0; w < w1; w++) {
+            n += (uint64_t)__builtin_popcountll(row[w]);
+        }
+    }
+    return (double)n;
+}
+
+bool po_deposit_shares(po_deposit *d, work *w, bool fill_too)
+{
+    enum { MOST_LOOPS = 512 };
+    if (!need_bitmaps(d)) {
+        return false;
+    }
+    po_cells area = grown(d, d->laid.used, 8);
+    if (area.x0 >= area.x1 || !po_runs_find(&d->open_runs, &d->laid, area, true)) {
+        return area.x0 >= area.x1;
+    }
+    uint8_t *kind = kinds_of_gaps(d, &d->open_runs, &d->laid, area);
+    if (!kind) {
+        return false;
+    }
+    double empty = 0;
+    for (size_t i = 0; i < d->open_runs.n_runs; i++) {
+        const po_run *r = &d->open_runs.runs[i];
+        uint8_t k = kind[r->piece];
+        if (k & 1) {
+            continue;
+        }
+        if ((k & 2) && !(k & 4)) { /* may be too wide: settle it once */
+            kind[r->piece] |= 4;
+            double wide = po_runs_inscribed(&d->open_runs, r->piece) * (double)d->cell;
+            if (wide > (double)FILL_GAP_MM || wide < 0) {
+                kind[r->piece] |= 1;
+                continue;
+            }
+        }
+        empty += r->x1 - r->x0;
+    }
+    free(kind);
+    double filled = cells_set(&d->laid, d->laid.used);
+    w->area_mm2 = filled * (double)(d->cell * d->cell);
+    w->solid_share = filled + empty > 0 ? filled / (filled + empty) : NAN;
+    if (!fill_too) {
+        return true;
+    }
+    loop *loops = malloc(MOST_LOOPS * sizeof *loops);
+    if (!loops) {
+        return false;
+    }
+    size_t n = find_loops(w, loops, MOST_LOOPS);
+    w->walls = count_walls(loops, n);
+    /* take the walls off: draw every loop, count what is laid outside of them */
+    po_bitmap_clear(&d->scratch);
+    for (size_t i = 0; i < n; i++) {
+        for (uint32_t k = loops[i].from; k < loops[i].to; k++) {
+            const po_bead *b = &w->batch->beads[k];
+            if (!(w->info[k].bits & INFO_OUTSIDE)) {
+                po_bitmap_line(&d->scratch, cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1),
+                               0.5f * w->info[k].w * d->inv_cell);
+            }
+        }
+    }
+    free(loops);
+    double walls = d->scratch.used.x0 < d->scratch.used.x1 ? cells_set(&d->scratch, d->scratch.used) : 0;
+    double inner = filled - walls; /* the walls are laid, so they are among the filled */
+    w->fill_share = inner + empty > 25 * (double)(d->inv_cell * d->inv_cell) ? fmax(inner, 0) / (inner + empty) : NAN;
+    return true;
+}

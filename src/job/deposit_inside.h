@@ -1,0 +1,261 @@
+/* The deposit's own state, shared by deposit*.c only. SPDX-License-Identifier: Apache-2.0 */
+#ifndef PO_JOB_DEPOSIT_INSIDE_H
+#define PO_JOB_DEPOSIT_INSIDE_H
+
+#include "geometry/bitmap.h"
+#include "geometry/hull.h"
+#include "job/deposit.h"
+#include "job/deposit_flow.h"
+#include "job/seen.h"
+
+enum { /* bits of bead_info */
+    INFO_FOUND = 1,     /* h was found beneath; else the usual one is taken: over a gap */
+    INFO_ON_BED = 2,    /* lies on the bed */
+    INFO_ROUND = 4,     /* a round strand, no stadium */
+    INFO_OUTSIDE = 8,   /* outside the window: not mapped */
+    INFO_PART_FREE = 16,/* some of it is not carried */
+    INFO_SECOND = 32,   /* second pass over what this height has laid already */
+    INFO_BRIDGE = 64,   /* most of it bridges */
+    INFO_HIT = 128,
+};
+
+typedef struct bead_info {
+    float h, w;
+    float across;     /* mm carried across a gap */
+    float beneath;    /* median of the map under it */
+    uint16_t piece;   /* node at its middle, 0 = none */
+    uint8_t bits;
+} bead_info;
+
+typedef enum stretch_class { FREE_ON_AIR, FREE_OVER_FILL, FREE_BRIDGE, FREE_OVERHANG } stretch_class;
+
+typedef struct segment { /* part of a bead, t in 0..1 */
+    uint32_t bead;
+    float t0, t1;
+    bool carried;
+} segment;
+
+typedef struct stretch { /* what is not carried, in one go, from t0 of bead0 to t1 of bead1 */
+    uint32_t bead0, bead1;
+    float t0, t1;
+    float length, free_mm;
+    float x, y, z;          /* middle */
+    bool chain_carried, left_carried, right_carried;
+    uint32_t air_piece;     /* piece of the height's material, for on air */
+    stretch_class class;
+} stretch;
+
+typedef struct hit { /* the nozzle or head over something higher */
+    uint64_t line;
+    float x, y, z, higher;
+    uint32_t bead;          /* time is that of this bead (or the one before a travel); UINT32_MAX: unknown */
+    uint16_t machine;       /* UINT16_MAX: every machine; else index, for the head's outline */
+} hit;
+
+typedef struct work { /* one batch with what was found about it */
+    po_batch *batch;
+    bead_info *info;
+    size_t cap_info;
+    stretch *stretches;
+    size_t n_stretches, cap_stretches;
+    hit *hits;
+    size_t n_hits, cap_hits;
+    po_cells used;
+    double area_mm2;
+    double solid_share;     /* NAN = not measured */
+    double fill_share;      /* after the walls are taken off; NAN */
+    double walls;           /* NAN = not clear */
+    bool any_on_bed, any_above;
+    bool missing;           /* a gap in height that nothing spans */
+    float missing_mm;
+    po_layer_image *image;  /* owned; NULL = none kept */
+} work;
+
+typedef struct node { /* a piece on the bed, or one that began in the air; joined by union-find into parts */
+    uint32_t parent;
+    bool on_bed, foothold, thick;
+    double area_mm2;        /* of the foothold */
+    double volume, moment[3];
+    float min[3], max[3];
+    float begun_z;
+    uint32_t first_work, last_work; /* serial numbers */
+    po_xy *hull;            /* owned; of the foothold */
+    size_t n_hull;
+} node;
+
+enum { MOST_NODES = 65535, MOST_IMAGES = 6, MOST_FLAGS = 8, HEIGHT_RING = 16, H_BINS = 2000 };
+
+typedef struct tool_sums {
+    double width_share[PO_WIDTH_BINS], height_share[PO_WIDTH_BINS];
+    double width_moment[PO_WIDTH_BINS], height_moment[PO_WIDTH_BINS];
+    double area_share[PO_WIDTH_BINS], area_moment[PO_WIDTH_BINS];
+} tool_sums;
+
+typedef struct lane_row { /* of one height, on one lane */
+    double start, seconds, speed_moment;
+} lane_row;
+
+typedef struct lane_sums {
+    flow_window flow[PO_MAX_TOOLS];
+    double peak[PO_MAX_TOOLS];
+    double first_bead, first_layer_end;
+    double *later;
+    size_t n_later, cap_later;
+    lane_row *rows;         /* one for each row of the deposit */
+    double fan_share[PO_FAN_BINS];
+    double speed_share[PO_WIDTH_BINS]; /* mm/s, bins of 1 mm/s */
+    double first_speed_share[PO_WIDTH_BINS];
+} lane_sums;
+
+typedef struct machine_sums {
+    po_sighting sights[PO_SIGHT_COUNT];
+} machine_sums;
+
+typedef struct height_row { /* one height, in the order laid */
+    float z;
+    double extruding_mm, filament_mm, area_mm2, filament_until;
+    double volume;
+    float solid_share, fill_share, walls, bridge_mm, overhang_mm, on_air_mm;
+    uint64_t line;
+    bool on_bed;
+} height_row;
+
+struct po_deposit {
+    po_deposit_setup setup;
+    const po_job_setup **machines; /* owned copies of the lists */
+    size_t *lane_of;
+    float cell, inv_cell, tan_limit;
+    double x0, y0;          /* machine position of cell (0, 0) */
+    int width, height;
+    size_t stride;          /* of map and labels, in cells */
+    float *map;             /* height of what lies there; 0 = bed */
+    size_t map_bytes;
+    uint16_t *labels;       /* node of what lies there; 0 = none */
+    size_t label_bytes;
+    float *coarse;          /* highest of each 16 x 16 cells */
+    int coarse_w, coarse_h;
+    float highest;
+    po_bitmap laid, mask, scratch, carried;
+    po_runs pieces, gaps, open_runs;
+    segment *segments;
+    size_t n_segments, cap_segments;
+    float *samples;         /* scratch for medians */
+    uint32_t *piece_node;   /* scratch, one for each piece */
+    size_t cap_piece_node;
+    uint8_t *flags;         /* scratch */
+    size_t cap_flags;
+    /* heights met lately, with where */
+    struct {
+        float z;
+        po_cells used;
+    } ring[HEIGHT_RING];
+    size_t n_ring;
+    /* layer height: length-weighted, bins of a micrometre */
+    double h_share[H_BINS], h_moment[H_BINS], h_total;
+    float usual_h;
+    double h_counted;       /* h_total when usual_h was last worked out */
+    bool last_chain_carried;
+    node *nodes;
+    size_t n_nodes, cap_nodes;
+    bool nodes_full;
+    size_t n_footholds;
+    work **pending;
+    size_t n_pending, cap_pending;
+    size_t pending_beads;
+    work *spare;            /* one kept for reuse */
+    uint32_t serial;        /* of the next work to be closed */
+    /* sums over closed works */
+    bool seen_foothold;
+    float first_layer_z;    /* NAN until known */
+    bool first_layer_open;
+    bool later_open;
+    double extruding, climbing;
+    double on_air, across, over_fill, overhang, longest_bridge;
+    int bridges;
+    float min[3], max[3];
+    tool_sums *tools[PO_MAX_TOOLS];
+    double width_share[PO_WIDTH_BINS], width_moment[PO_WIDTH_BINS];
+    lane_sums *lanes;
+    machine_sums *sums;
+    height_row *rows;
+    size_t n_rows, cap_rows;
+    uint32_t n_closed;
+    int layers_begun;
+    float last_row_z;
+    float climb_low, climb_high;
+    po_layer_image *images[MOST_IMAGES];
+    double image_score[MOST_IMAGES];
+    size_t n_images;
+    po_layer_image *first_image;
+    uint8_t *side;          /* share of depth, side_w x side_h */
+    int side_w, side_h, side_top;
+    bool failed;
+};
+
+static inline float *po_map_row(struct po_deposit *d, int y)
+{
+    return d->map + (size_t)y * d->stride;
+}
+
+static inline float bead_x(const po_bead *b, float t)
+{
+    return b->x0 + (b->x1 - b->x0) * t;
+}
+
+static inline float bead_y(const po_bead *b, float t)
+{
+    return b->y0 + (b->y1 - b->y0) * t;
+}
+
+static inline float bead_z(const po_bead *b)
+{
+    return 0.5f * (b->z0 + b->z1);
+}
+
+/* Cell of a machine position; may lie outside the window. */
+static inline float cell_x(const struct po_deposit *d, float x)
+{
+    return (float)(x - d->x0) * d->inv_cell;
+}
+
+static inline float cell_y(const struct po_deposit *d, float y)
+{
+    return (float)(y - d->y0) * d->inv_cell;
+}
+
+static inline bool cell_inside(const struct po_deposit *d, int x, int y)
+{
+    return x >= 0 && y >= 0 && x < d->width && y < d->height;
+}
+
+/* How far beneath its underside material may lie and still carry a bead of height h. */
+static inline float gap_most(const struct po_deposit *d, float h)
+{
+    float two = 2 * h;
+    return (float)d->setup.support_gap_mm > two ? (float)d->setup.support_gap_mm : two;
+}
+
+/* Heights that differ by less than this touch: rounding of files and a quarter of a layer. */
+static inline float touch_slack(float h)
+{
+    return h * 0.25f > 0.02f ? h * 0.25f : 0.02f;
+}
+
+/* deposit_sample.c: h, w and what carries each bead; the stretches that nothing carries. */
+bool po_deposit_sample(struct po_deposit *d, work *w);
+/* deposit_hits.c: nozzle and head against what stands. */
+void po_deposit_hits(struct po_deposit *d, work *w);
+/* deposit_class.c: on air, over fill, bridge or overhang; shares of filled cells. */
+bool po_deposit_classify(struct po_deposit *d, work *w);
+bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
+/* deposit_parts.c: pieces to parts, heights into the map. */
+bool po_deposit_lay(struct po_deposit *d, work *w);
+uint32_t po_node_root(struct po_deposit *d, uint32_t i);
+/* deposit_image.c */
+void po_deposit_picture(struct po_deposit *d, work *w);
+void po_image_free(po_layer_image *image);
+void po_deposit_first_picture(struct po_deposit *d, work *w);
+/* deposit_close.c: a batch whose priming is known goes into the sums. */
+bool po_deposit_close(struct po_deposit *d, work *w, bool all_counts);
+
+#endif

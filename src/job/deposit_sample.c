@@ -1,0 +1,452 @@
+/* Height, width and carrying of each bead; stretches that nothing carries. SPDX-License-Identifier: Apache-2.0
+ *
+ * Every bead is sampled along its centre line, one point a cell. What lies beneath is nearly always of one height and
+ * carries the whole bead: that case costs one pass over the samples. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "job/deposit_inside.h"
+
+enum { MOST_SAMPLES = 8192 };
+#define NARROW_MM 20.0f /* a bead wider than this is drawn this wide: the file is absurd, the answer bounded */
+
+/* k-th smallest by quickselect (Hoare 1961); reorders v. */
+static float select_kth(float *v, int n, int k)
+{
+    int lo = 0, hi = n - 1;
+    while (lo < hi) {
+        float pivot = v[(lo + hi) / 2];
+        int i = lo, j = hi;
+        while (i <= j) {
+            while (v[i] < pivot) {
+                i++;
+            }
+            while (v[j] > pivot) {
+                j--;
+            }
+            if (i <= j) {
+                float t = v[i];
+                v[i++] = v[j];
+                v[j--] = t;
+            }
+        }
+        if (k <= j) {
+            hi = j;
+        } else if (k >= i) {
+            lo = i;
+        } else {
+            break;
+        }
+    }
+    return v[k];
+}
+
+/* Heights are differences of single-precision sums: snap to a ten-thousandth of a mm. */
+static float snap(float h)
+{
+    return (float)(nearbyint((double)h * 1e4) / 1e4);
+}
+
+static bool add_segment(po_deposit *d, uint32_t bead, float t0, float t1, bool carried)
+{
+    if (d->n_segments == d->cap_segments) {
+        size_t cap = d->cap_segments ? d->cap_segments * 2 : 1024;
+        segment *more = realloc(d->segments, cap * sizeof *more);
+        if (!more) {
+            return false;
+        }
+        d->segments = more;
+        d->cap_segments = cap;
+    }
+    d->segments[d->n_segments++] = (segment){bead, t0, t1, carried};
+    return true;
+}
+
+static inline float map_at(const po_deposit *d, float cx, float cy)
+{
+    return d->map[(size_t)(int)cy * d->stride + (size_t)(int)cx];
+}
+
+/* Is the point within `reach` cells of a cell that carries? Distance to the cell's square. */
+static bool near_carrier(const po_deposit *d, float cx, float cy, float reach, float floor_z)
+{
+    int r = (int)ceilf(reach), ix = (int)cx, iy = (int)cy;
+    float fx = cx - (float)ix, fy = cy - (float)iy;
+    for (int dy = -r; dy <= r; dy++) {
+        float oy = dy < 0 ? fy - (float)(dy + 1) : dy > 0 ? (float)dy - fy : 0;
+        for (int dx = -r; dx <= r; dx++) {
+            float ox = dx < 0 ? fx - (float)(dx + 1) : dx > 0 ? (float)dx - fx : 0;
+            if (ox * ox + oy * oy <= reach * reach && cell_inside(d, ix + dx, iy + dy) &&
+                d->map[(size_t)(iy + dy) * d->stride + (size_t)(ix + dx)] >= floor_z) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+/* Carried, where g says how far beyond (or, negative, inside of) material the centre line may lie, in cells. */
+static bool carried_at(const po_deposit *d, float cx, float cy, float nx, float ny, float g, float floor_z)
+{
+    bool on = map_at(d, cx, cy) >= floor_z;
+    if (g >= 0) {
+        return on || near_carrier(d, cx, cy, g, floor_z);
+    }
+    float ox = -g * nx, oy = -g * ny; /* inside by that much to both sides */
+    return on && map_at(d, cx + ox, cy + oy) >= floor_z && map_at(d, cx - ox, cy - oy) >= floor_z;
+}
+
+static void width_of(po_deposit *d, const po_bead *b, bead_info *info, float nozzle)
+{
+    float h = info->h, a = b->area;
+    const float round_share = (float)(M_PI / 4);
+    if (!(info->bits & INFO_FOUND) || a < round_share * h * h) {
+        info->bits |= INFO_ROUND;
+        info->w = sqrtf(a / round_share);
+    } else {
+        info->w = a / h + h * (1 - round_share);
+    }
+    if (!(info->w > 0)) {
+        info->w = 0.01f;
+    }
+    (void)nozzle;
+    (void)d;
+}
+
+static void count_height(po_deposit *d, float h, float length)
+{
+    int bin = (int)(h * 1000 + 0.5f);
+    if (bin >= 0 && bin < H_BINS) {
+        d->h_share[bin] += (double)length;
+        d->h_moment[bin] += (double)length * (double)h;
+        d->h_total += (double)length;
+    }
+}
+
+/* The usual layer height so far: the length-weighted median of the heights found. Worked out anew when a tenth more
+ * has been laid. */
+static void refresh_usual(po_deposit *d)
+{
+    if (d->h_total <= 0 || d->h_total < d->h_counted * 1.1) {
+        return;
+    }
+    double sum = 0;
+    for (int i = 0; i < H_BINS; i++) {
+        sum += d->h_share[i];
+        if (sum >= d->h_total / 2) {
+            d->usual_h = (float)(d->h_moment[i] / d->h_share[i]);
+            break;
+        }
+    }
+    d->h_counted = d->h_total;
+}
+
+/* Least step from a height met lately in the same place up to z; a bead whose h is much more spans a gap. */
+static float pitch_below(const po_deposit *d, float z, const po_cells *used)
+{
+    float pitch = INFINITY;
+    size_t n = d->n_ring < HEIGHT_RING ? d->n_ring : HEIGHT_RING;
+    for (size_t i = 0; i < n; i++) {
+        const po_cells *c = &d->ring[i].used;
+        float step = z - d->ring[i].z;
+        if (step > 0.03f && step < pitch && c->x0 < used->x1 && used->x0 < c->x1 && c->y0 < used->y1 &&
+            used->y0 < c->y1) {
+            pitch = step;
+        }
+    }
+    return pitch;
+}
+
+static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
+{
+    const po_bead *b = &w->batch->beads[i];
+    bead_info *info = &w->info[i];
+    int tool = b->tool < d->setup.n_tools ? b->tool : 0;
+    float nozzle = (float)d->setup.nozzle_mm[tool];
+    float z = bead_z(b), ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+    float dx = bx - ax, dy = by - ay, flat = sqrtf(dx * dx + dy * dy);
+    info->bits = 0;
+    info->across = 0;
+    info->piece = 0;
+    info->beneath = 0;
+    float usual = d->usual_h > 0 ? d->usual_h : 0.5f * nozzle;
+    const float margin = 4;
+    float wmax = (float)d->width - margin, hmax = (float)d->height - margin;
+    if (!(ax > margin && ay > margin && bx > margin && by > margin && ax < wmax && bx < wmax && ay < hmax && by < hmax)) {
+        info->bits = INFO_OUTSIDE | (z > 0 && z < 1.5f * nozzle ? INFO_FOUND | INFO_ON_BED : 0);
+        info->h = z > 0 && z < 1.5f * nozzle ? z : usual;
+        width_of(d, b, info, nozzle);
+        return true;
+    }
+    int n = (int)ceilf(flat);
+    n = n < 1 ? 1 : n > MOST_SAMPLES ? MOST_SAMPLES : n;
+    float step = 1 / (float)n, sx = dx * step, sy = dy * step, px = ax + 0.5f * sx, py = ay + 0.5f * sy;
+    float *v = d->samples, low = INFINITY, high = -INFINITY;
+    for (int k = 0; k < n; k++) {
+        float m = map_at(d, px + sx * (float)k, py + sy * (float)k);
+        v[k] = m;
+        low = m < low ? m : low;
+        high = m > high ? m : high;
+    }
+    float median = low;
+    if (high - low > 1e-4f) {
+        float copy[256];
+        if (n <= 256) {
+            memcpy(copy, v, (size_t)n * sizeof *v);
+            median = select_kth(copy, n, n / 2);
+        } else { /* long beads: every so many samples are as good */
+            int skip = (n + 255) / 256, m = 0;
+            for (int k = skip / 2; k < n; k += skip) {
+                copy[m++] = v[k];
+            }
+            median = select_kth(copy, m, m / 2);
+        }
+    }
+    info->beneath = median;
+    float h = z - median;
+    bool on_bed = median == 0;
+    if (h > 1e-4f && h < 1.5f * nozzle && (on_bed || h <= 1.75f * pitch)) {
+        info->h = snap(h);
+        info->bits |= INFO_FOUND;
+        if (on_bed) {
+            info->bits |= INFO_ON_BED;
+        }
+        count_height(d, info->h, b->length);
+    } else {
+        info->h = usual;
+    }
+    width_of(d, b, info, nozzle);
+    h = info->h;
+    float floor_any = z - h - gap_most(d, h), floor_touch = z - h - touch_slack(h);
+    /* half a cell is the raster's own doubt: a wall at the very limit is carried */
+    float g = (h * d->tan_limit - 0.5f * info->w) * d->inv_cell + 0.5f;
+    if (g >= 0 && low >= floor_touch) {
+        return true;
+    }
+    if (g < -20) {
+        g = -20; /* an absurd width: two millimetres inside is inside */
+    }
+    float nx = 0, ny = 0;
+    if (flat > 0) {
+        nx = -dy / flat;
+        ny = dx / flat;
+    }
+    if (g < 0 && !(ax > 24 && ay > 24 && bx > 24 && by > 24 && ax < wmax - 20 && bx < wmax - 20 && ay < hmax - 20 &&
+                   by < hmax - 20)) {
+        g = 0; /* at the window's rim there is no room to look to the side */
+    }
+    int across = 0, free_samples = 0;
+    bool state = true;
+    size_t first = d->n_segments;
+    int begun = 0;
+    for (int k = 0; k < n; k++) {
+        bool c = (g >= 0 && v[k] >= floor_any) ||
+                 carried_at(d, px + sx * (float)k, py + sy * (float)k, nx, ny, g, floor_any);
+        across += c && v[k] < floor_touch && v[k] >= floor_any;
+        free_samples += !c;
+        if (k == 0) {
+            state = c;
+        } else if (c != state) {
+            if (!add_segment(d, i, (float)begun * step, (float)k * step, state)) {
+                return false;
+            }
+            state = c;
+            begun = k;
+        }
+    }
+    info->across = b->length * (float)across * step;
+    if (free_samples == 0) {
+        d->n_segments = first;
+        return true;
+    }
+    info->bits |= INFO_PART_FREE;
+    return add_segment(d, i, (float)begun * step, 1, state);
+}
+
+static bool add_stretch(work *w, const stretch *s)
+{
+    if (w->n_stretches == w->cap_stretches) {
+        size_t cap = w->cap_stretches ? w->cap_stretches * 2 : 64;
+        stretch *more = realloc(w->stretches, cap * sizeof *more);
+        if (!more) {
+            return false;
+        }
+        w->stretches = more;
+        w->cap_stretches = cap;
+    }
+    w->stretches[w->n_stretches++] = *s;
+    return true;
+}
+
+typedef struct run {
+    bool carried;
+    uint32_t bead0, bead1;
+    float t0, t1, length;
+} run;
+
+typedef struct run_list {
+    run *at;
+    size_t n, cap;
+} run_list;
+
+static bool add_run(run_list *list, bool carried, uint32_t bead, float t0, float t1, float length)
+{
+    if (list->n && list->at[list->n - 1].carried == carried) {
+        run *last = &list->at[list->n - 1];
+        last->bead1 = bead;
+        last->t1 = t1;
+        last->length += length;
+        return true;
+    }
+    if (list->n == list->cap) {
+        size_t cap = list->cap ? list->cap * 2 : 256;
+        run *more = realloc(list->at, cap * sizeof *more);
+        if (!more) {
+            return false;
+        }
+        list->at = more;
+        list->cap = cap;
+    }
+    list->at[list->n++] = (run){carried, bead, bead, t0, t1, length};
+    return true;
+}
+
+static void middle_of(const work *w, stretch *s)
+{
+    float want = s->length / 2, sum = 0;
+    for (uint32_t i = s->bead0; i <= s->bead1; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1, len = (t1 - t0) * b->length;
+        if (sum + len >= want || i == s->bead1) {
+            float t = len > 0 ? t0 + (t1 - t0) * fminf(1, fmaxf(0, (want - sum) / len)) : t0;
+            s->x = bead_x(b, t);
+            s->y = bead_y(b, t);
+            s->z = bead_z(b);
+            return;
+        }
+        sum += len;
+    }
+}
+
+/* One chain of beads that go on from each other, [from, to): runs of carried and free material, short ones joined to
+ * their neighbours, the rest kept as stretches. */
+static bool chain(po_deposit *d, work *w, uint32_t from, uint32_t to, size_t seg, run_list *list, bool begins_carried)
+{
+    const po_bead *beads = w->batch->beads;
+    list->n = 0;
+    for (uint32_t i = from; i < to; i++) {
+        const po_bead *b = &beads[i];
+        if (!(w->info[i].bits & INFO_PART_FREE)) {
+            if (!add_run(list, true, i, 0, 1, b->length)) {
+                return false;
+            }
+            continue;
+        }
+        while (seg < d->n_segments && d->segments[seg].bead < i) {
+            seg++;
+        }
+        for (; seg < d->n_segments && d->segments[seg].bead == i; seg++) {
+            const segment *s = &d->segments[seg];
+            if (!add_run(list, s->carried, i, s->t0, s->t1, b->length * (s->t1 - s->t0))) {
+                return false;
+            }
+        }
+    }
+    bool any = begins_carried;
+    for (size_t k = 0; k < list->n; k++) {
+        any |= list->at[k].carried;
+    }
+    const po_bead *first = &beads[from], *last = &beads[to - 1];
+    float close = fmaxf(w->info[from].w, 0.1f);
+    bool loop = to - from > 2 && hypotf(last->x1 - first->x0, last->y1 - first->y0) <= close;
+    bool ring = loop && list->n > 1 && !list->at[0].carried && !list->at[list->n - 1].carried;
+    for (size_t k = 0; k < list->n; k++) {
+        run *r = &list->at[k];
+        if (r->carried) {
+            continue;
+        }
+        bool at_start = k == 0, at_end = k == list->n - 1;
+        float length = r->length + (ring && at_start ? list->at[list->n - 1].length : 0) +
+                       (ring && at_end ? list->at[0].length : 0);
+        if (length < 2 * w->info[r->bead0].h && any) {
+            continue;
+        }
+        stretch s = {.bead0 = r->bead0, .bead1 = r->bead1, .t0 = r->t0, .t1 = r->t1, .length = r->length,
+                     .free_mm = length, .chain_carried = any};
+        s.left_carried = !at_start || (loop && list->n > 1) || begins_carried;
+        s.right_carried = !at_end || (loop && list->n > 1);
+        middle_of(w, &s);
+        if (!add_stretch(w, &s)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool chains(po_deposit *d, work *w)
+{
+    const po_batch *batch = w->batch;
+    run_list list = {0};
+    bool ok = true;
+    size_t seg = 0;
+    bool going_on = batch->continues && batch->n_beads && d->last_chain_carried;
+    for (uint32_t i = 0; ok && i < batch->n_beads;) {
+        uint32_t end = i + 1;
+        bool free_part = w->info[i].bits & INFO_PART_FREE;
+        while (end < batch->n_beads && !(batch->beads[end].flags & PO_BEAD_CHAIN)) {
+            free_part |= w->info[end].bits & INFO_PART_FREE;
+            end++;
+        }
+        bool begins = i == 0 && going_on;
+        size_t before = w->n_stretches;
+        if (free_part) {
+            while (seg < d->n_segments && d->segments[seg].bead < i) {
+                seg++;
+            }
+            ok = chain(d, w, i, end, seg, &list, begins);
+        }
+        d->last_chain_carried = !free_part || w->n_stretches == before || w->stretches[w->n_stretches - 1].chain_carried;
+        i = end;
+    }
+    free(list.at);
+    return ok;
+}
+
+bool po_deposit_sample(po_deposit *d, work *w)
+{
+    const po_batch *batch = w->batch;
+    d->n_segments = 0;
+    if (batch->n_beads == 0) {
+        return true;
+    }
+    po_cells around = {d->width, d->height, 0, 0};
+    for (size_t i = 0; i < batch->n_beads; i++) {
+        const po_bead *b = &batch->beads[i];
+        float x0 = cell_x(d, fminf(b->x0, b->x1)), x1 = cell_x(d, fmaxf(b->x0, b->x1));
+        float y0 = cell_y(d, fminf(b->y0, b->y1)), y1 = cell_y(d, fmaxf(b->y0, b->y1));
+        around.x0 = x0 < (float)around.x0 ? (int)fmaxf(x0, 0) : around.x0;
+        around.y0 = y0 < (float)around.y0 ? (int)fmaxf(y0, 0) : around.y0;
+        around.x1 = x1 > (float)around.x1 ? (int)fminf(x1, (float)d->width) + 1 : around.x1;
+        around.y1 = y1 > (float)around.y1 ? (int)fminf(y1, (float)d->height) + 1 : around.y1;
+    }
+    w->used = around;
+    float pitch = pitch_below(d, batch->climbing ? batch->z_low : batch->z_high, &around);
+    if (batch->climbing) {
+        pitch = INFINITY; /* a climb has no steps */
+    }
+    refresh_usual(d);
+    for (uint32_t i = 0; i < batch->n_beads; i++) {
+        if (!sample_bead(d, w, i, pitch)) {
+            return false;
+        }
+        w->any_on_bed |= w->info[i].bits & INFO_ON_BED;
+        w->any_above |= !(w->info[i].bits & INFO_ON_BED) && w->info[i].beneath > 0;
+    }
+    if (!batch->continues || !batch->climbing) {
+        size_t slot = d->n_ring++ % HEIGHT_RING;
+        d->ring[slot].z = batch->z_high;
+        d->ring[slot].used = around;
+    }
+    return chains(d, w);
+}
