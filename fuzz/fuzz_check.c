@@ -11,7 +11,8 @@
 static const char shop_text[] =
     "shop: {name: Quayside Workshop, time_zone: Europe/London, currency: GBP, people_at_desk: 1,\n"
     "  terms: {autumn: 2026-09-21/2026-12-18}}\n"
-    "hours: {monday: ['10:00-20:00'], tuesday: [], wednesday: ['10:00-13:00'], thursday: [], friday: [], saturday: [],\n"
+    "hours: {monday: ['10:00-20:00'], tuesday: [], wednesday: ['10:00-13:00'], thursday: [], friday: [], saturday: "
+    "[],\n"
     "  sunday: [], closed: []}\n"
     "rules: {watch_minutes: 30, watch_first_layer: true, collect_below_bed_c: 40, allowance_m_per_run: 30,\n"
     "  allowance_m_per_term: 150, desk_may_waive_m: 10, longest_run_hours: 60, may_end_unstaffed: true,\n"
@@ -150,8 +151,12 @@ static po_document prove(const uint8_t *data, size_t n, int threads, po_arena *a
         return (po_document){NULL, 0};
     }
     const char *held[] = {"starter"};
-    po_proof_context context = {.shop = shop, .permissions = held, .n_permissions = n % 2, .spool_g = n % 3 ? NAN : 20,
-                                .allowance_left_m = n % 5 ? NAN : 10, .start_known = n % 2 == 0,
+    po_proof_context context = {.shop = shop,
+                                .permissions = held,
+                                .n_permissions = n % 2,
+                                .spool_g = n % 3 ? NAN : 20,
+                                .allowance_left_m = n % 5 ? NAN : 10,
+                                .start_known = n % 2 == 0,
                                 .start = {{2026, 11, 2}, 600}};
     const po_proof *proofs[2];
     for (int i = 0; i < 2; i++) {

@@ -1,9 +1,9 @@
 /* Numbers from text. SPDX-License-Identifier: Apache-2.0
  *
- * Two integers that a double holds exactly (a mantissa up to 2^53, a power of ten up to 10^22) have a quotient that IEEE
- * 754 division rounds correctly: W. D. Clinger, "How to read floating point numbers accurately", PLDI 1990, section 3.
- * Everything that people and programs write in practice is of this kind. The rest is brought to a form without a radix
- * character and handed to the C library's own exact conversion. */
+ * Two integers that a double holds exactly (a mantissa up to 2^53, a power of ten up to 10^22) have a quotient that
+ * IEEE 754 division rounds correctly: W. D. Clinger, "How to read floating point numbers accurately", PLDI 1990,
+ * section 3. Everything that people and programs write in practice is of this kind. The rest is brought to a form
+ * without a radix character and handed to the C library's own exact conversion. */
 #include "base/number.h"
 
 #include <locale.h>
