@@ -217,6 +217,39 @@ class Program:
         return end.join(line.encode() for line in self.out + ["M104 S0", "M140 S0", "M84"]) + end
 
 
+# --- cases that measures.md settles by name -------------------------------------------------------------------------
+HEAD = "G28\nG21\nG90\nM83\nM104 S230\nM109 S230\nG1 X60 Y60 Z0.2 F6000\n"
+CASES = {
+    "second G10 does nothing": HEAD + "G1 X70 E0.4 F1800\nG10\nG10\nG1 X80 F6000\nG11\nG11\nG1 X90 E0.4 F1800\n",
+    "G10 with S0": HEAD + "G1 X70 E0.4 F1800\nG10 S0\nG1 X80 F6000\nG11 S0\nG1 X90 E0.4\n",
+    "G10 sets a tool": HEAD + "G10 P0 S240 R170\nM109 S240\nG1 X70 E0.4 F1800\nG10 L2 X1\nG1 X80 E0.4\n",
+    "home one axis": HEAD + "G1 X70 E0.4 F1800\nG28 X\nG1 X70 E0.4\nG28 Y X\nG1 X60 Y60\nG1 X70 E0.4\n",
+    "G92 moves nothing": HEAD + "G1 X70 E0.4 F1800\nG92 X0 Y0\nG1 X10 E0.4\nG92\nG1 X5 Y5 Z0.1 E0.2\n",
+    "G92 of the filament": "M82\n" + HEAD + "M82\nG92 E0\nG1 X70 E5 F900\nG92 E0\nG1 E-2 F2100\nG1 X80 F6000\nG1 E0\nG1 X90 E4\n",
+    "inches": HEAD + "G20\nG1 X2.8 E0.02 F70\nG2 X3.2 I0.2 E0.03\nG21\nG1 X90 E0.4 F1800\n",
+    "text is no word": HEAD + "M117 G1 X90 E50\nM118 E1 E2 1.2.3\nM0 X1 X2\nG1 X70 E0.4 F1800\n",
+    "lower case, no blanks": HEAD.lower() + "g1x70e0.4f1800\ng1y+70.e.4\n",
+    "comments": HEAD + "G1 (X1 E9) X70 E0.4 ; E5\n(G1 E5)\n;G1 E5\nG1 X80 E0.4 F1800\n",
+    "carriage returns": (HEAD + "G1 X70 E0.4 F1800\n").replace("\n", "\r"),
+    "byte order mark, no last end": "\ufeff" + HEAD + "G1 X70 E0.4 F1800",
+    "no feed": "G28\nG90\nM83\nM109 S230\nG1 X60 Y60 Z0.2\nG1 X70 E0.4\nG1 X80 E0.4 F0\n",
+    "M200": HEAD + "M200 D1.75\nG1 X70 E0.9 F1800\nM200 D0\nG1 X80 E0.4\n",
+    "factors": HEAD + "M220 S50\nM221 S95\nG1 X70 E0.4 F1800\nG1 E-1 F2100\nG1 E1\nM220 S100\nG1 X80 E0.4\n",
+    "limits go down and back": HEAD + "M204 S300 T400 R500\nG1 X80 E0.8 F6000\nG1 Y80\nG1 E-1 F2400\nM204 S9000 T9000 R9000\n"
+                               "G1 X60 E0.8\nM203 X20 Y20\nG1 X90 E1.2\nM203 X900 Y900\nM201 X200 Y200\nG1 X60\n",
+    "no tool": HEAD + "G1 X70 E0.4 F1800\nT-1\nG1 X60\nT0\nG1 X80 E0.4\n",
+    "large arc by radius": HEAD + "G2 X70 Y60 R-8 E1 F1800\nG3 X60 Y60 R8 E0.5\nG3 X60.0 Y70 R5 E0.6\n",
+    "a helix": HEAD + "G2 I5 Z0.6 E1.2 F1800\nG3 X70 Y60 I5 J0 Z0.8 E0.6\n",
+    "feed mode doubtful": "G28\nM109 S230\nG1 Z0.2 X60 Y60 F6000\nM82\nG91\n" + "G1 X2 E0.1 F1800\n" * 40,
+    "feed mode plain": "G28\nM109 S230\nG1 Z0.2 X60 Y60 F6000\nG91\nM83\n" + "G1 X2 E0.1 F1800\n" * 40,
+    "heat while it homes": "M140 S70\nM104 S230\nG28\nG29\nM190 S70\nM109 S230\nG4 S5\nM109 S240\nM109 S220\nM109 R240\n"
+                           "G90\nM83\nG1 X60 Y60 Z0.2 F6000\nG1 X70 E0.4 F1800\n",
+    "short moves in a row": HEAD + "".join("G1 X%.3f Y%.3f E0.01 F4800\n" % (60 + i * 0.3, 60 + 0.02 * i * i)
+                                          for i in range(60)),
+    "back and forth": HEAD + "".join("G1 X%d E0.3 F9000\n" % (60 + 10 * (i % 2)) for i in range(9)),
+}
+
+
 # --- comparing ----------------------------------------------------------------------------------------------------
 class Table:
     def __init__(self):
@@ -335,6 +368,9 @@ def main():
             if a.only in name:
                 data = Program((a.seed + n) * 1000 + len(machine.name), machine).text(150)
                 compare(table, a.proveout, shop_path, shop, name, data, machine, False)
+        for name, text in CASES.items():
+            if a.only in name:
+                compare(table, a.proveout, shop_path, shop, name, text.encode("utf-8"), machine, False)
     for name, data in shapes.all_shapes().items():
         if a.only in name:
             compare(table, a.proveout, shop_path, shop, name, data, shop.machine("Alder"), True)
