@@ -1,17 +1,17 @@
 /* Bytes to words: the careful way through one line. SPDX-License-Identifier: Apache-2.0
  *
- * Grammar: docs/measures.md, "Interpreter". It rests on RS274/NGC (T. Kramer, F. Proctor, E. Messina, "The NIST RS274NGC
- * Interpreter - Version 3", NISTIR 6556, 2000, section 3.3) as filament printers use it:
+ * Grammar: docs/measures.md, "Interpreter". It rests on RS274/NGC (T. Kramer, F. Proctor, E. Messina, "The NIST
+ * RS274NGC Interpreter - Version 3", NISTIR 6556, 2000, section 3.3) as filament printers use it:
  *
  *     line     = [blanks] ["/"] { word | comment | blanks } ["*" sum] [";" anything]
  *     comment  = "(" anything but ")" ")"
  *     word     = letter [number]        case does not matter; a letter that is followed by no number is a flag
  *     number   = ["+" | "-"] digits ["." [digits]] | ["+" | "-"] "." digits          no blanks inside, no exponent
  *
- * Kept from NISTIR 6556: case (3.3), "/" and "%" lines (3.1, 3.3), comments do not nest and close on their line (3.3.4),
- * whole numbers within 0.0001 (3.3.2), one word a letter but for G and M (3.3.5). Not kept: blanks inside numbers, 256
- * characters a line, expressions and parameters.
- * Common practice, no published source: the rest of the line of some M words is text; ";" comments; sums.
+ * Kept from NISTIR 6556: case (3.3), "/" and "%" lines (3.1, 3.3), comments do not nest and close on their line
+ * (3.3.4), whole numbers within 0.0001 (3.3.2), one word a letter but for G and M (3.3.5). Not kept: blanks inside
+ * numbers, 256 characters a line, expressions and parameters. Common practice, no published source: the rest of the
+ * line of some M words is text; ";" comments; sums.
  *
  * The parser walks the line once, left to right, and stops at the first damage: the words before it are kept. */
 #include "job/words.h"
@@ -29,10 +29,10 @@
 typedef struct scan {
     const char *start, *end; /* the line without its end */
     po_line *line;
-    uint32_t seen;           /* letters so far, but G and M */
-    bool any;                /* something stands before: "/" and "%" are no more allowed */
-    bool code;               /* a G or M word stands before: T is an argument now */
-    bool may_be_text;        /* M0 and the like: what does not read as a word is text */
+    uint32_t seen;    /* letters so far, but G and M */
+    bool any;         /* something stands before: "/" and "%" are no more allowed */
+    bool code;        /* a G or M word stands before: T is an argument now */
+    bool may_be_text; /* M0 and the like: what does not read as a word is text */
 } scan;
 
 static inline bool is_blank(char c)
@@ -79,8 +79,8 @@ static bool may_take_text(int32_t m)
     return m <= 1 || m == 291 || m == 486;
 }
 
-/* XOR of all bytes before the "*". The handbook (4.3) counts from the N on, measures.md from the line's first byte: that
- * differs only where blanks stand before the N, and then either sum will do. */
+/* XOR of all bytes before the "*". The handbook (4.3) counts from the N on, measures.md from the line's first byte:
+ * that differs only where blanks stand before the N, and then either sum will do. */
 static bool sum_agrees(const scan *s, const char *star, unsigned sum)
 {
     uint8_t x = 0, blanks = 0;
@@ -165,8 +165,8 @@ static const char *take_text(scan *s, const char *p)
     return s->end;
 }
 
-/* A whole number, or, for tenths 10, one decimal: v * tenths within 0.0001 of what it is meant to be (NISTIR 6556, 3.3.2).
- * ret: the value times tenths. */
+/* A whole number, or, for tenths 10, one decimal: v * tenths within 0.0001 of what it is meant to be (NISTIR 6556,
+ * 3.3.2). ret: the value times tenths. */
 static bool whole(double v, int tenths, double *ret)
 {
     *ret = nearbyint(v * tenths);
@@ -392,10 +392,34 @@ const char *po_line_parse_any(const char *p, const char *end, bool at_eof, po_li
 const char *po_line_parse(const char *p, const char *end, bool at_eof, po_line *line)
 {
     if (*p == 'G' && po_line_plain_works()) {
-        const char *next = po_line_parse_plain(p, end, line);
-        if (next) {
+        size_t n;
+        const char *next = po_line_parse_plain(p, end, line, 1, &n);
+        if (n) {
             return next;
         }
     }
     return po_line_parse_any(p, end, at_eof, line);
+}
+
+const char *po_line_parse_run(const char *p, const char *end, bool at_eof, po_line *lines, size_t most, size_t *ret_n)
+{
+    size_t n = 0, n_plain;
+    const bool plain_works = po_line_plain_works();
+    while (n < most) {
+        if (plain_works) {
+            p = po_line_parse_plain(p, end, lines + n, most - n, &n_plain);
+            n += n_plain;
+            if (n == most) {
+                break;
+            }
+        }
+        const char *next = po_line_parse_any(p, end, at_eof, lines + n);
+        if (!next) {
+            break;
+        }
+        n++;
+        p = next;
+    }
+    *ret_n = n;
+    return p;
 }

@@ -15,7 +15,8 @@
 #include "job/words.h"
 #include "job/words_plain.h"
 
-/* The line as text (values to 15 digits; bit for bit in numbers_are_strtod): codes, arguments in the order of the alphabet, N, text, damage and its column. */
+/* The line as text (values to 15 digits; bit for bit in numbers_are_strtod): codes, arguments in the order of the
+ * alphabet, N, text, damage and its column. */
 static const char *show(const po_line *line, char *to)
 {
     char *p = to;
@@ -51,8 +52,8 @@ static const char *show(const po_line *line, char *to)
     return to;
 }
 
-/* A copy in a heap block of exactly that size and the padding, filled with what would be read as digits if anyone looked
- * at it. */
+/* A copy in a heap block of exactly that size and the padding, filled with what would be read as digits if anyone
+ * looked at it. */
 static char *exact(const char *bytes, size_t n)
 {
     char *block = malloc(n + PO_LINE_PADDING);
@@ -396,16 +397,28 @@ static void quick_is_careful(void **unused)
         for (uint32_t times = spoil ? 1 + dice(3) : 0; times; times--) {
             size_t at = dice((uint32_t)n);
             switch (dice(4)) {
-            case 0: text[at] = (char)dice(256); break;
-            case 1: text[at] = " .-+;(*\n\rXE1G/%"[dice(15)]; break;
-            case 2: memmove(text + at + 1, text + at, n - at); text[at] = ".- X\r0"[dice(6)]; n++; break;
-            default: memmove(text + at, text + at + 1, n - at); n -= n > 1; break;
+            case 0:
+                text[at] = (char)dice(256);
+                break;
+            case 1:
+                text[at] = " .-+;(*\n\rXE1G/%"[dice(15)];
+                break;
+            case 2:
+                memmove(text + at + 1, text + at, n - at);
+                text[at] = ".- X\r0"[dice(6)];
+                n++;
+                break;
+            default:
+                memmove(text + at, text + at + 1, n - at);
+                n -= n > 1;
+                break;
             }
         }
         memset(text + n, "7 \n;."[dice(5)], PO_LINE_PADDING);
         po_line a, b;
-        const char *next = po_line_parse_plain(text, text + n, &a);
-        if (!next) {
+        size_t n_read;
+        const char *next = po_line_parse_plain(text, text + n, &a, 1, &n_read);
+        if (n_read == 0) {
             continue;
         }
         quick++;
@@ -419,13 +432,89 @@ static void quick_is_careful(void **unused)
     assert_true(quick > 300000);
     assert_true(spoilt_quick > 60000);
     po_line line;
-    const char *const plain[] = {"G1 X123.456 Y98.7 E0.03331\n", "G1 X12.3 Y45.6 E123.45678 F1800\r\n", "G0 X-.5 ;a\n",
-                                 "G2 X1 Y1 I-5. J123456789.012345\n", "G3 X1\rG1", "G1\tX1\n", "G1 X1  Y2\n"};
+    const char *const plain[] = {"G1 X123.456 Y98.7 E0.03331\n",
+                                 "G1 X12.3 Y45.6 E123.45678 F1800\r\n",
+                                 "G0 X-.5 ;a\n",
+                                 "G2 X1 Y1 I-5. J12345678.012345\n",
+                                 "G3 X1\rG1",
+                                 "G1\tX1\n",
+                                 "G1 X1  Y2\n"};
     for (size_t i = 0; i < sizeof plain / sizeof *plain; i++) {
         char *block = exact(plain[i], strlen(plain[i]));
-        assert_int_equal(po_line_parse_plain(block, block + strlen(plain[i]), &line) != NULL, i < 5);
+        size_t n_read;
+        po_line_parse_plain(block, block + strlen(plain[i]), &line, 1, &n_read);
+        assert_int_equal(n_read, i < 5);
         free(block);
     }
+}
+
+/* Lines that end, or run on, just where the quick way's sight ends (64 bytes), whatever byte stands there. */
+static void edge_of_sight(void **unused)
+{
+    (void)unused;
+    static const char edges[] = " \n\r;5.-X";
+    for (int shift = 0; shift < 24; shift++) {
+        for (int length = 40; length < 90; length++) {
+            for (size_t e = 0; e < sizeof edges - 1; e++) {
+                char text[160 + PO_LINE_PADDING];
+                memset(text, '3', sizeof text);
+                memcpy(text, "G1 ", 3);
+                int at = 3;
+                for (int w = 0; at < length; w++) { /* words of 14 bytes, the first shorter */
+                    text[at] = (char)('A' + w + (w > 5));
+                    at += w ? 14 : 3 + shift % 12;
+                    text[at - 1] = ' ';
+                    text[at - 5] = shift < 12 ? '.' : '3';
+                }
+                text[length] = edges[e];
+                text[length + 1] = '\n';
+                size_t n = (size_t)length + 2;
+                po_line a, b;
+                const char *next = po_line_parse(text, text + n, false, &a);
+                const char *careful = po_line_parse_any(text, text + n, false, &b);
+                assert_ptr_equal(next, careful);
+                assert_true(same(&a, &b));
+            }
+        }
+    }
+}
+
+/* A run of lines is the lines one by one, wherever the buffer is cut and however few are asked for. */
+static void runs_are_lines(void **unused)
+{
+    (void)unused;
+    state = 4;
+    enum { ROOM = 60000, MOST = 40 };
+    char *bytes = malloc(ROOM + PO_LINE_PADDING);
+    assert_non_null(bytes);
+    size_t n = 0;
+    while (n + 200 < ROOM) {
+        n += (size_t)sprintf(bytes + n,
+                             dice(4)   ? "G1 X%u.%u Y-.%u E%u"
+                             : dice(2) ? "M106 S%u"
+                                       : "; %u",
+                             dice(1000), dice(1000), dice(1000), dice(1000));
+        n += (size_t)sprintf(bytes + n, "%s", ((const char *[]){"\n", "\r\n", "\r", " ;c\n"})[dice(4)]);
+    }
+    memset(bytes + n, '\n', PO_LINE_PADDING);
+    static po_line lines[MOST];
+    for (int round = 0; round < 3000; round++) {
+        const char *p = bytes + dice((uint32_t)n), *end = p + dice((uint32_t)(bytes + n - p) + 1), *q = p;
+        bool at_eof = dice(2);
+        size_t most = dice(MOST + 1), n_run;
+        end = end > p + 2000 ? p + 2000 : end;
+        p = po_line_parse_run(p, end, at_eof, lines, most, &n_run);
+        for (size_t i = 0; i < n_run; i++) {
+            po_line one;
+            q = po_line_parse_any(q, end, at_eof, &one);
+            assert_non_null(q);
+            assert_true(same(&lines[i], &one));
+        }
+        assert_ptr_equal(p, q);
+        po_line one;
+        assert_true(n_run == most || !po_line_parse_any(p, end, at_eof, &one));
+    }
+    free(bytes);
 }
 
 /* Values are those of strtod in the C locale (which tests run in). */
@@ -459,15 +548,25 @@ static void hard_numbers(void **unused)
     (void)unused;
     /* Middles between doubles and their neighbours: the published hard cases for decimal conversion are of this kind
      * (V. Paxson, "A program for testing IEEE decimal-binary conversion", 1991); 2^53 + 1 is the smallest whole one. */
-    static const char *const numbers[] = {
-        "9007199254740992", "9007199254740993", "9007199254740993.0", "9007199254740993.00000000000000000000000001",
-        "9007199254740994", "9007199254740995", "9007199254740991.5", "0.000000000000000000000000000001",
-        "123456789012345", "1234567890123456", "12345678901234567", "1234567890123456789", "18446744073709551616",
-        "0.1000000000000000055511151231257827021181583404541015625",
-        "0.124900090270330610871315002441406250",
-        "0.124900090270330610871315002441406250000000000000000000000000000000000001",
-        "00000000000000000000000000000000005.5", "5.50000000000000000000000000000000000000000",
-        "99999999999999999999999.9999999999999999999999"};
+    static const char *const numbers[] = {"9007199254740992",
+                                          "9007199254740993",
+                                          "9007199254740993.0",
+                                          "9007199254740993.00000000000000000000000001",
+                                          "9007199254740994",
+                                          "9007199254740995",
+                                          "9007199254740991.5",
+                                          "0.000000000000000000000000000001",
+                                          "123456789012345",
+                                          "1234567890123456",
+                                          "12345678901234567",
+                                          "1234567890123456789",
+                                          "18446744073709551616",
+                                          "0.1000000000000000055511151231257827021181583404541015625",
+                                          "0.124900090270330610871315002441406250",
+                                          "0.124900090270330610871315002441406250000000000000000000000000000000000001",
+                                          "00000000000000000000000000000000005.5",
+                                          "5.50000000000000000000000000000000000000000",
+                                          "99999999999999999999999.9999999999999999999999"};
     for (size_t i = 0; i < sizeof numbers / sizeof *numbers; i++) {
         char text[256];
         int n = sprintf(text, "X%s", numbers[i]);
@@ -515,9 +614,11 @@ static po_input *open_bytes(const char *bytes, size_t n)
     return input;
 }
 
-static const char sample[] = "; begin\nG28 X Y\r\nG1 X1.5 Y2 E.1\rG1X2Y3E.2;c\n\n(a)\nN3 T0*57\nM117 text ; here\n%\nG1 X7";
+static const char sample[] =
+    "; begin\nG28 X Y\r\nG1 X1.5 Y2 E.1\rG1X2Y3E.2;c\n\n(a)\nN3 T0*57\nM117 text ; here\n%\nG1 X7";
 
-/* Every prefix of a small file, in a block of exactly that size: each line is that of the whole file, but for the last. */
+/* Every prefix of a small file, in a block of exactly that size: each line is that of the whole file, but for the
+ * last. */
 static void every_prefix(void **unused)
 {
     (void)unused;
@@ -633,8 +734,8 @@ static void long_lines(void **unused)
         {{{"G1 X1 ;", 1}, {"G9 ", 3 * M}}, "G1 X=1"},
         {{{"G1 (", 1}, {"abc", 2 * M}, {") X1", 1}}, "G1 X=1"},
         {{{"G1 (", 1}, {"abc", 2 * M}, {") X1 (", 1}, {";", 3 * M}, {") Y2", 1}}, "G1 X=1 Y=2"},
-        /* 15 (handbook 4.3) ^ 0x20 for the blank ^ '(' ^ ')'; the comment's inside cancels out. Columns behind a comment
-         * that the reader cut are too small. */
+        /* 15 (handbook 4.3) ^ 0x20 for the blank ^ '(' ^ ')'; the comment's inside cancels out. Columns behind a
+         * comment that the reader cut are too small. */
         {{{"G1 X10 (", 1}, {"abab", M}, {")*46", 1}}, "G1 X=10"},
         {{{"G1 X10 (", 1}, {"abab", M}, {")*47", 1}}, "G1 X=10 checksum@..."},
         {{{"G1 X1 (", 1}, {"abc", 2 * M}}, "G1 X=1 comment@7"},
@@ -701,6 +802,37 @@ static void long_lines(void **unused)
     }
 }
 
+/* A CR as the last byte of a block, whatever a block is, and no other line end for long behind it. */
+static void cr_ends_block(void **unused)
+{
+    (void)unused;
+    for (size_t block = 1 << 12; block <= 1 << 21; block *= 2) {
+        const size_t n_long = 5 << 20, n = block + n_long + 7;
+        char *bytes = malloc(n);
+        assert_non_null(bytes);
+        memset(bytes, ';', n);
+        memcpy(bytes, "G1 X1 ", 6);
+        bytes[block - 1] = '\r';
+        memcpy(bytes + block, "G1 X2 ", 6);
+        memcpy(bytes + block + n_long, "\nG1 X3\n", 7);
+        po_input *input = open_bytes(bytes, n);
+        po_line_reader *reader = NULL;
+        assert_int_equal(po_line_reader_new(input, &reader, NULL), PO_OK);
+        const po_line *line;
+        for (int i = 1; i <= 3; i++) {
+            assert_int_equal(po_line_reader_next(reader, &line, NULL), PO_OK);
+            assert_non_null(line);
+            assert_int_equal(line->damage, 0);
+            assert_true(line->value['X' - 'A'] == i);
+        }
+        assert_int_equal(po_line_reader_next(reader, &line, NULL), PO_OK);
+        assert_null(line);
+        po_line_reader_free(reader);
+        po_input_close(input);
+        free(bytes);
+    }
+}
+
 static void marks_and_empty_files(void **unused)
 {
     (void)unused;
@@ -708,9 +840,15 @@ static void marks_and_empty_files(void **unused)
         const char *bytes;
         int lines;
         const char *last;
-    } cases[] = {{"", 0, NULL},           {"\xef\xbb\xbf", 0, NULL},        {"\xef\xbb\xbfG1 X1", 1, "G1 X=1"},
-                 {"\n", 1, ""},           {"\r\n", 1, ""},                  {"\r", 1, ""},
-                 {"G1\r\rG2", 3, "G2"},   {"G1\n\xef\xbb\xbfG2", 2, "byte@1"}, {"\xef\xbb", 1, "byte@1"},
+    } cases[] = {{"", 0, NULL},
+                 {"\xef\xbb\xbf", 0, NULL},
+                 {"\xef\xbb\xbfG1 X1", 1, "G1 X=1"},
+                 {"\n", 1, ""},
+                 {"\r\n", 1, ""},
+                 {"\r", 1, ""},
+                 {"G1\r\rG2", 3, "G2"},
+                 {"G1\n\xef\xbb\xbfG2", 2, "byte@1"},
+                 {"\xef\xbb", 1, "byte@1"},
                  {"G1 X1\rG1 X2\r", 2, "G1 X=2"}};
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         po_input *input = open_bytes(cases[i].bytes, strlen(cases[i].bytes));
@@ -734,10 +872,11 @@ static void marks_and_empty_files(void **unused)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(lines_mean),        cmocka_unit_test(nist_examples),    cmocka_unit_test(sums_are_xor),
-        cmocka_unit_test(ends_of_lines),     cmocka_unit_test(quick_is_careful), cmocka_unit_test(numbers_are_strtod),
-        cmocka_unit_test(hard_numbers),      cmocka_unit_test(every_prefix),     cmocka_unit_test(reader_is_memory),
-        cmocka_unit_test(long_lines),        cmocka_unit_test(marks_and_empty_files),
+        cmocka_unit_test(lines_mean),     cmocka_unit_test(nist_examples),         cmocka_unit_test(sums_are_xor),
+        cmocka_unit_test(ends_of_lines),  cmocka_unit_test(quick_is_careful),      cmocka_unit_test(edge_of_sight),
+        cmocka_unit_test(runs_are_lines), cmocka_unit_test(numbers_are_strtod),    cmocka_unit_test(hard_numbers),
+        cmocka_unit_test(every_prefix),   cmocka_unit_test(reader_is_memory),      cmocka_unit_test(long_lines),
+        cmocka_unit_test(cr_ends_block),  cmocka_unit_test(marks_and_empty_files),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
