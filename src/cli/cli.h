@@ -1,0 +1,142 @@
+/* The command line: verbs as a table, and what they share. SPDX-License-Identifier: Apache-2.0 */
+#ifndef PO_CLI_H
+#define PO_CLI_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "proveout/proof.h"
+#include "proveout/slip.h"
+
+/* Exit status; several files: the worst, several machines: the best. */
+enum {
+    EXIT_CLEAR = 0,
+    EXIT_ASK = 1,
+    EXIT_STOP = 2,
+    EXIT_NO_JOB = 3, /* no job or part at all */
+    EXIT_USAGE = 4,  /* wrong usage, or a faulty shop file */
+    EXIT_OWN = 5     /* the program's own failure */
+};
+
+typedef struct cli_option {
+    const char *name;  /* without the dashes */
+    const char *value; /* what it takes, for help; NULL = nothing */
+    const char *says;
+    const char *refusal; /* not NULL: known, but refused with this sentence */
+} cli_option;
+
+typedef struct cli_example {
+    const char *command, *says;
+} cli_example;
+
+typedef struct cli_verb cli_verb;
+
+enum { CLI_MOST_OPTIONS = 24, CLI_MOST_LIST = 64 };
+
+typedef struct cli_call {
+    const cli_verb *verb;
+    const char *values[CLI_MOST_OPTIONS]; /* by row of the verb's options; "" for one that takes nothing */
+    const char *const *args;
+    int n_args;
+} cli_call;
+
+struct cli_verb {
+    const char *name;     /* "check"; two words for a verb of a family: "shop check" */
+    const char *operands; /* for help: "FILE..." */
+    int least, most;      /* operands; most -1: any number */
+    const cli_option *options;
+    size_t n_options;
+    const char *line; /* one-line help */
+    const char *help; /* paragraphs */
+    const cli_example *examples;
+    size_t n_examples;
+    int (*run)(const cli_call *call);
+};
+
+extern const cli_verb cli_check_verb, cli_explain_verb, cli_shop_check_verb, cli_shop_show_verb, cli_help_verb;
+const cli_verb *const *cli_verbs(size_t *ret_n);
+
+/* ---- options.c ---- */
+
+/* Options and operands of a verb from the words after its name. EXIT_CLEAR, or EXIT_USAGE with a message printed.
+ * Operands keep their order and are borrowed from argv, which is rearranged. --help sets *ret_help. */
+int cli_parse(const cli_verb *verb, int argc, char **argv, cli_call *ret, bool *ret_help);
+/* The value of an option, NULL when it was not given; name must be one of the verb's. */
+const char *cli_value(const cli_call *call, const char *name);
+/* A decimal number without sign or exponent within bounds. */
+bool cli_number(const char *text, double low, double high, double *ret);
+/* Pieces between commas, in place of a copy in the arena; false when there are more than CLI_MOST_LIST or memory is gone.
+ * An empty text has no pieces. */
+bool cli_split(const char *text, po_arena *arena, const char **ret_pieces, size_t *ret_n);
+
+/* ---- tell.c: standard error and help ---- */
+
+/* "proveout: sentence" on standard error, control characters shown as ?; hands the exit status back. */
+int cli_fail(int exit_status, const char *format, ...) PO_PRINTF(2, 3);
+/* The same for a status and its error record, by one table from status to exit status. */
+int cli_fail_err(const po_err *err);
+/* Lines of at most 79 columns, indented. */
+void cli_wrap(FILE *out, int indent, const char *text);
+void cli_print_help(FILE *out, const cli_verb *verb);
+void cli_print_overview(FILE *out);
+/* EXIT_OWN with a message when standard output could not be written, else exit_status. */
+int cli_end(int exit_status);
+
+/* ---- shopfile.c ---- */
+
+/* The path of the shop file: --shop, else PROVEOUT_SHOP, else ./shop.yaml, else NULL with a message printed. */
+const char *cli_shop_path(const char *given);
+/* Read it, names of findings included. EXIT_CLEAR, or a message printed and EXIT_USAGE or EXIT_OWN. */
+int cli_shop_read(const char *given, po_arena *arena, const po_shop **ret_shop);
+/* All faults of a file, those of names of findings too. *ret_shop may be set although there are faults of that kind. */
+po_status cli_shop_faults(const char *path, po_arena *arena, const po_shop **ret_shop, po_shop_faults *ret_faults,
+                          po_err *err);
+
+/* ---- clock.c ---- */
+
+/* "15:10", "2026-11-26T15:10" or "now", in the shop's time zone. EXIT_CLEAR or EXIT_USAGE with a message printed. */
+int cli_start_time(const char *text, const po_shop *shop, po_wall_time *ret);
+/* The time now in the shop's zone, from SOURCE_DATE_EPOCH where that is set; false when the zone is unknown here. */
+bool cli_now(const po_shop *shop, po_wall_time *ret);
+
+/* ---- files.c ---- */
+
+/* Write all bytes or nothing: beside the path, then renamed over it; "-" is standard output. */
+int cli_write_file(const char *path, const po_document *document);
+typedef enum cli_kind { CLI_KIND_JOB, CLI_KIND_STL, CLI_KIND_3MF, CLI_KIND_ZIP } cli_kind;
+/* What a file is, from its first bytes and its size; anything that is no part counts as a job. size 0 = unknown. */
+cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long size);
+/* Ready to be measured: *ret_kind told, standard input kept readable from its first byte. arena: for small inputs.
+ * EXIT_CLEAR, or a message printed. */
+int cli_open_source(const char *path, po_arena *arena, po_source *ret_source, cli_kind *ret_kind);
+
+/* ---- progress.c ---- */
+
+typedef struct cli_progress {
+    const char *file;
+    double begun; /* s */
+    bool shown;
+} cli_progress;
+/* For po_job_options: a line on standard error after a second, if that is a terminal; false once Ctrl-C was pressed. */
+bool cli_progress_step(uint64_t done, uint64_t total, void *user);
+void cli_progress_begin(cli_progress *progress, const char *file);
+void cli_progress_end(cli_progress *progress);
+void cli_catch_interrupt(void);
+/* End as if the signal had not been caught, when there was one. */
+void cli_pass_interrupt_on(void);
+
+/* ---- json.c ---- */
+
+typedef struct cli_json { /* one line of JSON (RFC 8259) on a stream */
+    FILE *out;
+    bool comma; /* the next member needs one before it */
+} cli_json;
+void cli_json_open(cli_json *j, const char *key, char bracket); /* '{' or '['; key NULL inside lists and at the top */
+void cli_json_close(cli_json *j, char bracket);                 /* '}' or ']' */
+void cli_json_text(cli_json *j, const char *key, const char *value); /* NULL: null */
+void cli_json_number(cli_json *j, const char *key, double value);    /* not finite: null */
+void cli_json_bool(cli_json *j, const char *key, bool value);
+void cli_json_range(cli_json *j, const char *key, double low, double high);
+
+#endif

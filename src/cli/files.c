@@ -1,0 +1,227 @@
+/* Inputs told apart by their bytes, outputs written whole or not at all. SPDX-License-Identifier: Apache-2.0 */
+#include <errno.h>
+#include <fcntl.h>
+#include <pthread.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "cli.h"
+
+enum { HEAD = 64 * 1024 };
+
+static bool holds(const unsigned char *head, size_t n, const char *what)
+{
+    return memmem(head, n, what, strlen(what)) != NULL;
+}
+
+/* Whether the first triangles of what may be a binary STL have corners within 10 km: text read as floats does not. */
+static bool triangles(const unsigned char *head, size_t n, unsigned long long count)
+{
+    size_t shown = (n - 84) / 50;
+    for (size_t i = 0; i < shown && i < 100 && i < count; i++) {
+        for (size_t j = 0; j < 12; j++) {
+            float value;
+            memcpy(&value, head + 84 + i * 50 + j * 4, sizeof value);
+            if (!(value > -1e7f && value < 1e7f)) {
+                return false;
+            }
+        }
+    }
+    return shown > 0;
+}
+
+cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long size)
+{
+    if (n >= 4 && !memcmp(head, "PK\3\4", 4)) { /* APPNOTE.TXT 4.3.7, local file header */
+        bool package = holds(head, n, "[Content_Types].xml") || holds(head, n, "_rels/.rels") || holds(head, n, "3D/");
+        return package ? CLI_KIND_3MF : CLI_KIND_ZIP;
+    }
+    if (n >= 84) { /* binary STL: 80 bytes, a count, 50 bytes for each triangle (Marshall Burns 1993, section 6.5) */
+        unsigned long long count = (unsigned long long)head[80] | (unsigned long long)head[81] << 8 |
+                                   (unsigned long long)head[82] << 16 | (unsigned long long)head[83] << 24;
+        if (count && (size ? size == 84 + count * 50 : 84 + count * 50 > n && triangles(head, n, count))) {
+            return CLI_KIND_STL;
+        }
+    }
+    size_t blank = 0;
+    while (blank < n && (head[blank] == ' ' || head[blank] == '\t' || head[blank] == '\n' || head[blank] == '\r')) {
+        blank++;
+    }
+    /* text STL: "solid", a name, then facets; a job may not begin so, for "solid" is no word of a job */
+    bool solid = n - blank >= 5 && !memcmp(head + blank, "solid", 5);
+    return solid && (holds(head, n, "facet") || holds(head, n, "endsolid")) ? CLI_KIND_STL : CLI_KIND_JOB;
+}
+
+static size_t read_full(int file, unsigned char *to, size_t most, bool *ret_failed)
+{
+    size_t n = 0;
+    while (n < most) {
+        ssize_t got = read(file, to + n, most - n);
+        if (got < 0 && errno == EINTR) {
+            continue;
+        }
+        *ret_failed |= got < 0;
+        if (got <= 0) {
+            break;
+        }
+        n += (size_t)got;
+    }
+    return n;
+}
+
+/* Feeds a pipe with the bytes that were looked at and all that follow. */
+typedef struct pump {
+    int from, to;
+    size_t n;
+    unsigned char head[HEAD];
+} pump;
+
+static bool write_full(int file, const unsigned char *bytes, size_t n)
+{
+    while (n) {
+        ssize_t put = write(file, bytes, n);
+        if (put < 0 && errno == EINTR) {
+            continue;
+        }
+        if (put <= 0) {
+            return false;
+        }
+        bytes += put;
+        n -= (size_t)put;
+    }
+    return true;
+}
+
+static void *run_pump(void *user)
+{
+    pump *p = user;
+    bool failed = false;
+    while (p->n && write_full(p->to, p->head, p->n)) {
+        p->n = read_full(p->from, p->head, sizeof p->head, &failed);
+    }
+    close(p->to);
+    close(p->from);
+    free(p);
+    return NULL;
+}
+
+/* Standard input that can't be read twice: what is short is kept in memory, what is long goes on through a pipe, so that
+ * its bytes could be looked at without being lost. */
+static int peek_input(po_arena *arena, po_source *ret_source, cli_kind *ret_kind)
+{
+    pump *p = malloc(sizeof *p);
+    bool failed = false;
+    if (!p) {
+        return cli_fail(EXIT_OWN, "memory ran out");
+    }
+    p->n = read_full(STDIN_FILENO, p->head, sizeof p->head, &failed);
+    if (failed) {
+        free(p);
+        return cli_fail(EXIT_USAGE, "-: standard input can't be read: %s", strerror(errno));
+    }
+    *ret_kind = cli_kind_of(p->head, p->n, p->n < HEAD ? p->n : 0);
+    if (p->n < HEAD) {
+        const char *copy = po_arena_text_n(arena, (const char *)p->head, p->n);
+        *ret_source = (po_source){.path = NULL, .data = copy, .n_bytes = p->n};
+        free(p);
+        return copy ? EXIT_CLEAR : cli_fail(EXIT_OWN, "memory ran out");
+    }
+    int ends[2];
+    pthread_t thread;
+    signal(SIGPIPE, SIG_IGN); /* the reader may stop early: then the pump ends */
+    p->from = dup(STDIN_FILENO);
+    if (p->from < 0 || pipe(ends) != 0) {
+        free(p);
+        return cli_fail(EXIT_OWN, "no pipe could be had: %s", strerror(errno));
+    }
+    p->to = ends[1];
+    bool moved = dup2(ends[0], STDIN_FILENO) >= 0;
+    close(ends[0]);
+    if (!moved || pthread_create(&thread, NULL, run_pump, p) != 0) {
+        free(p);
+        return cli_fail(EXIT_OWN, "no thread could be had");
+    }
+    pthread_detach(thread);
+    return EXIT_CLEAR;
+}
+
+int cli_open_source(const char *path, po_arena *arena, po_source *ret_source, cli_kind *ret_kind)
+{
+    bool input = !strcmp(path, "-");
+    *ret_source = (po_source){.path = path};
+    *ret_kind = CLI_KIND_JOB;
+    int file = input ? STDIN_FILENO : open(path, O_RDONLY | O_CLOEXEC | O_NOCTTY);
+    if (file < 0) {
+        return cli_fail(EXIT_USAGE, "%s: can't be opened: %s", path, strerror(errno));
+    }
+    struct stat status;
+    bool regular = fstat(file, &status) == 0 && S_ISREG(status.st_mode);
+    int result = EXIT_CLEAR;
+    if (!input && S_ISDIR(status.st_mode)) {
+        result = cli_fail(EXIT_USAGE, "%s: is a folder; name a file", path);
+    } else if (regular) {
+        unsigned char head[4096];
+        ssize_t n = pread(file, head, sizeof head, input ? lseek(file, 0, SEEK_CUR) : 0);
+        if (n < 0) {
+            result = cli_fail(EXIT_USAGE, "%s: can't be read: %s", path, strerror(errno));
+        } else {
+            *ret_kind = cli_kind_of(head, (size_t)n, (unsigned long long)status.st_size);
+        }
+    } else if (input) {
+        result = peek_input(arena, ret_source, ret_kind);
+    }
+    if (!input) {
+        close(file);
+    }
+    return result;
+}
+
+static int write_failed(const char *path)
+{
+    return cli_fail(EXIT_OWN, "%s: can't be written: %s", path, strerror(errno));
+}
+
+int cli_write_file(const char *path, const po_document *document)
+{
+    if (!strcmp(path, "-")) {
+        fwrite(document->data, 1, document->n_bytes, stdout);
+        return EXIT_CLEAR; /* cli_end looks at the stream */
+    }
+    struct stat status;
+    const unsigned char *bytes = (const unsigned char *)document->data;
+    if (stat(path, &status) == 0 && !S_ISREG(status.st_mode)) { /* /dev/stdout, a pipe: nothing to rename over */
+        int device = open(path, O_WRONLY | O_CLOEXEC);
+        bool done = device >= 0 && write_full(device, bytes, document->n_bytes);
+        done = device >= 0 && close(device) == 0 && done;
+        return done ? EXIT_CLEAR : write_failed(path);
+    }
+    char *real = realpath(path, NULL); /* a link stays a link: what it points at is replaced */
+    const char *target = real ? real : path;
+    size_t room = strlen(target) + 16;
+    char *beside = malloc(room);
+    if (!beside) {
+        free(real);
+        return cli_fail(EXIT_OWN, "memory ran out");
+    }
+    snprintf(beside, room, "%s.XXXXXX", target);
+    int file = mkstemp(beside);
+    int result = EXIT_CLEAR;
+    if (file < 0) {
+        result = write_failed(path);
+    } else {
+        mode_t mask = umask(0);
+        umask(mask);
+        bool done = write_full(file, bytes, document->n_bytes) && fchmod(file, 0666 & ~mask) == 0 && fsync(file) == 0;
+        done = close(file) == 0 && done && rename(beside, target) == 0;
+        if (!done) {
+            result = write_failed(path);
+            unlink(beside);
+        }
+    }
+    free(beside);
+    free(real);
+    return result;
+}

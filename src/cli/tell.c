@@ -1,0 +1,116 @@
+/* Messages and help. SPDX-License-Identifier: Apache-2.0 */
+#include <errno.h>
+#include <stdarg.h>
+#include <string.h>
+
+#include "cli.h"
+
+int cli_fail(int exit_status, const char *format, ...)
+{
+    char text[1024];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    for (char *p = text; *p; p++) { /* names of files and words of shop files must not steer the terminal */
+        *p = (unsigned char)*p < 0x20 || *p == 0x7f ? '?' : *p;
+    }
+    fprintf(stderr, "proveout: %s\n", text);
+    return exit_status;
+}
+
+int cli_fail_err(const po_err *err)
+{
+    static const int exits[] = {
+        [PO_OK] = EXIT_OWN,
+        [PO_E_NOMEM] = EXIT_OWN,
+        [PO_E_IO] = EXIT_USAGE, /* a file that may not be read or written: the caller named it */
+        [PO_E_SYNTAX] = EXIT_NO_JOB,
+        [PO_E_LIMIT] = EXIT_NO_JOB,
+        [PO_E_RANGE] = EXIT_USAGE,
+        [PO_E_UNSUPPORTED] = EXIT_OWN, /* a part of the system that is missing, such as a drawing library */
+        [PO_E_NOTFOUND] = EXIT_USAGE,
+        [PO_E_CONFLICT] = EXIT_USAGE,
+        [PO_E_EMPTY] = EXIT_NO_JOB,
+        [PO_E_CANCELLED] = EXIT_OWN,
+        [PO_E_INTERNAL] = EXIT_OWN,
+    };
+    char text[512];
+    int status = (size_t)err->code < sizeof exits / sizeof exits[0] ? exits[err->code] : EXIT_OWN;
+    return cli_fail(status, "%s", po_err_text(err, text, sizeof text));
+}
+
+void cli_wrap(FILE *out, int indent, const char *text)
+{
+    enum { COLUMNS = 79 };
+    int at = 0;
+    while (*text) {
+        if (*text == '\n') { /* the text's own line ends stand */
+            fputc('\n', out);
+            at = 0;
+            text++;
+            continue;
+        }
+        size_t word = strcspn(text, " \n");
+        int columns = 0;
+        for (size_t i = 0; i < word; i++) {
+            columns += ((unsigned char)text[i] & 0xc0) != 0x80;
+        }
+        if (at && at + 1 + columns > COLUMNS) {
+            fputc('\n', out);
+            at = 0;
+        }
+        at += at ? fprintf(out, " ") : fprintf(out, "%*s", indent, "");
+        fprintf(out, "%.*s", (int)word, text);
+        at += columns;
+        text += word;
+        text += *text == ' ';
+    }
+    fputc('\n', out);
+}
+
+void cli_print_help(FILE *out, const cli_verb *verb)
+{
+    fprintf(out, "proveout %s%s%s%s\n\n", verb->name, *verb->operands ? " " : "", verb->operands,
+            verb->n_options ? " [OPTIONS]" : "");
+    cli_wrap(out, 0, verb->help);
+    if (verb->n_options) {
+        fputs("\nOptions\n", out);
+    }
+    for (size_t i = 0; i < verb->n_options; i++) {
+        const cli_option *o = &verb->options[i];
+        fprintf(out, "  --%s%s%s\n", o->name, o->value ? " " : "", o->value ? o->value : "");
+        cli_wrap(out, 6, o->says);
+    }
+    if (verb->n_examples) {
+        fputs("\nExamples\n", out);
+    }
+    for (size_t i = 0; i < verb->n_examples; i++) {
+        fprintf(out, "  %s\n", verb->examples[i].command);
+        cli_wrap(out, 6, verb->examples[i].says);
+    }
+}
+
+void cli_print_overview(FILE *out)
+{
+    size_t n;
+    const cli_verb *const *verbs = cli_verbs(&n);
+    fputs("Proveout checks a print job before it is trusted with a machine and material.\n\n", out);
+    for (size_t i = 0; i < n; i++) {
+        fprintf(out, "  proveout %-11s  %s\n", verbs[i]->name, verbs[i]->line);
+    }
+    fputs("  proveout --version    the version\n\n", out);
+    fputs("Start with: proveout shop check shop.yaml, then: proveout check JOB.gcode\n"
+          "Every verb explains itself with --help.\n\n"
+          "Exit status: 0 clear, 1 ask at the desk, 2 stop, 3 not a job or part at all,\n"
+          "4 wrong usage or a faulty shop file, 5 the program's own failure.\n",
+          out);
+}
+
+int cli_end(int exit_status)
+{
+    if (fflush(stdout) == 0 && !ferror(stdout)) {
+        return exit_status;
+    }
+    return cli_fail(EXIT_OWN, "standard output could not be written: %s", strerror(errno));
+}
