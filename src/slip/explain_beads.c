@@ -151,8 +151,8 @@ static void layer_too_thick(po_drawing *d)
         po_ex_nozzle(d, x + 26, EX_BED - (half ? 15 : 14), 11);
         po_ex_height(d, x + 42, EX_BED, EX_BED - h, "layer");
     }
-    po_ex_note(d, EX_LEFT + 4, 22, "touch in a line");
-    po_ex_note(d, EX_RIGHT + 4, 22, "pressed flat");
+    po_ex_note(d, EX_LEFT + 36, 22, "touch in a line");
+    po_ex_note(d, EX_RIGHT + 36, 22, "pressed flat");
 }
 
 static void melts_too_fast(po_drawing *d)

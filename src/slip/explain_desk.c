@@ -58,7 +58,7 @@ static void sits_hot(po_drawing *d)
         po_ex_nozzle(d, x + 26, half ? 22 : 33, 10);
         if (!half) {
             po_draw_circle(d, x + 26, 35, 3, PO_INK_LINE, PO_INK_NONE, 0);
-            po_ex_note(d, x + 31, 28, "chars, oozes");
+            po_ex_note(d, x + 35, 28, "chars, oozes");
         } else {
             po_ex_note(d, x + 34, 22, "lifted and cooled");
         }

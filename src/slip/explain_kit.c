@@ -82,7 +82,7 @@ void po_ex_length(po_drawing *d, double x0, double x1, double y, const char *tex
     po_draw_arrow(d, mid, y, x1, y, PO_INK_LINE, 0.25);
     po_draw_line(d, x0, y - 1.4, x0, y + 1.4, PO_INK_SOFT, 0.2);
     po_draw_line(d, x1, y - 1.4, x1, y + 1.4, PO_INK_SOFT, 0.2);
-    po_draw_text(d, mid, y - 1.3, 2.6, PO_ANCHOR_MIDDLE, PO_INK_LINE, text);
+    po_draw_text(d, mid, y - 2.1, 2.6, PO_ANCHOR_MIDDLE, PO_INK_LINE, text);
 }
 
 void po_ex_height(po_drawing *d, double x, double y0, double y1, const char *text)

@@ -41,7 +41,7 @@ static void reaches_too_far(po_drawing *d)
         po_draw_dashed(d, x1, y0, x1, y1, PO_INK_SOFT, 0.25, 1.2);
         po_draw_dashed(d, x1, y1, x0, y1, PO_INK_SOFT, 0.25, 1.2);
         po_draw_dashed(d, x0, y1, x0, y0, PO_INK_SOFT, 0.25, 1.2);
-        po_ex_note(d, bed.x + 2, bed.y + bed.h - 2, "dashed: where the nozzle can go");
+        po_ex_note(d, bed.x + 2, bed.y + bed.h - 2, "dashed: its reach");
     }
     po_draw_arrow(d, a.x + 12, a.y + 22, a.x + a.w + 7, a.y + 12, PO_INK_LINE, 0.4);
     po_draw_arrow(d, b.x + 12, b.y + 22, b.x + b.w - 4, b.y + 12, PO_INK_LINE, 0.4);
@@ -97,7 +97,7 @@ static void homes_into_part(po_drawing *d)
         }
         po_ex_nozzle(d, x + 32, half ? 33 : 25, 9);
         po_draw_arrow(d, x + 45, 16, x + 45, half ? 44 : 29, half ? PO_INK_LINE : PO_INK_STOP, 0.45);
-        po_ex_note(d, x + 4, 12, "homes downwards");
+        po_ex_note(d, x + 4, 9, "homes downwards");
     }
 }
 
@@ -178,7 +178,7 @@ static void may_lift(po_drawing *d)
             for (int side = -1; side <= 1; side += 2) { /* ears on the corners */
                 po_draw_rect(d, (po_box2){x + 29.5 + side * 22 - 4, EX_BED - 1.2, 8, 1.2}, PO_INK_LINE, PO_INK_LINE, 0.2);
             }
-            po_ex_note(d, x + 10, 32, "ears or a brim, a warmer bed, no draught");
+            po_draw_text(d, x + 29.5, 32, 2.6, PO_ANCHOR_MIDDLE, PO_INK_LINE, "ears, warmer bed, no draught");
         } else {
             po_draw_arrow(d, x + 4, 43, x + 4, 35, PO_INK_STOP, 0.45);
             po_draw_arrow(d, x + 55, 43, x + 55, 35, PO_INK_STOP, 0.45);
