@@ -57,6 +57,8 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->nodes = calloc(d->cap_nodes, sizeof *d->nodes);
     d->n_nodes = 1; /* 0 means none */
     d->first_layer_z = NAN;
+    d->climb_low = INFINITY;
+    d->climb_high = -INFINITY;
     for (int a = 0; a < 3; a++) {
         d->min[a] = INFINITY;
         d->max[a] = -INFINITY;
@@ -138,6 +140,7 @@ void po_deposit_free(po_deposit *d)
     free(d->machines);
     free(d->lane_of);
     free(d->rows);
+    free(d->work_times);
     for (size_t i = 0; i < d->n_images; i++) {
         po_image_free(d->images[i]);
     }

@@ -92,7 +92,7 @@ typedef struct tool_sums {
 } tool_sums;
 
 typedef struct lane_row { /* of one height, on one lane */
-    double start, seconds, speed_moment;
+    double start, seconds, speed_moment, end;
 } lane_row;
 
 typedef struct lane_sums {
@@ -181,8 +181,11 @@ struct po_deposit {
     size_t n_rows, cap_rows;
     uint32_t n_closed;
     int layers_begun;
-    float last_row_z;
     float climb_low, climb_high;
+    float row_z0, row_top;  /* where the row being filled began; highest row so far */
+    bool any_counted, began_in_air, in_turn, rows_halved;
+    double *work_times;     /* begin and end of each closed batch on each lane */
+    size_t n_work_times, cap_work_times;
     po_layer_image *images[MOST_IMAGES];
     double image_score[MOST_IMAGES];
     size_t n_images;
