@@ -17,8 +17,9 @@ po_status po_code_squares(const char *text, po_arena *arena, int *ret_size, cons
         if (library) {
             dlclose(library);
         }
-        return po_fail(err, PO_E_UNSUPPORTED, "the code on a PDF slip needs the library libqrencode.so.4 (Debian "
-                                              "package libqrencode4), which is not there");
+        return po_fail(err, PO_E_UNSUPPORTED,
+                       "the code on a PDF slip needs the library libqrencode.so.4 (Debian "
+                       "package libqrencode4), which is not there");
     }
     __typeof__(QRcode_encodeString) *encode;
     __typeof__(QRcode_free) *release;

@@ -14,11 +14,11 @@
 #include "proveout/arena.h"
 
 typedef enum po_ink {
-    PO_INK_NONE, /* not drawn */
-    PO_INK_LINE, /* the darkest: outlines, text */
-    PO_INK_SOFT, /* secondary text, thin rules */
+    PO_INK_NONE,  /* not drawn */
+    PO_INK_LINE,  /* the darkest: outlines, text */
+    PO_INK_SOFT,  /* secondary text, thin rules */
     PO_INK_FAINT, /* grids, hatching behind other things */
-    PO_INK_WASH, /* a light area */
+    PO_INK_WASH,  /* a light area */
     PO_INK_PAPER,
     PO_INK_YES,
     PO_INK_ASK,
@@ -33,9 +33,9 @@ typedef enum po_anchor { PO_ANCHOR_START, PO_ANCHOR_MIDDLE, PO_ANCHOR_END } po_a
 
 typedef struct po_palette_image { /* rows from the top down */
     int width, height;
-    const uint8_t *px;      /* index into rgba, row after row */
-    const uint32_t *rgba;   /* 0xRRGGBBAA */
-    int n_colours;          /* at most 16 */
+    const uint8_t *px;    /* index into rgba, row after row */
+    const uint32_t *rgba; /* 0xRRGGBBAA */
+    int n_colours;        /* at most 16 */
 } po_palette_image;
 
 typedef enum po_mark_kind {

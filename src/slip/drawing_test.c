@@ -75,7 +75,8 @@ static void text_is_set(void **state)
     n = po_text_wrap(arena, "one two three four five six seven eight nine ten", 20, 3, false, lines, 2);
     assert_int_equal(n, 2);
     assert_string_equal(lines[1] + strlen(lines[1]) - 3, "...");
-    n = po_text_wrap(arena, "\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9", 5, 3, false, lines, 4); /* never inside a character */
+    n = po_text_wrap(arena, "\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9", 5, 3, false, lines,
+                     4); /* never inside a character */
     for (size_t i = 0; i < n; i++) {
         assert_int_equal(strlen(lines[i]) % 2, 0);
     }
@@ -310,9 +311,14 @@ static void every_explanation(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(hatching),       cmocka_unit_test(text_is_set),  cmocka_unit_test(pictures_hold_what_they_say),
-        cmocka_unit_test(dots),           cmocka_unit_test(png_and_base64), cmocka_unit_test(svg_is_safe),
-        cmocka_unit_test(sheet_as_png),   cmocka_unit_test(every_explanation),
+        cmocka_unit_test(hatching),
+        cmocka_unit_test(text_is_set),
+        cmocka_unit_test(pictures_hold_what_they_say),
+        cmocka_unit_test(dots),
+        cmocka_unit_test(png_and_base64),
+        cmocka_unit_test(svg_is_safe),
+        cmocka_unit_test(sheet_as_png),
+        cmocka_unit_test(every_explanation),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -36,7 +36,8 @@ po_status po_slip_explain_svg(const char *finding, po_arena *arena, po_document 
 {
     const po_explain *row = finding ? find(finding) : NULL;
     if (!row) {
-        return po_fail(err, PO_E_NOTFOUND, "there is no drawing for \"%s\"", finding ? po_say_clean(arena, finding) : "");
+        return po_fail(err, PO_E_NOTFOUND, "there is no drawing for \"%s\"",
+                       finding ? po_say_clean(arena, finding) : "");
     }
     po_drawing d;
     const char *description = po_arena_printf(arena, "Left: %s Right: %s", row->left, row->right);

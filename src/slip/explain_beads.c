@@ -210,7 +210,8 @@ static void grinds(po_drawing *d)
         po_draw_circle(d, x - 9, 25, 7, PO_INK_PAPER, PO_INK_LINE, 0.4);
         for (int i = 0; i < 20; i++) {
             double a = i * M_PI / 10;
-            po_draw_line(d, x - 9 + 6.2 * cos(a), 25 + 6.2 * sin(a), x - 9 + 7.2 * cos(a), 25 + 7.2 * sin(a), PO_INK_LINE, 0.4);
+            po_draw_line(d, x - 9 + 6.2 * cos(a), 25 + 6.2 * sin(a), x - 9 + 7.2 * cos(a), 25 + 7.2 * sin(a),
+                         PO_INK_LINE, 0.4);
         }
         po_draw_circle(d, x + 7, 25, 5, PO_INK_PAPER, PO_INK_LINE, 0.4);
         if (!half) {
@@ -228,18 +229,29 @@ static void grinds(po_drawing *d)
 const po_explain *po_explain_beads(size_t *ret_n)
 {
     static const po_explain ROWS[] = {
-        {"prints-on-air", "Beads are laid where nothing carries them.", "Supports carry them; or turn the part.", prints_on_air},
+        {"prints-on-air", "Beads are laid where nothing carries them.", "Supports carry them; or turn the part.",
+         prints_on_air},
         {"long-bridge", "A strand spans too far and sags.", "Shorter spans hang straight: add a rib.", long_bridge},
-        {"steep-overhang", "Each bead hangs out more than half over nothing.", "Lean less, or support it.", steep_overhang},
-        {"missing-layers", "A gap in height: what is above falls.", "Layers follow each other without a gap.", missing_layers},
-        {"starts-in-the-air", "The first bead is far above the bed.", "It must be pressed onto the bed.", starts_in_the_air},
-        {"first-layer-too-thick", "A thick first layer barely touches the bed.", "Pressed a little flat, it holds.", first_too_thick},
-        {"first-layer-too-thin", "Too thin: the nozzle scrapes and jams.", "Leave room for a flat, wide bead.", first_too_thin},
-        {"bead-too-wide", "Wider than the nozzle can press down.", "About as wide as the nozzle, up to twice.", bead_too_wide},
-        {"bead-too-thin", "A thread that does not reach its neighbours.", "Not much narrower than the nozzle.", bead_too_thin},
-        {"layer-too-thick", "Beads lie like ropes: they hardly join.", "A layer is lower than the nozzle is wide.", layer_too_thick},
-        {"melts-too-fast", "Filament comes faster than it can melt.", "Slower, thinner or narrower beads.", melts_too_fast},
-        {"layer-too-quick", "A small layer is covered before it is hard.", "Slow down, or print several at once.", layer_too_quick},
+        {"steep-overhang", "Each bead hangs out more than half over nothing.", "Lean less, or support it.",
+         steep_overhang},
+        {"missing-layers", "A gap in height: what is above falls.", "Layers follow each other without a gap.",
+         missing_layers},
+        {"starts-in-the-air", "The first bead is far above the bed.", "It must be pressed onto the bed.",
+         starts_in_the_air},
+        {"first-layer-too-thick", "A thick first layer barely touches the bed.", "Pressed a little flat, it holds.",
+         first_too_thick},
+        {"first-layer-too-thin", "Too thin: the nozzle scrapes and jams.", "Leave room for a flat, wide bead.",
+         first_too_thin},
+        {"bead-too-wide", "Wider than the nozzle can press down.", "About as wide as the nozzle, up to twice.",
+         bead_too_wide},
+        {"bead-too-thin", "A thread that does not reach its neighbours.", "Not much narrower than the nozzle.",
+         bead_too_thin},
+        {"layer-too-thick", "Beads lie like ropes: they hardly join.", "A layer is lower than the nozzle is wide.",
+         layer_too_thick},
+        {"melts-too-fast", "Filament comes faster than it can melt.", "Slower, thinner or narrower beads.",
+         melts_too_fast},
+        {"layer-too-quick", "A small layer is covered before it is hard.", "Slow down, or print several at once.",
+         layer_too_quick},
         {"few-roofs", "One roof sags between the lines of fill.", "Several roofs close it.", few_roofs},
         {"grinds-filament", "The drive wheel files the same place thin.", "Fewer or shorter retractions.", grinds},
     };

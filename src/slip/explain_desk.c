@@ -121,8 +121,8 @@ static void over_allowance(po_drawing *d)
 static void cut_short(po_drawing *d)
 {
     po_ex_bed(d, EX_LEFT + 3, EX_LEFT + 56, EX_BED);
-    double a[] = {EX_LEFT + 12, EX_BED, EX_LEFT + 40, EX_BED, EX_LEFT + 40, 34, EX_LEFT + 35, 31, EX_LEFT + 30, 34,
-                  EX_LEFT + 24, 31, EX_LEFT + 18, 34, EX_LEFT + 12, 31};
+    double a[] = {EX_LEFT + 12, EX_BED, EX_LEFT + 40, EX_BED, EX_LEFT + 40, 34, EX_LEFT + 35, 31,
+                  EX_LEFT + 30, 34,     EX_LEFT + 24, 31,     EX_LEFT + 18, 34, EX_LEFT + 12, 31};
     po_draw_polygon(d, a, 8, PO_INK_WASH, PO_INK_LINE, 0.4);
     po_ex_nozzle(d, EX_LEFT + 32, 32.5, 9);
     po_ex_note(d, EX_LEFT + 40, 24, "stops here, hot");
@@ -138,11 +138,14 @@ const po_explain *po_explain_desk(size_t *ret_n)
 {
     static const po_explain ROWS[] = {
         {"pushes-cold", "Filament is pushed before it can melt.", "Heat and wait first, then push.", pushes_cold},
-        {"leaves-heat-on", "The job is over and the heaters stay on.", "Words at the end switch them off.", leaves_heat_on},
+        {"leaves-heat-on", "The job is over and the heaters stay on.", "Words at the end switch them off.",
+         leaves_heat_on},
         {"sits-hot", "A hot nozzle rests on one place for long.", "Lift it and let it cool while it waits.", sits_hot},
         {"needs-hands", "It waits for a person when nobody is there.", "Start it so that someone is.", needs_hands},
-        {"spool-short", "The spool holds less than the job needs.", "Put on a fuller spool before it starts.", spool_short},
-        {"over-allowance", "It takes more than the free filament.", "Use less, or settle it at the desk first.", over_allowance},
+        {"spool-short", "The spool holds less than the job needs.", "Put on a fuller spool before it starts.",
+         spool_short},
+        {"over-allowance", "It takes more than the free filament.", "Use less, or settle it at the desk first.",
+         over_allowance},
         {"cut-short", "The file breaks off: the part too.", "A whole file ends with a shutdown.", cut_short},
     };
     *ret_n = sizeof ROWS / sizeof *ROWS;

@@ -43,11 +43,12 @@ void po_ex_row(po_drawing *d, double x, double y_under, int n, double w, double 
 
 void po_ex_nozzle(po_drawing *d, double x, double y, double s)
 {
-    double q[] = {x - 0.22 * s, y, x + 0.22 * s, y, x + 0.62 * s, y - 0.62 * s, x + 0.62 * s, y - 1.5 * s,
-                  x - 0.62 * s, y - 1.5 * s, x - 0.62 * s, y - 0.62 * s};
+    double q[] = {x - 0.22 * s, y,           x + 0.22 * s, y,           x + 0.62 * s, y - 0.62 * s,
+                  x + 0.62 * s, y - 1.5 * s, x - 0.62 * s, y - 1.5 * s, x - 0.62 * s, y - 0.62 * s};
     po_draw_polygon(d, q, 6, PO_INK_PAPER, PO_INK_LINE, 0.4);
-    double left[] = {x - 0.22 * s, y, x - 0.09 * s, y, x - 0.09 * s, y - 0.45 * s, x - 0.24 * s, y - 0.7 * s,
-                     x - 0.24 * s, y - 1.5 * s, x - 0.62 * s, y - 1.5 * s, x - 0.62 * s, y - 0.62 * s};
+    double left[] = {x - 0.22 * s, y,           x - 0.09 * s, y,           x - 0.09 * s, y - 0.45 * s,
+                     x - 0.24 * s, y - 0.7 * s, x - 0.24 * s, y - 1.5 * s, x - 0.62 * s, y - 1.5 * s,
+                     x - 0.62 * s, y - 0.62 * s};
     double right[14];
     for (int i = 0; i < 7; i++) {
         right[2 * i] = 2 * x - left[2 * i];
@@ -56,8 +57,8 @@ void po_ex_nozzle(po_drawing *d, double x, double y, double s)
     po_draw_hatch(d, left, 7, 45, 1, PO_INK_SOFT, 0.18);
     po_draw_hatch(d, right, 7, -45, 1, PO_INK_SOFT, 0.18);
     for (int side = -1; side <= 1; side += 2) {
-        double bore[] = {x + side * 0.09 * s, y, x + side * 0.09 * s, y - 0.45 * s, x + side * 0.24 * s, y - 0.7 * s,
-                         x + side * 0.24 * s, y - 1.5 * s};
+        double bore[] = {x + side * 0.09 * s, y,           x + side * 0.09 * s, y - 0.45 * s,
+                         x + side * 0.24 * s, y - 0.7 * s, x + side * 0.24 * s, y - 1.5 * s};
         po_draw_polyline(d, bore, 4, PO_INK_LINE, 0.25);
     }
 }

@@ -8,10 +8,10 @@
 
 #define EX_W 132.0
 #define EX_H 62.0
-#define EX_BED 45.0   /* y of the bed */
-#define EX_LEFT 4.0   /* first x of each half */
+#define EX_BED 45.0 /* y of the bed */
+#define EX_LEFT 4.0 /* first x of each half */
 #define EX_RIGHT 69.0
-#define EX_HALF 59.0  /* width of a half */
+#define EX_HALF 59.0 /* width of a half */
 
 typedef void po_explain_fn(po_drawing *d);
 typedef struct po_explain {

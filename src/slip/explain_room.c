@@ -176,7 +176,8 @@ static void may_lift(po_drawing *d)
         po_draw_polygon(d, q, 2 * (STEPS + 1), PO_INK_WASH, PO_INK_LINE, 0.4);
         if (half) {
             for (int side = -1; side <= 1; side += 2) { /* ears on the corners */
-                po_draw_rect(d, (po_box2){x + 29.5 + side * 22 - 4, EX_BED - 1.2, 8, 1.2}, PO_INK_LINE, PO_INK_LINE, 0.2);
+                po_draw_rect(d, (po_box2){x + 29.5 + side * 22 - 4, EX_BED - 1.2, 8, 1.2}, PO_INK_LINE, PO_INK_LINE,
+                             0.2);
             }
             po_draw_text(d, x + 29.5, 32, 2.6, PO_ANCHOR_MIDDLE, PO_INK_LINE, "ears, warmer bed, no draught");
         } else {
@@ -205,19 +206,30 @@ static void other_machine(po_drawing *d)
 const po_explain *po_explain_room(size_t *ret_n)
 {
     static const po_explain ROWS[] = {
-        {"leaves-the-bed", "Plastic is laid where there is no bed.", "Move the part, or take a larger machine.", leaves_the_bed},
-        {"hits-keep-out", "The nozzle goes where something is fixed to the bed.", "Go round it, or pass above its height.", hits_keep_out},
-        {"reaches-too-far", "A move ends beyond where the nozzle can go.", "Keep every move inside, also at start and end.", reaches_too_far},
-        {"too-tall", "The part is taller than the machine's room.", "Lay it down, cut it in two, or take a taller machine.", too_tall},
-        {"below-the-bed", "The nozzle is driven into the bed.", "The lowest bead is a layer's height above it.", below_the_bed},
-        {"runs-into-part", "The nozzle passes through what already stands.", "It must lift first, then pass over.", runs_into_part},
-        {"homes-into-part", "Homing comes down on a part.", "Home before the first bead, with a clear bed.", homes_into_part},
+        {"leaves-the-bed", "Plastic is laid where there is no bed.", "Move the part, or take a larger machine.",
+         leaves_the_bed},
+        {"hits-keep-out", "The nozzle goes where something is fixed to the bed.",
+         "Go round it, or pass above its height.", hits_keep_out},
+        {"reaches-too-far", "A move ends beyond where the nozzle can go.",
+         "Keep every move inside, also at start and end.", reaches_too_far},
+        {"too-tall", "The part is taller than the machine's room.",
+         "Lay it down, cut it in two, or take a taller machine.", too_tall},
+        {"below-the-bed", "The nozzle is driven into the bed.", "The lowest bead is a layer's height above it.",
+         below_the_bed},
+        {"runs-into-part", "The nozzle passes through what already stands.", "It must lift first, then pass over.",
+         runs_into_part},
+        {"homes-into-part", "Homing comes down on a part.", "Home before the first bead, with a clear bed.",
+         homes_into_part},
         {"not-homed", "It moves before it knows where it is.", "Home first; every place counts from there.", not_homed},
-        {"parks-on-part", "At the end the hot nozzle stays on the part.", "Lift and move aside before the end.", parks_on_part},
-        {"small-foothold", "It stands on very little and may break loose.", "A brim or a wider base gives it hold.", small_foothold},
+        {"parks-on-part", "At the end the hot nozzle stays on the part.", "Lift and move aside before the end.",
+         parks_on_part},
+        {"small-foothold", "It stands on very little and may break loose.", "A brim or a wider base gives it hold.",
+         small_foothold},
         {"tips-over", "Tall and narrow: a quick move can throw it.", "Lay it down or widen its foot.", tips_over},
-        {"may-lift", "Long edges curl up as the plastic shrinks.", "Give the corners more hold and even warmth.", may_lift},
-        {"made-for-other-machine", "Made for a bed with its zero in the centre.", "Prepare it for this machine, or run it there.", other_machine},
+        {"may-lift", "Long edges curl up as the plastic shrinks.", "Give the corners more hold and even warmth.",
+         may_lift},
+        {"made-for-other-machine", "Made for a bed with its zero in the centre.",
+         "Prepare it for this machine, or run it there.", other_machine},
     };
     *ret_n = sizeof ROWS / sizeof *ROWS;
     return ROWS;

@@ -56,10 +56,9 @@ static const char *makeup(po_arena *arena, const po_job_facts *f)
     if (!f->deposit_done) {
         return "not measured";
     }
-    const char *walls = isfinite(f->walls)
-                            ? po_arena_printf(arena, "%s wall loop%s", po_say_number(arena, f->walls, 1),
-                                              fabs(f->walls - 1) < 0.05 ? "" : "s")
-                            : "wall loops not clear";
+    const char *walls = isfinite(f->walls) ? po_arena_printf(arena, "%s wall loop%s", po_say_number(arena, f->walls, 1),
+                                                             fabs(f->walls - 1) < 0.05 ? "" : "s")
+                                           : "wall loops not clear";
     const char *fill = isfinite(f->fill_fraction)
                            ? po_arena_printf(arena, "fill %s %%", po_say_number(arena, f->fill_fraction * 100, 0))
                            : "no open fill";
@@ -81,20 +80,22 @@ static void deposit_lines(list *l, const po_job_facts *f)
     for (size_t i = 0; i < f->n_parts; i++) {
         aids += f->parts[i].aid;
     }
-    add(l, "Parts", po_arena_printf(a, "%zu%s%s", f->n_parts - aids,
-                                    aids ? po_arena_printf(a, " and %zu aid%s", aids, aids == 1 ? "" : "s") : "",
-                                    f->in_turn ? ", finished one after another" : ""));
-    add(l, "Footholds", f->footholds ? po_arena_printf(a, "%d, %s mm2 in all", f->footholds,
-                                                       po_say_number(a, f->foothold_mm2, 0))
-                                     : "none");
-    add(l, "Bridges", f->bridge_count ? po_arena_printf(a, "%d, the longest %s mm", f->bridge_count,
-                                                        po_say_number(a, f->longest_bridge_mm, 1))
-                                      : "none");
+    add(l, "Parts",
+        po_arena_printf(a, "%zu%s%s", f->n_parts - aids,
+                        aids ? po_arena_printf(a, " and %zu aid%s", aids, aids == 1 ? "" : "s") : "",
+                        f->in_turn ? ", finished one after another" : ""));
+    add(l, "Footholds",
+        f->footholds ? po_arena_printf(a, "%d, %s mm2 in all", f->footholds, po_say_number(a, f->foothold_mm2, 0))
+                     : "none");
+    add(l, "Bridges",
+        f->bridge_count
+            ? po_arena_printf(a, "%d, the longest %s mm", f->bridge_count, po_say_number(a, f->longest_bridge_mm, 1))
+            : "none");
     add(l, "Overhangs", f->overhang_mm > 0 ? po_say_or(a, f->overhang_mm, 1, "mm of bead", "none") : "none");
     add(l, "On air", f->on_air_mm > 0 ? po_say_or(a, f->on_air_mm, 1, "mm of bead", "none") : "none");
     add(l, "Over a small gap", f->across_gap_mm > 0 ? po_say_or(a, f->across_gap_mm, 1, "mm of bead", "none") : "none");
-    add(l, "Over open fill", f->over_fill_mm > 0 ? po_say_or(a, f->over_fill_mm, 0, "mm of bead (ordinary)", "none")
-                                                 : "none");
+    add(l, "Over open fill",
+        f->over_fill_mm > 0 ? po_say_or(a, f->over_fill_mm, 0, "mm of bead (ordinary)", "none") : "none");
 }
 
 size_t po_fact_lines(const po_proof *proof, po_arena *a, po_fact_line *ret)
@@ -104,13 +105,13 @@ size_t po_fact_lines(const po_proof *proof, po_arena *a, po_fact_line *ret)
     const po_job_facts *f = &r->facts;
 
     add(&l, "Filament", po_arena_printf(a, "%s of %s", po_say_metres(a, f->filament_mm), po_say_materials(a, r)));
-    add(&l, "Mass", po_arena_printf(a, "%s (%s cm3)", po_say_grams(a, f->filament_g),
-                                    po_say_number(a, f->volume_mm3 / 1000, 1)));
+    add(&l, "Mass",
+        po_arena_printf(a, "%s (%s cm3)", po_say_grams(a, f->filament_g), po_say_number(a, f->volume_mm3 / 1000, 1)));
     if (isfinite(proof->seconds.low) && isfinite(proof->filament_mm.low)) {
-        add(&l, "Likely range", po_arena_printf(a, "%s to %s; %s to %s (%s)", po_say_metres(a, proof->filament_mm.low),
-                                                po_say_metres(a, proof->filament_mm.high),
-                                                po_say_time(a, proof->seconds.low), po_say_time(a, proof->seconds.high),
-                                                proof->ranges_from ? proof->ranges_from : "model"));
+        add(&l, "Likely range",
+            po_arena_printf(a, "%s to %s; %s to %s (%s)", po_say_metres(a, proof->filament_mm.low),
+                            po_say_metres(a, proof->filament_mm.high), po_say_time(a, proof->seconds.low),
+                            po_say_time(a, proof->seconds.high), proof->ranges_from ? proof->ranges_from : "model"));
     }
     for (size_t i = 0; f->n_tools > 1 && i < f->n_tools; i++) {
         const po_tool_facts *t = &f->tools[i];
@@ -119,41 +120,45 @@ size_t po_fact_lines(const po_proof *proof, po_arena *a, po_fact_line *ret)
                             po_say_metres(a, t->filament_mm), po_say_grams(a, t->filament_g)));
     }
     add(&l, "Time", po_say_time(a, f->seconds));
-    add(&l, "of which", po_arena_printf(a, "moving %s, heating %s, waiting %s", po_say_time(a, f->motion_seconds),
-                                        po_say_time(a, f->heat_seconds), po_say_time(a, f->wait_seconds)));
-    add(&l, "First bead", isfinite(f->first_bead_seconds)
-                              ? po_arena_printf(a, "after %s", po_say_time(a, f->first_bead_seconds))
-                              : "none");
-    add(&l, "First layer down", isfinite(f->first_layer_seconds)
-                                    ? po_arena_printf(a, "after %s", po_say_time(a, f->first_layer_seconds))
-                                    : "none");
-    add(&l, "Watch", isfinite(proof->watch_seconds)
-                         ? po_arena_printf(a, "%s from the first bead", po_say_time(a, proof->watch_seconds))
-                         : "none");
-    add(&l, "Cool enough", isfinite(proof->cool_seconds)
-                               ? po_arena_printf(a, "%s after the end", po_say_time(a, proof->cool_seconds))
-                               : "the bed was never heated");
+    add(&l, "of which",
+        po_arena_printf(a, "moving %s, heating %s, waiting %s", po_say_time(a, f->motion_seconds),
+                        po_say_time(a, f->heat_seconds), po_say_time(a, f->wait_seconds)));
+    add(&l, "First bead",
+        isfinite(f->first_bead_seconds) ? po_arena_printf(a, "after %s", po_say_time(a, f->first_bead_seconds))
+                                        : "none");
+    add(&l, "First layer down",
+        isfinite(f->first_layer_seconds) ? po_arena_printf(a, "after %s", po_say_time(a, f->first_layer_seconds))
+                                         : "none");
+    add(&l, "Watch",
+        isfinite(proof->watch_seconds)
+            ? po_arena_printf(a, "%s from the first bead", po_say_time(a, proof->watch_seconds))
+            : "none");
+    add(&l, "Cool enough",
+        isfinite(proof->cool_seconds) ? po_arena_printf(a, "%s after the end", po_say_time(a, proof->cool_seconds))
+                                      : "the bed was never heated");
     add(&l, "Size", size(a, &f->bounds_mm));
     add(&l, "Place", bounds(a, &f->bounds_mm));
-    add(&l, "Layers", f->layers > 0 ? po_arena_printf(a, "%d%s of %s, the first %s", f->layers,
-                                                      f->continuous ? " turns climbing without a break," : "",
-                                                      po_say_or(a, f->layer_height_mm, 2, "mm", "unclear height"),
-                                                      po_say_or(a, f->first_layer_height_mm, 2, "mm", "unclear"))
-                                    : "none");
+    add(&l, "Layers",
+        f->layers > 0 ? po_arena_printf(a, "%d%s of %s, the first %s", f->layers,
+                                        f->continuous ? " turns climbing without a break," : "",
+                                        po_say_or(a, f->layer_height_mm, 2, "mm", "unclear height"),
+                                        po_say_or(a, f->first_layer_height_mm, 2, "mm", "unclear"))
+                      : "none");
     add(&l, "Bead width", po_say_or(a, f->bead_width_mm, 2, "mm", "not clear"));
     add(&l, "Made of", makeup(a, f));
     add(&l, "Nearest recipe", proof->recipe ? po_say_clean(a, proof->recipe->name) : "none is near");
     add(&l, "Nozzle", heat(a, &f->nozzle_c, "C"));
     add(&l, "Bed", heat(a, &f->bed_c, "C"));
     add(&l, "Fan", heat(a, &f->fan_percent, "%"));
-    add(&l, "Flow", isfinite(f->peak_flow_mm3_s)
-                        ? po_arena_printf(a, "peak %s, sustained %s mm3/s", po_say_number(a, f->peak_flow_mm3_s, 1),
-                                          po_say_number(a, f->sustained_flow_mm3_s, 1))
-                        : "no bead");
+    add(&l, "Flow",
+        isfinite(f->peak_flow_mm3_s)
+            ? po_arena_printf(a, "peak %s, sustained %s mm3/s", po_say_number(a, f->peak_flow_mm3_s, 1),
+                              po_say_number(a, f->sustained_flow_mm3_s, 1))
+            : "no bead");
     add(&l, "Retractions", po_arena_printf(a, "%llu", (unsigned long long)f->retractions));
-    add(&l, "Path", po_arena_printf(a, "%s m of bead, %s m of travel, %llu moves",
-                                    po_say_number(a, f->extruding_mm / 1000, 1),
-                                    po_say_number(a, f->travel_mm / 1000, 1), (unsigned long long)f->moves));
+    add(&l, "Path",
+        po_arena_printf(a, "%s m of bead, %s m of travel, %llu moves", po_say_number(a, f->extruding_mm / 1000, 1),
+                        po_say_number(a, f->travel_mm / 1000, 1), (unsigned long long)f->moves));
     deposit_lines(&l, f);
     return l.n;
 }
@@ -184,28 +189,32 @@ static void caution(const char **ret, size_t *n, const char *text)
 
 size_t po_cautions(const po_proof *proof, const po_shop *shop, const char **ret)
 {
-    static const char *const HEAT[] = {"pushes-cold", "beyond-rating", "no-heat-wait", "leaves-heat-on", "sits-hot",
-                                       "nozzle-out-of-band", "bed-out-of-band", "melts-too-fast", NULL};
-    static const char *const HANDS[] = {"needs-hands", "parks-on-part", "small-foothold", "tips-over", "may-lift",
-                                        "prints-on-air", NULL};
+    static const char *const HEAT[] = {"pushes-cold",     "beyond-rating",  "no-heat-wait",
+                                       "leaves-heat-on",  "sits-hot",       "nozzle-out-of-band",
+                                       "bed-out-of-band", "melts-too-fast", NULL};
+    static const char *const HANDS[] = {
+        "needs-hands", "parks-on-part", "small-foothold", "tips-over", "may-lift", "prints-on-air", NULL};
     static const char *const ALONE[] = {"leaves-heat-on", "too-long", NULL};
     const po_job_facts *f = &proof->report->facts;
     size_t n = 0;
     if (found(proof, HEAT)) {
-        caution(ret, &n, "Hot parts: the nozzle burns at once, and the bed stays hot after the end. Keep hands off "
-                         "until both are cool. Local rules and the maker's instructions come first.");
+        caution(ret, &n,
+                "Hot parts: the nozzle burns at once, and the bed stays hot after the end. Keep hands off "
+                "until both are cool. Local rules and the maker's instructions come first.");
     }
     if (found(proof, HANDS)) {
-        caution(ret, &n, "Moving parts: reach in only once the machine stands still and as its maker's instructions "
-                         "allow; the nozzle may still be hot.");
+        caution(ret, &n,
+                "Moving parts: reach in only once the machine stands still and as its maker's instructions "
+                "allow; the nozzle may still be hot.");
     }
     bool alone = found(proof, ALONE);
     if (proof->start_known && shop) {
         alone = alone || !po_shop_staffed(shop, proof->end);
     }
     if (alone) {
-        caution(ret, &n, "Unattended running: leave a heated machine alone only where local rules, the insurer and "
-                         "the maker's instructions allow it, with a working smoke alarm.");
+        caution(ret, &n,
+                "Unattended running: leave a heated machine alone only where local rules, the insurer and "
+                "the maker's instructions allow it, with a working smoke alarm.");
     }
     bool fumes = false;
     for (size_t i = 0; i < proof->report->n_materials && i < PO_MAX_TOOLS; i++) {
@@ -213,8 +222,9 @@ size_t po_cautions(const po_proof *proof, const po_shop *shop, const char **ret)
         fumes = fumes || (proof->report->materials[i] && proof->report->materials[i]->bed_c.low >= 90);
     }
     if (fumes && f->filament_mm > 0) {
-        caution(ret, &n, "Fumes: print this material only with the ventilation or extraction that local rules and "
-                         "the maker's data sheet ask for.");
+        caution(ret, &n,
+                "Fumes: print this material only with the ventilation or extraction that local rules and "
+                "the maker's data sheet ask for.");
     }
     for (size_t i = 0; i < proof->n_findings && !n; i++) {
         const po_rule_info *rule = po_rule_find(proof->findings[i].name);

@@ -79,7 +79,8 @@ static po_side_image *side(po_arena *arena, double at_x)
 {
     po_side_image *image = zeros(arena, 1, sizeof *image);
     uint8_t *px = zeros(arena, SIDE_W * SIDE_H, 1);
-    *image = (po_side_image){.x0 = at_x - 10, .z0 = 0, .px_x_mm = 0.5, .px_z_mm = 0.4, .width = SIDE_W, .height = SIDE_H, .px = px};
+    *image = (po_side_image){
+        .x0 = at_x - 10, .z0 = 0, .px_x_mm = 0.5, .px_z_mm = 0.4, .width = SIDE_W, .height = SIDE_H, .px = px};
     for (int j = 0; j < SIDE_H; j++) {
         for (int i = 0; i < SIDE_W; i++) {
             double x = (i + 0.5) * 0.5 - 10, z = (j + 0.5) * 0.4, v = 0;
@@ -107,17 +108,41 @@ static po_side_image *side(po_arena *arena, double at_x)
 static void shop(po_fixture *f)
 {
     f->shop = zeros(f->arena, 1, sizeof *f->shop);
-    f->materials[0] = (po_material){.name = "petg", .density_g_cm3 = 1.27, .diameter_mm = 1.75, .nozzle_c = {225, 250},
-                                    .cold_below_c = 205, .bed_c = {70, 85}, .fan_percent = {20, 60}, .glass_c = 80,
+    f->materials[0] = (po_material){.name = "petg",
+                                    .density_g_cm3 = 1.27,
+                                    .diameter_mm = 1.75,
+                                    .nozzle_c = {225, 250},
+                                    .cold_below_c = 205,
+                                    .bed_c = {70, 85},
+                                    .fan_percent = {20, 60},
+                                    .glass_c = 80,
                                     .house = true};
-    f->materials[1] = (po_material){.name = "asa", .density_g_cm3 = 1.07, .diameter_mm = 1.75, .nozzle_c = {235, 260},
-                                    .cold_below_c = 215, .bed_c = {90, 110}, .fan_percent = {0, 25}, .glass_c = 100};
+    f->materials[1] = (po_material){.name = "asa",
+                                    .density_g_cm3 = 1.07,
+                                    .diameter_mm = 1.75,
+                                    .nozzle_c = {235, 260},
+                                    .cold_below_c = 215,
+                                    .bed_c = {90, 110},
+                                    .fan_percent = {0, 25},
+                                    .glass_c = 100};
     static const po_keep_out SCRAPER[] = {{.x = {227, 245}, .y = {193, 205}, .below_z_mm = 15}};
     static const po_nozzle NOZZLE[] = {{.diameter_mm = 0.4, .hottest_c = 265, .melt_mm3_s = 11}};
-    f->machines[0] = (po_machine){.name = "Alder", .bed_mm = {245, 205}, .height_mm = 230, .keep_outs = SCRAPER,
-                                  .n_keep_outs = 1, .nozzles = NOZZLE, .n_nozzles = 1, .bed_hottest_c = 110};
-    f->machines[1] = (po_machine){.name = "Elm", .round_bed = true, .origin_centre = true, .bed_mm = {270, 270},
-                                  .height_mm = 345, .home_mm = {0, 0, 345}, .nozzles = NOZZLE, .n_nozzles = 1,
+    f->machines[0] = (po_machine){.name = "Alder",
+                                  .bed_mm = {245, 205},
+                                  .height_mm = 230,
+                                  .keep_outs = SCRAPER,
+                                  .n_keep_outs = 1,
+                                  .nozzles = NOZZLE,
+                                  .n_nozzles = 1,
+                                  .bed_hottest_c = 110};
+    f->machines[1] = (po_machine){.name = "Elm",
+                                  .round_bed = true,
+                                  .origin_centre = true,
+                                  .bed_mm = {270, 270},
+                                  .height_mm = 345,
+                                  .home_mm = {0, 0, 345},
+                                  .nozzles = NOZZLE,
+                                  .n_nozzles = 1,
                                   .bed_hottest_c = 110};
     static const po_span_minutes DAY[] = {{600, 1200}};
     f->shop->name = "Quayside Workshop";
@@ -134,15 +159,34 @@ static void facts(po_fixture *f, double at_x, double at_y)
 {
     po_arena *a = f->arena;
     po_tool_facts *tool = zeros(a, 1, sizeof *tool);
-    *tool = (po_tool_facts){.tool = 0, .filament_mm = 12345.678, .filament_net_mm = 12340.5, .filament_g = 37.713,
-                            .volume_mm3 = 29694.8, .extruding_mm = 310000, .seconds = 9000, .nozzle_c = {240, 235, 240},
-                            .peak_flow_mm3_s = 8.4, .sustained_flow_mm3_s = 6.9, .bead_width_mm = 0.44,
-                            .layer_height_mm = 0.22, .material = "petg"};
+    *tool = (po_tool_facts){.tool = 0,
+                            .filament_mm = 12345.678,
+                            .filament_net_mm = 12340.5,
+                            .filament_g = 37.713,
+                            .volume_mm3 = 29694.8,
+                            .extruding_mm = 310000,
+                            .seconds = 9000,
+                            .nozzle_c = {240, 235, 240},
+                            .peak_flow_mm3_s = 8.4,
+                            .sustained_flow_mm3_s = 6.9,
+                            .bead_width_mm = 0.44,
+                            .layer_height_mm = 0.22,
+                            .material = "petg"};
     po_job_part *parts = zeros(a, 2, sizeof *parts);
-    parts[0] = (po_job_part){.number = 1, .foothold_mm2 = 2470, .footholds = 1, .x = at_x + 40, .y = at_y + 30,
-                             .bounds_mm = {{at_x, at_y, 0}, {at_x + 80, at_y + 60, 46}}, .grams = 30,
-                             .centre_of_mass_mm = {at_x + 25, at_y + 22, 14}, .hull_area_mm2 = 3500, .tip_deg = 48,
-                             .tip_accel_mm_s2 = 10900, .longest_edge_mm = 80, .begun_seconds = 300, .done_seconds = 11000};
+    parts[0] = (po_job_part){.number = 1,
+                             .foothold_mm2 = 2470,
+                             .footholds = 1,
+                             .x = at_x + 40,
+                             .y = at_y + 30,
+                             .bounds_mm = {{at_x, at_y, 0}, {at_x + 80, at_y + 60, 46}},
+                             .grams = 30,
+                             .centre_of_mass_mm = {at_x + 25, at_y + 22, 14},
+                             .hull_area_mm2 = 3500,
+                             .tip_deg = 48,
+                             .tip_accel_mm_s2 = 10900,
+                             .longest_edge_mm = 80,
+                             .begun_seconds = 300,
+                             .done_seconds = 11000};
     parts[0].x = at_x + 14;
     parts[0].y = at_y + 20;
     parts[1] = parts[0];
@@ -152,28 +196,76 @@ static void facts(po_fixture *f, double at_x, double at_y)
     parts[1].foothold_mm2 = 254;
     po_height_row *rows = zeros(a, 200, sizeof *rows);
     for (int i = 0; i < 200; i++) {
-        rows[i] = (po_height_row){.z = 46.0 * (i + 1) / 200, .filament_mm = 12345.678 * (i + 1) / 200,
-                                  .g = 37.713 * (i + 1) / 200, .seconds = 300 + 11700.0 * (i + 1) / 200};
+        rows[i] = (po_height_row){.z = 46.0 * (i + 1) / 200,
+                                  .filament_mm = 12345.678 * (i + 1) / 200,
+                                  .g = 37.713 * (i + 1) / 200,
+                                  .seconds = 300 + 11700.0 * (i + 1) / 200};
     }
-    po_span3 b = {{at_x, at_y, 0.25}, {at_x + 80, at_y + 60, 46}}, all = {{at_x - 7, at_y - 11, 0.25}, {at_x + 87, at_y + 67, 46}};
-    f->report->facts = (po_job_facts){
-        .bytes = 1834211, .lines = 61234, .moves = 60011, .retractions = 812, .filament_mm = 12345.678,
-        .filament_net_mm = 12340.5, .filament_g = 37.713, .volume_mm3 = 29694.8, .tools = tool, .n_tools = 1,
-        .seconds = 12000, .motion_seconds = 11640, .heat_seconds = 260, .wait_seconds = 100, .first_bead_seconds = 371,
-        .first_layer_seconds = 905, .layers = 208, .layer_height_mm = 0.22, .first_layer_height_mm = 0.25,
-        .first_layer_mm_s = 20, .bead_width_mm = 0.44, .bounds_mm = b, .bounds_all_mm = all, .travel_bounds_mm = all,
-        .nozzle_c = {240, 235, 240}, .bed_c = {NAN, NAN, NAN}, .fan_percent = {0, 0, 45}, .peak_flow_mm3_s = 8.4,
-        .sustained_flow_mm3_s = 6.9, .extruding_mm = 310000, .travel_mm = 84000, .foothold_mm2 = 2724, .footholds = 2,
-        .parts = parts, .n_parts = 2, .over_fill_mm = 3120, .bridge_count = 14, .longest_bridge_mm = 18.2,
-        .fill_fraction = 0.2, .walls = 3, .roofs = 4, .floors = 4, .by_height = rows, .n_by_height = 200,
-        .raster_mm = 0.1, .deposit_done = true, .last_bed_c = 80, .end_xyz_mm = {0, 200, 56}, .job_ends = true};
+    po_span3 b = {{at_x, at_y, 0.25}, {at_x + 80, at_y + 60, 46}},
+             all = {{at_x - 7, at_y - 11, 0.25}, {at_x + 87, at_y + 67, 46}};
+    f->report->facts = (po_job_facts){.bytes = 1834211,
+                                      .lines = 61234,
+                                      .moves = 60011,
+                                      .retractions = 812,
+                                      .filament_mm = 12345.678,
+                                      .filament_net_mm = 12340.5,
+                                      .filament_g = 37.713,
+                                      .volume_mm3 = 29694.8,
+                                      .tools = tool,
+                                      .n_tools = 1,
+                                      .seconds = 12000,
+                                      .motion_seconds = 11640,
+                                      .heat_seconds = 260,
+                                      .wait_seconds = 100,
+                                      .first_bead_seconds = 371,
+                                      .first_layer_seconds = 905,
+                                      .layers = 208,
+                                      .layer_height_mm = 0.22,
+                                      .first_layer_height_mm = 0.25,
+                                      .first_layer_mm_s = 20,
+                                      .bead_width_mm = 0.44,
+                                      .bounds_mm = b,
+                                      .bounds_all_mm = all,
+                                      .travel_bounds_mm = all,
+                                      .nozzle_c = {240, 235, 240},
+                                      .bed_c = {NAN, NAN, NAN},
+                                      .fan_percent = {0, 0, 45},
+                                      .peak_flow_mm3_s = 8.4,
+                                      .sustained_flow_mm3_s = 6.9,
+                                      .extruding_mm = 310000,
+                                      .travel_mm = 84000,
+                                      .foothold_mm2 = 2724,
+                                      .footholds = 2,
+                                      .parts = parts,
+                                      .n_parts = 2,
+                                      .over_fill_mm = 3120,
+                                      .bridge_count = 14,
+                                      .longest_bridge_mm = 18.2,
+                                      .fill_fraction = 0.2,
+                                      .walls = 3,
+                                      .roofs = 4,
+                                      .floors = 4,
+                                      .by_height = rows,
+                                      .n_by_height = 200,
+                                      .raster_mm = 0.1,
+                                      .deposit_done = true,
+                                      .last_bed_c = 80,
+                                      .end_xyz_mm = {0, 200, 56},
+                                      .job_ends = true};
 }
 
 static po_finding finding(const char *name, po_grade grade, const char *says, const char *todo, uint64_t count,
                           po_place where, po_place worst, po_sight sight)
 {
-    return (po_finding){.name = name, .grade = grade, .default_grade = grade, .says = says, .todo = todo, .count = count,
-                        .where = where, .worst = worst, .sight = sight};
+    return (po_finding){.name = name,
+                        .grade = grade,
+                        .default_grade = grade,
+                        .says = says,
+                        .todo = todo,
+                        .count = count,
+                        .where = where,
+                        .worst = worst,
+                        .sight = sight};
 }
 
 static void findings(po_fixture *f, double ax, double ay)
@@ -181,11 +273,12 @@ static void findings(po_fixture *f, double ax, double ay)
     po_finding *list = zeros(f->arena, 6, sizeof *list);
     po_place air = {true, 40210, ax + 31, ay + 43, 33.25, 8400}, bridge = {true, 9120, ax + 39, ay + 11, 8.17, 2100};
     po_place hang = {true, 20001, ax + 23, ay + 40, 20.05, 5000}, none = {.known = false};
-    list[0] = finding("prints-on-air", PO_GRADE_STOP,
-                      "312 mm of bead lies on nothing, 18 mm of it in one piece: it would fall as a tangle and may be dragged "
-                      "about by the nozzle.",
-                      "Give the shelf a support or turn the part, prepare the file anew and check again.", 44, air, air,
-                      PO_SIGHT_ON_AIR);
+    list[0] = finding(
+        "prints-on-air", PO_GRADE_STOP,
+        "312 mm of bead lies on nothing, 18 mm of it in one piece: it would fall as a tangle and may be dragged "
+        "about by the nozzle.",
+        "Give the shelf a support or turn the part, prepare the file anew and check again.", 44, air, air,
+        PO_SIGHT_ON_AIR);
     list[1] = finding("leaves-heat-on", PO_GRADE_STOP,
                       "The bed is left at 80 C when the job is over, and nobody is at the desk then.",
                       "Add words that switch the heaters off at the end, or start it so that it ends in desk hours.", 1,
@@ -196,8 +289,8 @@ static void findings(po_fixture *f, double ax, double ay)
                       "96 mm of bead hangs out more than 45 degrees lets it, the longest stretch 38 mm.",
                       "Look at the underside of the lip: it may curl up and be hit by the nozzle.", 3, hang, hang,
                       PO_SIGHT_OVERHANG);
-    list[4] = finding("off-recipe", PO_GRADE_NOTE, "Near the recipe everyday, but with 3 roofs instead of 4.", "", 1, none,
-                      none, PO_SIGHT_COUNT);
+    list[4] = finding("off-recipe", PO_GRADE_NOTE, "Near the recipe everyday, but with 3 roofs instead of 4.", "", 1,
+                      none, none, PO_SIGHT_COUNT);
     list[4].default_grade = PO_GRADE_ASK;
     list[5] = finding("over-fill", PO_GRADE_NOTE, "Roofs over open fill: 3120 mm of bead, ordinary.", "", 1, none, none,
                       PO_SIGHT_COUNT);
@@ -251,8 +344,9 @@ void po_fixture_init(po_fixture *f, bool stops, bool round, bool start)
     f->proof->report = f->report;
     f->proof->file = "stick-07/wall bracket <left> & \"post\".gcode";
     f->proof->verdict = PO_CLEAR;
-    f->proof->aloud = "Yes: it takes 12.3 metres and about 3 hours 20 minutes on this machine. Stay until the first layer "
-                      "is down, at least half an hour.";
+    f->proof->aloud =
+        "Yes: it takes 12.3 metres and about 3 hours 20 minutes on this machine. Stay until the first layer "
+        "is down, at least half an hour.";
     f->proof->filament_mm = (po_range){12345, 12600};
     f->proof->seconds = (po_range){11400, 13200};
     f->proof->ranges_from = "model";

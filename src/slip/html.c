@@ -17,7 +17,8 @@ static const char STYLE[] =
     "main,header.top,footer{max-width:62rem;margin:0 auto;padding:0 1.1rem}\n"
     "header.top{padding-top:1.4rem;color:var(--soft);font-size:.86rem}\n"
     "h1{font-size:1rem;font-weight:400;margin:.1rem 0 0;color:var(--soft);overflow-wrap:anywhere}\n"
-    "h2{font-size:1.9rem;line-height:1.15;margin:0}\nh2 small{display:block;font-size:1rem;font-weight:400;color:var(--soft);margin-top:.3rem}\n"
+    "h2{font-size:1.9rem;line-height:1.15;margin:0}\nh2 "
+    "small{display:block;font-size:1rem;font-weight:400;color:var(--soft);margin-top:.3rem}\n"
     "h3{font-size:1.02rem;margin:2rem 0 .5rem;padding-top:.55rem;border-top:1px solid var(--faint)}\n"
     "h4{font-size:1rem;margin:0}\n"
     ".verdict{display:grid;grid-template-columns:4.6rem 1fr;gap:1rem;align-items:center;margin:1.1rem 0 .8rem}\n"
@@ -30,12 +31,14 @@ static const char STYLE[] =
     ".aloud span{color:var(--line)}\n"
     "figure{margin:0}\nfigure svg{display:block;width:100%;height:auto}\n"
     "figcaption{color:var(--soft);font-size:.82rem;margin-top:.2rem}\n"
-    ".panels{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(22rem,100%),1fr));gap:1.4rem;margin-top:1rem}\n"
+    ".panels{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(22rem,100%),1fr));gap:1.4rem;margin-top:"
+    "1rem}\n"
     ".wide{grid-column:1/-1}\n"
     ".frames{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(15rem,100%),1fr));gap:1rem 1.2rem}\n"
     ".scroll{overflow-x:auto}\n.scroll svg{min-width:34rem}\n"
     "ol.findings{list-style:none;margin:0;padding:0}\n"
-    "ol.findings li{display:grid;grid-template-columns:2.9rem 1fr;gap:.2rem .7rem;padding:.7rem 0;border-top:1px solid var(--wash)}\n"
+    "ol.findings li{display:grid;grid-template-columns:2.9rem 1fr;gap:.2rem .7rem;padding:.7rem 0;border-top:1px solid "
+    "var(--wash)}\n"
     "ol.findings li:first-child{border-top:0}\n"
     "ol.findings .mark{display:flex;gap:.3rem;align-items:flex-start;font-weight:700;padding-top:.1rem}\n"
     "ol.findings .mark svg{width:1.15rem;flex:none;margin-top:.2rem}\n"
@@ -45,7 +48,8 @@ static const char STYLE[] =
     "table.facts th{font-weight:400;color:var(--soft);width:11rem}\n"
     "table.machines th[scope=col]{color:var(--soft);font-weight:400;font-size:.82rem}\n"
     "td.n{text-align:right;white-space:nowrap}\n"
-    ".care{border:1px solid var(--line);padding:.5rem .9rem .6rem;margin-top:1.6rem}\n.care h3{border:0;margin:0;padding:0}\n"
+    ".care{border:1px solid var(--line);padding:.5rem .9rem .6rem;margin-top:1.6rem}\n.care "
+    "h3{border:0;margin:0;padding:0}\n"
     ".care ul{margin:.2rem 0 0;padding-left:1.1rem}\n"
     "a{color:inherit}\nsection.machine{margin-top:2.4rem;border-top:3px solid var(--line);padding-top:.4rem}\n"
     "footer{color:var(--soft);font-size:.8rem;padding-top:1.6rem;padding-bottom:2rem;overflow-wrap:anywhere}\n"
@@ -174,8 +178,8 @@ static void findings(page *p, const po_proof *proof)
 
 typedef void one_picture(po_drawing *d, po_box2 box, const po_proof *proof);
 
-static void panel(page *p, const po_proof *proof, const char *attributes, const char *title, const char *description, double w, double h,
-                  one_picture *paint)
+static void panel(page *p, const po_proof *proof, const char *attributes, const char *title, const char *description,
+                  double w, double h, one_picture *paint)
 {
     po_drawing d;
     po_draw_init(&d, p->arena, w, h, title, description);
@@ -205,7 +209,8 @@ static void pictures(page *p, const po_proof *proof)
                                          po_say_number(a, r->facts.foothold_mm2, 0));
     panel(p, proof, "", "The bed from above with the first layer", stands, 74, 72, po_picture_bed);
     panel(p, proof, "", "The first layer close up", stands, 74, 72, po_picture_close);
-    panel(p, proof, " class=\"wide scroll\"", "From the front, with the heights of the findings", NULL, 150, 62, po_picture_side);
+    panel(p, proof, " class=\"wide scroll\"", "From the front, with the heights of the findings", NULL, 150, 62,
+          po_picture_side);
     po_text_add(&p->out, "</div>\n");
     if (r->images.n_worst) {
         element(p, "h3", "", "The worst heights");
@@ -287,9 +292,11 @@ static void machine_section(page *p, const po_proof *proof, size_t number)
 static void machines_table(page *p, const po_proof *const *proofs, size_t n)
 {
     po_arena *a = p->arena;
-    po_text_add(&p->out, "<div class=\"scroll\"><table class=\"machines\"><thead><tr>"
-                         "<th scope=\"col\">machine</th><th scope=\"col\">answer</th><th scope=\"col\">filament</th>"
-                         "<th scope=\"col\">takes</th><th scope=\"col\">ends</th><th scope=\"col\">why</th></tr></thead><tbody>\n");
+    po_text_add(
+        &p->out,
+        "<div class=\"scroll\"><table class=\"machines\"><thead><tr>"
+        "<th scope=\"col\">machine</th><th scope=\"col\">answer</th><th scope=\"col\">filament</th>"
+        "<th scope=\"col\">takes</th><th scope=\"col\">ends</th><th scope=\"col\">why</th></tr></thead><tbody>\n");
     for (size_t i = 0; i < n; i++) {
         const po_proof *proof = proofs[i];
         po_text_printf(&p->out, "<tr><th scope=\"row\"><a href=\"#m%zu\">", i + 1);

@@ -55,23 +55,31 @@ static void has(json_t *object, const char *keys)
 
 static void check_contract(json_t *root)
 {
-    has(root, "s:format s:file s:sha256 n:bytes n:lines s:machine a:materials S:recipe s:verdict a:findings o:facts o:ranges");
+    has(root, "s:format s:file s:sha256 n:bytes n:lines s:machine a:materials S:recipe s:verdict a:findings o:facts "
+              "o:ranges");
     assert_string_equal(json_string_value(json_object_get(root, "format")), "proveout/job-proof/1");
     json_t *facts = json_object_get(root, "facts"), *v;
     size_t i;
-    has(facts, "n:filament_mm n:filament_net_mm n:filament_g n:volume_mm3 a:tools n:seconds n:motion_seconds n:heat_seconds "
-               "n:wait_seconds N:first_bead_seconds N:first_layer_seconds a:later_first_layers n:layers N:layer_height_mm "
-               "N:first_layer_height_mm N:bead_width_mm b:continuous o:bounds_mm o:bounds_all_mm o:travel_bounds_mm "
-               "o:nozzle_c o:bed_c o:fan_percent N:peak_flow_mm3_s N:sustained_flow_mm3_s n:retractions n:extruding_mm "
-               "n:travel_mm n:moves N:foothold_mm2 N:footholds a:parts N:on_air_mm N:across_gap_mm N:over_fill_mm o:bridges "
-               "N:overhang_mm N:fill_fraction N:walls a:by_height");
+    has(facts,
+        "n:filament_mm n:filament_net_mm n:filament_g n:volume_mm3 a:tools n:seconds n:motion_seconds n:heat_seconds "
+        "n:wait_seconds N:first_bead_seconds N:first_layer_seconds a:later_first_layers n:layers N:layer_height_mm "
+        "N:first_layer_height_mm N:bead_width_mm b:continuous o:bounds_mm o:bounds_all_mm o:travel_bounds_mm "
+        "o:nozzle_c o:bed_c o:fan_percent N:peak_flow_mm3_s N:sustained_flow_mm3_s n:retractions n:extruding_mm "
+        "n:travel_mm n:moves N:foothold_mm2 N:footholds a:parts N:on_air_mm N:across_gap_mm N:over_fill_mm o:bridges "
+        "N:overhang_mm N:fill_fraction N:walls a:by_height");
     has(json_object_get(facts, "bridges"), "N:count N:longest_mm");
     has(json_object_get(facts, "nozzle_c"), "N:first N:lowest N:highest");
     has(json_object_get(facts, "bed_c"), "N:first N:lowest N:highest");
     has(json_object_get(facts, "bounds_mm"), "a:min a:max");
     assert_int_equal(json_array_size(json_object_get(json_object_get(facts, "bounds_mm"), "min")), 3);
-    json_array_foreach(json_object_get(facts, "tools"), i, v) { has(v, "n:tool n:filament_mm"); }
-    json_array_foreach(json_object_get(facts, "by_height"), i, v) { has(v, "n:z n:filament_mm n:g n:seconds"); }
+    json_array_foreach(json_object_get(facts, "tools"), i, v)
+    {
+        has(v, "n:tool n:filament_mm");
+    }
+    json_array_foreach(json_object_get(facts, "by_height"), i, v)
+    {
+        has(v, "n:z n:filament_mm n:g n:seconds");
+    }
     json_array_foreach(json_object_get(root, "findings"), i, v)
     {
         has(v, "s:name s:grade s:says s:do n:count O:where O:worst");
@@ -133,7 +141,10 @@ static void several_machines(void **state)
     assert_string_equal(json_string_value(json_object_get(root, "verdict")), "clear"); /* the best of them */
     assert_int_equal(json_array_size(machines), 2);
     size_t i;
-    json_array_foreach(machines, i, v) { check_contract(v); }
+    json_array_foreach(machines, i, v)
+    {
+        check_contract(v);
+    }
     assert_int_equal(po_slip_json(proofs, 0, true, a.arena, &doc, &err), PO_E_RANGE);
     json_decref(root);
     po_fixture_done(&a);
@@ -154,8 +165,8 @@ static void no_value_is_null(void **state)
     f.report->facts.extruding_mm = 1e300;
     json_t *root = write_one(&f, &doc), *facts = json_object_get(root, "facts");
     check_contract(root);
-    static const char *const NULLS[] = {"peak_flow_mm3_s", "layer_height_mm", "foothold_mm2", "footholds", "on_air_mm",
-                                        "overhang_mm",     "fill_fraction",   "walls"};
+    static const char *const NULLS[] = {"peak_flow_mm3_s", "layer_height_mm", "foothold_mm2",  "footholds",
+                                        "on_air_mm",       "overhang_mm",     "fill_fraction", "walls"};
     for (size_t i = 0; i < sizeof NULLS / sizeof *NULLS; i++) {
         assert_true(json_is_null(json_object_get(facts, NULLS[i])));
     }
@@ -175,7 +186,10 @@ static void foreign_text(void **state)
         {"tab\there\x1b[31m", "tab here\xEF\xBF\xBD[31m"},
         {"\xff\xfe.gcode", "\xEF\xBF\xBD\xEF\xBF\xBD.gcode"},
         {"\xC3\xA9t\xC3\xA9.gcode", "\xC3\xA9t\xC3\xA9.gcode"},
-        {"\xE2\x80\xAE" "edocg", "\xEF\xBF\xBD" "edocg"}, /* a mark that turns the direction of writing */
+        {"\xE2\x80\xAE"
+         "edocg",
+         "\xEF\xBF\xBD"
+         "edocg"}, /* a mark that turns the direction of writing */
         {"cut\xE2\x82", "cut\xEF\xBF\xBD\xEF\xBF\xBD"},
         {"\xED\xA0\x80", "\xEF\xBF\xBD\xEF\xBF\xBD\xEF\xBF\xBD"}, /* half a surrogate pair (RFC 3629 section 3) */
         {"\xC0\xAF", "\xEF\xBF\xBD\xEF\xBF\xBD"},                 /* a longer form than needed */

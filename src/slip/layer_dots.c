@@ -11,7 +11,7 @@
 
 enum { CLEAR, INK, BODY, FOOT, SPECK, PALE, WHITE, SIDE1, SIDE2, SIDE3, N_COLOURS };
 static const uint32_t RGBA[N_COLOURS] = {
-    [CLEAR] = 0x00000000, [INK] = 0x1C2530FF,  [BODY] = 0xD3D8DBFF,  [FOOT] = 0x8C97A1FF,  [SPECK] = 0xA9B1B8FF,
+    [CLEAR] = 0x00000000, [INK] = 0x1C2530FF,   [BODY] = 0xD3D8DBFF,  [FOOT] = 0x8C97A1FF,  [SPECK] = 0xA9B1B8FF,
     [PALE] = 0xEEF0F0FF,  [WHITE] = 0xFFFFFFFF, [SIDE1] = 0xE4E7E8FF, [SIDE2] = 0xC6CCD1FF, [SIDE3] = 0xA3ACB4FF,
 };
 enum { MOST_DOTS_A_SIDE = 4096 };
@@ -19,23 +19,33 @@ enum { MOST_DOTS_A_SIDE = 4096 };
 static uint8_t texture(uint8_t kind, int x, int y)
 {
     switch (kind) {
-    case PO_PX_BENEATH: return x % 5 == 0 && y % 5 == 0 ? SPECK : PALE;
-    case PO_PX_LAID: return BODY;
-    case PO_PX_FOOTHOLD: return FOOT;
-    case PO_PX_PRIMING: return (x + y) % 4 < 2 ? SPECK : WHITE;
-    case PO_PX_BRIDGE: return (x + y) % 7 < 2 ? INK : WHITE;
-    case PO_PX_OVERHANG: return (x - y + 70000) % 4 == 0 || (x + y) % 4 == 0 ? INK : WHITE;
-    case PO_PX_ON_AIR: return (x % 6 == 2 || x % 6 == 3) && (y % 6 == 2 || y % 6 == 3) ? WHITE : INK;
-    case PO_PX_OVER_FILL: return y % 5 == 0 ? SPECK : BODY;
-    default: return CLEAR;
+    case PO_PX_BENEATH:
+        return x % 5 == 0 && y % 5 == 0 ? SPECK : PALE;
+    case PO_PX_LAID:
+        return BODY;
+    case PO_PX_FOOTHOLD:
+        return FOOT;
+    case PO_PX_PRIMING:
+        return (x + y) % 4 < 2 ? SPECK : WHITE;
+    case PO_PX_BRIDGE:
+        return (x + y) % 7 < 2 ? INK : WHITE;
+    case PO_PX_OVERHANG:
+        return (x - y + 70000) % 4 == 0 || (x + y) % 4 == 0 ? INK : WHITE;
+    case PO_PX_ON_AIR:
+        return (x % 6 == 2 || x % 6 == 3) && (y % 6 == 2 || y % 6 == 3) ? WHITE : INK;
+    case PO_PX_OVER_FILL:
+        return y % 5 == 0 ? SPECK : BODY;
+    default:
+        return CLEAR;
     }
 }
 
 const char *po_area_name(uint8_t kind)
 {
     static const char *const NAMES[PO_PX_COUNT] = {
-        [PO_PX_BENEATH] = "layer beneath", [PO_PX_LAID] = "laid here",   [PO_PX_FOOTHOLD] = "foothold",
-        [PO_PX_PRIMING] = "priming",       [PO_PX_BRIDGE] = "bridge",    [PO_PX_OVERHANG] = "overhang",
+        [PO_PX_BENEATH] = "layer beneath", [PO_PX_LAID] = "laid here",
+        [PO_PX_FOOTHOLD] = "foothold",     [PO_PX_PRIMING] = "priming",
+        [PO_PX_BRIDGE] = "bridge",         [PO_PX_OVERHANG] = "overhang",
         [PO_PX_ON_AIR] = "on air",         [PO_PX_OVER_FILL] = "over open fill",
     };
     return kind < PO_PX_COUNT && NAMES[kind] ? NAMES[kind] : "";
@@ -168,8 +178,10 @@ const po_palette_image *po_side_dots(po_arena *arena, const po_side_image *side,
                 }
             }
             double share = (double)sum / (double)n / 255;
-            px[(size_t)v * (size_t)width + (size_t)u] =
-                sum == 0 ? CLEAR : share < 0.2 ? SIDE1 : share < 0.5 ? SIDE2 : SIDE3;
+            px[(size_t)v * (size_t)width + (size_t)u] = sum == 0      ? CLEAR
+                                                        : share < 0.2 ? SIDE1
+                                                        : share < 0.5 ? SIDE2
+                                                                      : SIDE3;
         }
     }
     /* The outline, in place: an inked dot is not a clear one, so the order does not matter. */

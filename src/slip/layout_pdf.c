@@ -59,7 +59,8 @@ static void key_number(po_drawing *d, double x, double y, const char *label, con
 }
 
 /* Height that a finding takes; drawn when d is given. */
-static double finding_block(po_drawing *d, po_arena *arena, double x, double y, double w, const po_finding *f, size_t number)
+static double finding_block(po_drawing *d, po_arena *arena, double x, double y, double w, const po_finding *f,
+                            size_t number)
 {
     const char *lines[MOST_LINES];
     double at = y + 3, text_x = x + 11, text_w = w - 11;
@@ -72,8 +73,8 @@ static double finding_block(po_drawing *d, po_arena *arena, double x, double y, 
         const po_place *place = f->worst.known ? &f->worst : &f->where;
         char where[96];
         if (place->known && place->line && isfinite(place->z)) {
-            snprintf(where, sizeof where, "%s%llu, %s mm up", f->count > 1 ? "worst at line " : "line ", (unsigned long long)place->line,
-                     po_say_number(arena, place->z, 1));
+            snprintf(where, sizeof where, "%s%llu, %s mm up", f->count > 1 ? "worst at line " : "line ",
+                     (unsigned long long)place->line, po_say_number(arena, place->z, 1));
         } else if (place->known && place->line) {
             snprintf(where, sizeof where, "line %llu", (unsigned long long)place->line);
         } else {
@@ -158,8 +159,9 @@ static double head(po_drawing *d, po_arena *a, const po_proof *proof, const po_s
 /* Facts in two columns; returns the height (drawn when d is given). */
 static double facts_block(po_drawing *d, po_arena *a, double y, const po_proof *proof)
 {
-    static const char *const WANTED[] = {"Layers", "Bead width", "Made of", "Nearest recipe", "Size", "First layer down",
-                                         "Nozzle", "Bed", "Fan", "Flow", "Parts", "Bridges", "Overhangs", "Watch"};
+    static const char *const WANTED[] = {
+        "Layers", "Bead width", "Made of", "Nearest recipe", "Size",    "First layer down", "Nozzle",
+        "Bed",    "Fan",        "Flow",    "Parts",          "Bridges", "Overhangs",        "Watch"};
     po_fact_line lines[PO_MOST_FACT_LINES];
     size_t n = po_fact_lines(proof, a, lines), count = sizeof WANTED / sizeof *WANTED, half = (count + 1) / 2;
     double column = INNER / 2 + 1;
@@ -220,7 +222,8 @@ po_status po_slip_pdf(const po_proof *proof, const po_shop *shop, const po_slip_
     if (status) {
         return status;
     }
-    double bottom = PAGE_H - 9, care_h = care_block(NULL, arena, 0, proof, shop), facts_h = facts_block(NULL, arena, 0, proof);
+    double bottom = PAGE_H - 9, care_h = care_block(NULL, arena, 0, proof, shop),
+           facts_h = facts_block(NULL, arena, 0, proof);
     double time_h = 26, room = bottom - 6 - care_h - facts_h - 4 - time_h - y;
     bool heights = proof->report->images.n_worst > 0;
     double frames_h = heights ? po_heights_height(INNER, 5) + 5 : 0, key_h = 5.5;
@@ -275,9 +278,10 @@ po_status po_slip_pdf(const po_proof *proof, const po_shop *shop, const po_slip_
         care_block(d, arena, y, proof, shop);
     }
     po_draw_text(d, MARGIN, bottom, 2, PO_ANCHOR_START, PO_INK_SOFT,
-                 po_text_cut(arena, po_arena_printf(arena, "SHA-256 %s, %llu bytes, %llu lines", proof->report->sha256,
-                                                    (unsigned long long)proof->report->facts.bytes,
-                                                    (unsigned long long)proof->report->facts.lines),
+                 po_text_cut(arena,
+                             po_arena_printf(arena, "SHA-256 %s, %llu bytes, %llu lines", proof->report->sha256,
+                                             (unsigned long long)proof->report->facts.bytes,
+                                             (unsigned long long)proof->report->facts.lines),
                              INNER - 22, 2, false));
     po_draw_text(d, MARGIN + INNER, bottom, 2, PO_ANCHOR_END, PO_INK_SOFT, "proveout");
     return po_render_pdf(d, title, arena, ret, err);

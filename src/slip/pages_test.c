@@ -46,7 +46,8 @@ static void html_is_whole_and_safe(void **state)
     a.proof->aloud = "</p><script>";
     const po_proof *proofs[] = {a.proof, b.proof};
     assert_int_equal(po_slip_html(proofs, 2, a.shop, &options, a.arena, &doc, &err), PO_OK);
-    static const char *const NEVER[] = {"<script", "<img", "<iframe", "<b ", "<i>", "<u>", "<svg onload", "http://", "https://", "url("};
+    static const char *const NEVER[] = {"<script", "<img",        "<iframe", "<b ",      "<i>",
+                                        "<u>",     "<svg onload", "http://", "https://", "url("};
     for (size_t i = 0; i < sizeof NEVER / sizeof *NEVER; i++) {
         if (strstr(doc.data, NEVER[i])) {
             fail_msg("the page holds %s", NEVER[i]);
@@ -135,7 +136,8 @@ static void pdf_is_one_page(void **state)
             print_message("pdfinfo is not there: number of pages not checked\n");
         }
         snprintf(command, sizeof command,
-                 "cd %s && pdftoppm -r 200 -png slip.pdf page 2>/dev/null && zbarimg -q --raw page*.png 2>/dev/null", folder);
+                 "cd %s && pdftoppm -r 200 -png slip.pdf page 2>/dev/null && zbarimg -q --raw page*.png 2>/dev/null",
+                 folder);
         if (ask(command, line, sizeof line)) {
             line[strcspn(line, "\n")] = 0;
             assert_string_equal(line, "3b1f9c0d5e77a246");

@@ -65,7 +65,8 @@ static void scale_bar(po_drawing *d, double x, double y, double scale, double wi
     po_draw_line(d, x, y, x + w, y, PO_INK_SOFT, 0.3);
     po_draw_line(d, x, y - 0.8, x, y + 0.8, PO_INK_SOFT, 0.3);
     po_draw_line(d, x + w, y - 0.8, x + w, y + 0.8, PO_INK_SOFT, 0.3);
-    po_draw_textf(d, x + w + 1.2, y + 0.85, 2.4, PO_ANCHOR_START, PO_INK_SOFT, "%s mm", po_say_number(d->arena, length, 0));
+    po_draw_textf(d, x + w + 1.2, y + 0.85, 2.4, PO_ANCHOR_START, PO_INK_SOFT, "%s mm",
+                  po_say_number(d->arena, length, 0));
 }
 
 /* Flags of an image that belong to a finding: each number once; poles grow where they would stand in each other. */
@@ -164,7 +165,8 @@ void po_picture_bed(po_drawing *d, po_box2 box, const po_proof *proof)
     }
     if (isfinite(r->facts.bounds_mm.min[0])) { /* the extent of the parts, as a drawing's frame of reference */
         const po_span3 *b = &r->facts.bounds_mm;
-        double q[] = {vx(&v, b->min[0]) - 0.8, vy(&v, b->max[1]) - 0.8, vx(&v, b->max[0]) + 0.8, vy(&v, b->min[1]) + 0.8};
+        double q[] = {vx(&v, b->min[0]) - 0.8, vy(&v, b->max[1]) - 0.8, vx(&v, b->max[0]) + 0.8,
+                      vy(&v, b->min[1]) + 0.8};
         po_draw_dashed(d, q[0], q[1], q[2], q[1], PO_INK_SOFT, 0.2, 1);
         po_draw_dashed(d, q[2], q[1], q[2], q[3], PO_INK_SOFT, 0.2, 1);
         po_draw_dashed(d, q[2], q[3], q[0], q[3], PO_INK_SOFT, 0.2, 1);
@@ -173,13 +175,14 @@ void po_picture_bed(po_drawing *d, po_box2 box, const po_proof *proof)
     for (size_t i = 0; i < m->n_keep_outs; i++) {
         const po_keep_out *k = &m->keep_outs[i];
         bool right = (k->x.low + k->x.high) / 2 > (bx.low + bx.high) / 2;
-        po_draw_textf(d, right ? vx(&v, k->x.low) - 0.8 : vx(&v, k->x.high) + 0.8, vy(&v, (k->y.low + k->y.high) / 2) + 0.8,
-                      2.1, right ? PO_ANCHOR_END : PO_ANCHOR_START, PO_INK_SOFT, "keep out below %s mm",
-                      po_say_number(d->arena, k->below_z_mm, 0));
+        po_draw_textf(d, right ? vx(&v, k->x.low) - 0.8 : vx(&v, k->x.high) + 0.8,
+                      vy(&v, (k->y.low + k->y.high) / 2) + 0.8, 2.1, right ? PO_ANCHOR_END : PO_ANCHOR_START,
+                      PO_INK_SOFT, "keep out below %s mm", po_say_number(d->arena, k->below_z_mm, 0));
     }
     double hx = m->home_mm[0], hy = m->home_mm[1];
     bool low = fabs(m->home_mm[2]) <= 20; /* a home high above the bed is no place on it */
-    if (low && hx >= v.w.x0 - 1 && hx <= v.w.x1 + 1 && hy >= v.w.y0 - 1 && hy <= v.w.y1 + 1) { /* a small open cross in a ring */
+    if (low && hx >= v.w.x0 - 1 && hx <= v.w.x1 + 1 && hy >= v.w.y0 - 1 &&
+        hy <= v.w.y1 + 1) { /* a small open cross in a ring */
         po_draw_circle(d, vx(&v, hx), vy(&v, hy), 1.1, PO_INK_PAPER, PO_INK_LINE, 0.25);
         po_draw_line(d, vx(&v, hx) - 1.7, vy(&v, hy), vx(&v, hx) + 1.7, vy(&v, hy), PO_INK_LINE, 0.2);
         po_draw_line(d, vx(&v, hx), vy(&v, hy) - 1.7, vx(&v, hx), vy(&v, hy) + 1.7, PO_INK_LINE, 0.2);
@@ -188,8 +191,8 @@ void po_picture_bed(po_drawing *d, po_box2 box, const po_proof *proof)
     if (layer) {
         flags_into(d, &v, layer, proof);
     } else {
-        po_draw_text(d, vx(&v, (bx.low + bx.high) / 2), vy(&v, (by.low + by.high) / 2), 2.8, PO_ANCHOR_MIDDLE, PO_INK_SOFT,
-                     r->facts.deposit_done ? "no layer was laid" : "not measured");
+        po_draw_text(d, vx(&v, (bx.low + bx.high) / 2), vy(&v, (by.low + by.high) / 2), 2.8, PO_ANCHOR_MIDDLE,
+                     PO_INK_SOFT, r->facts.deposit_done ? "no layer was laid" : "not measured");
     }
     po_draw_end(d);
 }

@@ -22,15 +22,16 @@ enum { MOST_DOTS = 16384 };
 #define POINTS_PER_MM (72 / 25.4)
 
 #define FUNCTIONS(F)                                                                                                   \
-    F(arc) F(close_path) F(create) F(destroy) F(fill_preserve) F(font_options_create)                  \
-    F(font_options_destroy) F(font_options_set_hint_metrics) F(font_options_set_hint_style)                            \
-    F(font_options_set_antialias) F(image_surface_create) F(image_surface_create_for_data)                             \
-    F(line_to) F(move_to) F(new_path) F(paint) F(pattern_set_filter) F(get_source)                                     \
-    F(pdf_surface_create_for_stream) F(pdf_surface_set_metadata) F(rectangle) F(restore) F(rotate) F(save) F(scale)    \
-    F(select_font_face) F(set_dash) F(set_font_options) F(set_font_size) F(set_line_cap) F(set_line_join)              \
-    F(set_line_width) F(set_source_rgb) F(set_source_surface) F(show_page) F(show_text) F(status) F(status_to_string)  \
-    F(stroke) F(surface_destroy) F(surface_finish) F(surface_status) F(surface_write_to_png_stream)   \
-    F(text_extents) F(translate)
+    F(arc)                                                                                                             \
+    F(close_path) F(create) F(destroy) F(fill_preserve) F(font_options_create) F(font_options_destroy)                 \
+        F(font_options_set_hint_metrics) F(font_options_set_hint_style) F(font_options_set_antialias)                  \
+            F(image_surface_create) F(image_surface_create_for_data) F(line_to) F(move_to) F(new_path) F(paint)        \
+                F(pattern_set_filter) F(get_source) F(pdf_surface_create_for_stream) F(pdf_surface_set_metadata)       \
+                    F(rectangle) F(restore) F(rotate) F(save) F(scale) F(select_font_face) F(set_dash)                 \
+                        F(set_font_options) F(set_font_size) F(set_line_cap) F(set_line_join) F(set_line_width)        \
+                            F(set_source_rgb) F(set_source_surface) F(show_page) F(show_text) F(status)                \
+                                F(status_to_string) F(stroke) F(surface_destroy) F(surface_finish) F(surface_status)   \
+                                    F(surface_write_to_png_stream) F(text_extents) F(translate)
 
 typedef struct cairo_api {
     void *library;
@@ -125,7 +126,8 @@ static po_status draw_image(const cairo_api *api, cairo_t *cr, po_arena *arena, 
     uint32_t colours[256] = {0};
     for (int i = 0; i < image->n_colours && i < 16; i++) {
         uint32_t c = image->rgba[i], a = c & 255;
-        colours[i] = a << 24 | ((c >> 24) * a / 255) << 16 | ((c >> 16 & 255) * a / 255) << 8 | (c >> 8 & 255) * a / 255;
+        colours[i] = a << 24 | ((c >> 24) * a / 255) << 16 | ((c >> 16 & 255) * a / 255) << 8 |
+                     (c >> 8 & 255) * a / 255;
     }
     for (size_t i = 0; i < n; i++) {
         argb[i] = colours[image->px[i]];
@@ -185,10 +187,15 @@ static po_status draw(const cairo_api *api, cairo_t *cr, po_arena *arena, const 
             api->close_path(cr);
             fill_and_stroke(api, cr, mark);
             break;
-        case PO_MARK_TEXT: draw_text(api, cr, arena, mark); break;
-        case PO_MARK_IMAGE: status = draw_image(api, cr, arena, mark, smooth, err); break;
+        case PO_MARK_TEXT:
+            draw_text(api, cr, arena, mark);
+            break;
+        case PO_MARK_IMAGE:
+            status = draw_image(api, cr, arena, mark, smooth, err);
+            break;
         case PO_MARK_BEGIN:
-        case PO_MARK_END: break; /* groups are for readers of SVG */
+        case PO_MARK_END:
+            break; /* groups are for readers of SVG */
         }
         if (status) {
             return status;

@@ -11,15 +11,15 @@
 #include "slip/say.h"
 
 static const char *const NAMES[PO_INK_COUNT] = {
-    [PO_INK_NONE] = "none",   [PO_INK_LINE] = "line", [PO_INK_SOFT] = "soft", [PO_INK_FAINT] = "faint",
-    [PO_INK_WASH] = "wash",   [PO_INK_PAPER] = "paper", [PO_INK_YES] = "yes", [PO_INK_ASK] = "ask",
-    [PO_INK_STOP] = "stop",
+    [PO_INK_NONE] = "none",   [PO_INK_LINE] = "line", [PO_INK_SOFT] = "soft",
+    [PO_INK_FAINT] = "faint", [PO_INK_WASH] = "wash", [PO_INK_PAPER] = "paper",
+    [PO_INK_YES] = "yes",     [PO_INK_ASK] = "ask",   [PO_INK_STOP] = "stop",
 };
 
 /* The inks on dark paper: the same order of contrast, not the same colours turned round. */
 static const uint32_t DARK[PO_INK_COUNT] = {
-    [PO_INK_LINE] = 0xE6E4DE, [PO_INK_SOFT] = 0xA4ABB3, [PO_INK_FAINT] = 0x555E68, [PO_INK_WASH] = 0x222930,
-    [PO_INK_PAPER] = 0x171C21, [PO_INK_YES] = 0x7CC5AC, [PO_INK_ASK] = 0xE0B25A,  [PO_INK_STOP] = 0xF0897C,
+    [PO_INK_LINE] = 0xE6E4DE,  [PO_INK_SOFT] = 0xA4ABB3, [PO_INK_FAINT] = 0x555E68, [PO_INK_WASH] = 0x222930,
+    [PO_INK_PAPER] = 0x171C21, [PO_INK_YES] = 0x7CC5AC,  [PO_INK_ASK] = 0xE0B25A,   [PO_INK_STOP] = 0xF0897C,
 };
 
 static void variables(po_text *out, const uint32_t *rgb)

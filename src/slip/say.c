@@ -124,8 +124,8 @@ const char *po_say_clock(po_arena *arena, po_wall_time t, const po_wall_time *be
 
 const char *po_say_iso(po_arena *arena, po_wall_time t)
 {
-    return kept(po_arena_printf(arena, "%04d-%02d-%02dT%02d:%02d", t.date.year, t.date.month, t.date.day,
-                                t.minute / 60, t.minute % 60));
+    return kept(po_arena_printf(arena, "%04d-%02d-%02dT%02d:%02d", t.date.year, t.date.month, t.date.day, t.minute / 60,
+                                t.minute % 60));
 }
 
 bool po_clock_after(po_wall_time start, double seconds, po_wall_time *ret)
@@ -180,7 +180,10 @@ const char *po_say_place(po_arena *arena, const po_place *place)
         po_text_printf(&out, "%s%s mm up", out.n ? ", " : "", po_say_number(arena, place->z, 2));
     }
     if (isfinite(place->x) && isfinite(place->y)) {
-        po_text_printf(&out, "%sx %s y %s", isfinite(place->z) ? " at " : out.n ? ", " : "",
+        po_text_printf(&out, "%sx %s y %s",
+                       isfinite(place->z) ? " at "
+                       : out.n            ? ", "
+                                          : "",
                        po_say_number(arena, place->x, 1), po_say_number(arena, place->y, 1));
     }
     if (isfinite(place->seconds)) {
@@ -270,12 +273,23 @@ void po_add_escaped(po_text *out, const char *text)
         po_text_add_n(out, p, n);
         p += n;
         switch (*p) {
-        case '<': po_text_add(out, "&lt;"); break;
-        case '>': po_text_add(out, "&gt;"); break;
-        case '&': po_text_add(out, "&amp;"); break;
-        case '"': po_text_add(out, "&quot;"); break;
-        case '\'': po_text_add(out, "&#39;"); break;
-        default: break;
+        case '<':
+            po_text_add(out, "&lt;");
+            break;
+        case '>':
+            po_text_add(out, "&gt;");
+            break;
+        case '&':
+            po_text_add(out, "&amp;");
+            break;
+        case '"':
+            po_text_add(out, "&quot;");
+            break;
+        case '\'':
+            po_text_add(out, "&#39;");
+            break;
+        default:
+            break;
         }
         p += *p ? 1 : 0;
     }

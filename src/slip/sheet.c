@@ -47,8 +47,9 @@ void po_sheet(po_drawing *d, po_arena *arena, const po_proof *proof, const po_sh
     po_draw_init(d, arena, WIDTH_MM, height, title, proof->aloud);
     double y = MARGIN_MM;
     po_draw_verdict(d, MARGIN_MM + 5, y + 4.6, 9, proof->verdict);
-    po_draw_bold(d, MARGIN_MM + 13, y + 4, 4.4, PO_ANCHOR_START, PO_INK_LINE,
-                 po_arena_printf(arena, "%s: %s", po_say_clean(arena, r->machine->name), po_say_answer(proof->verdict)));
+    po_draw_bold(
+        d, MARGIN_MM + 13, y + 4, 4.4, PO_ANCHOR_START, PO_INK_LINE,
+        po_arena_printf(arena, "%s: %s", po_say_clean(arena, r->machine->name), po_say_answer(proof->verdict)));
     po_draw_text(d, MARGIN_MM + 13, y + 8.6, 2.9, PO_ANCHOR_START, PO_INK_SOFT,
                  po_text_cut(arena, file, inner * 0.6, 2.9, false));
     po_draw_bold(d, MARGIN_MM + inner, y + 4, 3.4, PO_ANCHOR_END, PO_INK_LINE,

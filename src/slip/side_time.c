@@ -50,9 +50,9 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
     }
     double px = in.x + (in.w - pw) / 2, floor_y = in.y + in.h;
     if (side && pw > 0.2 && ph > 0.2) {
-        const po_palette_image *image =
-            po_side_dots(d->arena, side, (po_window){x0, 0, x1, top}, (int)fmax(lround(pw * PO_DOTS_PER_MM), 1),
-                         (int)fmax(lround(ph * PO_DOTS_PER_MM), 1));
+        const po_palette_image *image = po_side_dots(d->arena, side, (po_window){x0, 0, x1, top},
+                                                     (int)fmax(lround(pw * PO_DOTS_PER_MM), 1),
+                                                     (int)fmax(lround(ph * PO_DOTS_PER_MM), 1));
         if (image) {
             po_draw_image(d, (po_box2){px, floor_y - ph, pw, ph}, image);
         }
@@ -71,7 +71,8 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
         po_draw_text(d, in.x - 1.6, y + 0.8, 2.2, PO_ANCHOR_END, PO_INK_SOFT, po_say_number(d->arena, z, 2));
     }
     po_draw_textf(d, in.x, floor_y + 5.4, 2.4, PO_ANCHOR_START, PO_INK_SOFT, "%s mm wide, %s mm tall",
-                  po_say_number(d->arena, f->bounds_mm.max[0] - f->bounds_mm.min[0], 1), po_say_number(d->arena, top, 1));
+                  po_say_number(d->arena, f->bounds_mm.max[0] - f->bounds_mm.min[0], 1),
+                  po_say_number(d->arena, top, 1));
     /* what it has cost by then, on the right */
     double cost_x = in.x + in.w + 2;
     if (f->n_by_height && ph > 14) {
@@ -85,7 +86,8 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
             double y = floor_y - row->z * scale;
             po_draw_dashed(d, in.x, y, in.x + in.w, y, PO_INK_FAINT, 0.2, 0.9);
             po_draw_line(d, in.x + in.w, y, cost_x, y, PO_INK_SOFT, 0.25);
-            po_draw_textf(d, cost_x + 0.8, y - 0.3, 2.2, PO_ANCHOR_START, PO_INK_LINE, "%s mm", po_say_number(d->arena, row->z, 1));
+            po_draw_textf(d, cost_x + 0.8, y - 0.3, 2.2, PO_ANCHOR_START, PO_INK_LINE, "%s mm",
+                          po_say_number(d->arena, row->z, 1));
             po_draw_textf(d, cost_x + 0.8, y + 2.3, 2.2, PO_ANCHOR_START, PO_INK_SOFT, "%s, %s h",
                           po_say_metres(d->arena, row->filament_mm), po_say_hmm(d->arena, row->seconds));
         }
@@ -182,7 +184,8 @@ void po_picture_time(po_drawing *d, po_box2 box, const po_proof *proof, const po
 
     /* the strip: dots while it gets ready, dense hatching under watch, plain while it runs, thin hatching as it cools */
     po_box2 ready = {box.x, y, first * scale, h}, watched = {box.x + first * scale, y, (watch - first) * scale, h};
-    po_box2 rest = {box.x + watch * scale, y, (end - watch) * scale, h}, cooling = {box.x + end * scale, y, cool * scale, h};
+    po_box2 rest = {box.x + watch * scale, y, (end - watch) * scale, h},
+            cooling = {box.x + end * scale, y, cool * scale, h};
     po_draw_rect(d, ready, PO_INK_PAPER, PO_INK_NONE, 0);
     po_draw_hatch_box(d, ready, 90, 1, PO_INK_SOFT, 0.25);
     po_draw_rect(d, watched, PO_INK_WASH, PO_INK_NONE, 0);
@@ -246,7 +249,8 @@ void po_picture_time(po_drawing *d, po_box2 box, const po_proof *proof, const po
             open = staffed;
         }
         po_draw_dashed(d, box.x, line_y, box.x + box.w, line_y, PO_INK_FAINT, 0.2, 0.6);
-        po_draw_text(d, box.x + box.w, box.y + 3.1, 2.3, PO_ANCHOR_END, PO_INK_SOFT, "thick line under the strip: somebody is at the desk");
+        po_draw_text(d, box.x + box.w, box.y + 3.1, 2.3, PO_ANCHOR_END, PO_INK_SOFT,
+                     "thick line under the strip: somebody is at the desk");
         label_y += 2.2;
     }
     spread_labels(stops, n, box.x, box.x + box.w);

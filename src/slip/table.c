@@ -68,7 +68,9 @@ po_status po_slip_table(const po_proof *const *proofs, size_t n_proofs, const po
     (void)shop;
     size_t columns = DEFAULT_COLUMNS;
     if (options && options->columns > 0) {
-        columns = (size_t)(options->columns < NARROWEST ? NARROWEST : options->columns > WIDEST ? WIDEST : options->columns);
+        columns = (size_t)(options->columns < NARROWEST ? NARROWEST
+                           : options->columns > WIDEST  ? WIDEST
+                                                        : options->columns);
     }
     bool colour = options && options->colour, clocks = false;
     size_t name_w = 7, end_w = 4;
@@ -110,14 +112,17 @@ po_status po_slip_table(const po_proof *const *proofs, size_t n_proofs, const po
         po_text_add(&out, "  ");
     }
     po_text_add(&out, "why\n");
-    size_t used = name_w + 2 + 3 + 2 + 7 + 2 + 6 + 2 + (clocks ? end_w + 2 : 0), left = columns - min(columns - 8, used);
+    size_t used = name_w + 2 + 3 + 2 + 7 + 2 + 6 + 2 + (clocks ? end_w + 2 : 0),
+           left = columns - min(columns - 8, used);
     for (size_t i = 0; i < n_proofs; i++) {
         const po_proof *proof = proofs[i];
         const po_job_facts *f = &proof->report->facts;
         cell(&out, po_say_clean(arena, proof->report->machine->name), name_w, false);
         po_text_add(&out, "  ");
         if (colour) {
-            po_text_add(&out, proof->verdict == PO_CLEAR ? "\033[1;32m" : proof->verdict == PO_ASK ? "\033[1;33m" : "\033[1;31m");
+            po_text_add(&out, proof->verdict == PO_CLEAR ? "\033[1;32m"
+                              : proof->verdict == PO_ASK ? "\033[1;33m"
+                                                         : "\033[1;31m");
         }
         cell(&out, po_say_answer(proof->verdict), 3, false);
         po_text_add(&out, colour ? "\033[0m  " : "  ");

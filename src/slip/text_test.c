@@ -85,7 +85,8 @@ static void width_and_colour(void **state)
         po_fixture_init(&f, true, true, true);
         f.proof->file = longest;
         ((po_finding *)f.proof->findings)[0].says = longest; /* one word, longer than any line */
-        ((po_finding *)f.proof->findings)[1].todo = "steer \033[2J\a\xC2\x9B" "31m the terminal";
+        ((po_finding *)f.proof->findings)[1].todo = "steer \033[2J\a\xC2\x9B"
+                                                    "31m the terminal";
         f.machines[1].name = "A machine with a name that is longer than its place on any slip of this width";
         slip_of(&f, &options, &doc);
         not_wider(&doc, (size_t)columns);
