@@ -237,6 +237,23 @@ static void test_all_at_once(void **state)
     po_arena_free(arena);
 }
 
+/* A misspelt key is one fault: that the right one is missing goes without saying. */
+static void test_misspelt(void **state)
+{
+    (void)state;
+    char text[8192];
+    size_t n = change("    height: 90", "    hieght: 90", text, sizeof text);
+    po_arena *arena = po_arena_new(1 << 20);
+    po_status status;
+    po_shop_faults faults;
+    read_text(text, n, arena, &status, &faults);
+    assert_int_equal(faults.n_faults, 1);
+    n = change("    height: 90", "    colour: 90", text, sizeof text);
+    read_text(text, n, arena, &status, &faults);
+    assert_int_equal(faults.n_faults, 3); /* the unknown key, and the height of both machines */
+    po_arena_free(arena);
+}
+
 static void test_whole_files(void **state)
 {
     (void)state;
@@ -385,8 +402,8 @@ static void test_hostile(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_good),        cmocka_unit_test(test_each),    cmocka_unit_test(test_all_at_once),
-        cmocka_unit_test(test_whole_files), cmocka_unit_test(test_hostile),
+        cmocka_unit_test(test_good),        cmocka_unit_test(test_each),     cmocka_unit_test(test_all_at_once),
+        cmocka_unit_test(test_whole_files), cmocka_unit_test(test_misspelt), cmocka_unit_test(test_hostile),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

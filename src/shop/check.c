@@ -221,6 +221,24 @@ static void unknown_key(po_check *c, po_node *name, const po_key_path *path, con
                          po_arena_printf(c->arena, "a known key; the nearest is %s", table->keys[best].name));
 }
 
+/* Whether a key that should be there was probably written otherwise: that unknown key has its own fault. */
+static bool misspelt(const po_node *map, const po_key_table *table, const char *key)
+{
+    enum { MOST_KEYS = 64 }; /* more than any table has: a larger mapping holds something else */
+    for (size_t i = 0; i < map->n && i < MOST_KEYS; i++) {
+        const char *name = map->keys[i]->text;
+        size_t distance = po_text_distance(name, key);
+        bool known = false;
+        for (size_t k = 0; k < table->n && !known; k++) {
+            known = !strcmp(table->keys[k].name, name);
+        }
+        if (!known && distance <= 2 && distance * 3 <= strlen(key)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 void po_check_map(po_check *c, po_node *map, const po_key_path *path, const po_key_table *table, void *base)
 {
     for (size_t i = 0; map && i < map->n && !po_check_over(c); i++) {
@@ -251,7 +269,8 @@ void po_check_map(po_check *c, po_node *map, const po_key_path *path, const po_k
             const char *wanted = expects(c, key);
             if (node) {
                 po_check_fault(c, node, &at, wanted);
-            } else { /* the place is the mapping's; the key tells two missing ones apart */
+            } else if (!misspelt(map, table,
+                                 key->name)) { /* the place is the mapping's; the key tells two missing ones apart */
                 po_fault_add(c->faults, map->line, map->column, &at, "nothing",
                              wanted ? po_arena_printf(c->arena, "the key %s: %s", key->name, wanted) : NULL);
             }
