@@ -217,11 +217,15 @@ size_t po_cautions(const po_proof *proof, const po_shop *shop, const char **ret)
                 "the maker's instructions allow it, with a working smoke alarm.");
     }
     bool fumes = false;
-    for (size_t i = 0; i < proof->report->n_materials && i < PO_MAX_TOOLS; i++) {
+    for (size_t i = 0; i < f->n_tools; i++) {
+        size_t tool = (size_t)f->tools[i].tool;
+        const po_material *material = f->tools[i].tool >= 0 && tool < proof->report->n_materials
+                                          ? proof->report->materials[tool]
+                                          : NULL;
         /* Plastics that need a hot bed give off most: handbook 9.3 (common practice: asa, abs, pa, pc). */
-        fumes = fumes || (proof->report->materials[i] && proof->report->materials[i]->bed_c.low >= 90);
+        fumes = fumes || (material && material->bed_c.low >= 90 && f->tools[i].filament_mm > 0);
     }
-    if (fumes && f->filament_mm > 0) {
+    if (fumes) {
         caution(ret, &n,
                 "Fumes: print this material only with the ventilation or extraction that local rules and "
                 "the maker's data sheet ask for.");

@@ -5,8 +5,8 @@
  * pictures have what real ones have: thin beads, gaps, large areas. */
 #include "slip/fixture.h"
 
+#include <assert.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 enum { SIDE_W = 200, SIDE_H = 120 };
@@ -15,9 +15,7 @@ enum { SIDE_W = 200, SIDE_H = 120 };
 static void *zeros(po_arena *arena, size_t n, size_t size)
 {
     void *p = po_arena_zeros(arena, n, size);
-    if (!p) {
-        abort();
-    }
+    assert(p);
     return p;
 }
 
@@ -327,9 +325,7 @@ void po_fixture_init(po_fixture *f, bool stops, bool round, bool start)
 {
     memset(f, 0, sizeof *f);
     f->arena = po_arena_new(0);
-    if (!f->arena) {
-        abort();
-    }
+    assert(f->arena);
     shop(f);
     double ax = round ? -40 : 82, ay = round ? -30 : 70;
     f->report = zeros(f->arena, 1, sizeof *f->report);

@@ -54,9 +54,10 @@ static const char STYLE[] =
     "a{color:inherit}\nsection.machine{margin-top:2.4rem;border-top:3px solid var(--line);padding-top:.4rem}\n"
     "footer{color:var(--soft);font-size:.8rem;padding-top:1.6rem;padding-bottom:2rem;overflow-wrap:anywhere}\n"
     "@media (max-width:34rem){body{font-size:15px}.verdict{grid-template-columns:3.2rem 1fr}h2{font-size:1.5rem}"
-    "table.facts th{width:8.4rem}}\n"
+    "table.facts th{width:8.4rem}.numbers{gap:.4rem 1.4rem}.numbers dd{font-size:1.12rem}}\n"
     "@media print{body{font-size:10pt}main,header.top,footer{max-width:none;padding:0}"
-    "figure,ol.findings li,.care{break-inside:avoid}section.machine{break-before:page}.scroll{overflow:visible}"
+    "figure,ol.findings "
+    "li,.care{break-inside:avoid}section.machine+section.machine{break-before:page}.scroll{overflow:visible}"
     ".panels{grid-template-columns:1fr 1fr}.frames{grid-template-columns:repeat(4,1fr)}"
     "*{-webkit-print-color-adjust:exact;print-color-adjust:exact}}\n";
 

@@ -23,7 +23,8 @@ enum { MOST_DOTS = 16384 };
 
 #define FUNCTIONS(F)                                                                                                   \
     F(arc)                                                                                                             \
-    F(close_path) F(create) F(destroy) F(fill_preserve) F(font_options_create) F(font_options_destroy)                 \
+    F(close_path)                                                                                                      \
+    F(create) F(destroy) F(fill_preserve) F(font_options_create) F(font_options_destroy)                               \
         F(font_options_set_hint_metrics) F(font_options_set_hint_style) F(font_options_set_antialias)                  \
             F(image_surface_create) F(image_surface_create_for_data) F(line_to) F(move_to) F(new_path) F(paint)        \
                 F(pattern_set_filter) F(get_source) F(pdf_surface_create_for_stream) F(pdf_surface_set_metadata)       \

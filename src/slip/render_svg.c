@@ -47,7 +47,7 @@ void po_svg_style(po_text *out)
     po_text_add(out, "}\n@media screen and (prefers-color-scheme:dark){:root{");
     variables(out, DARK);
     /* Layer images are greys and ink on clear ground: turned round they read the same on dark paper. */
-    po_text_add(out, "}svg image{filter:invert(.9)}}\n");
+    po_text_add(out, "}svg image{filter:invert(.9) hue-rotate(180deg)}}\n");
     classes(out);
 }
 

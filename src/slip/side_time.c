@@ -77,7 +77,8 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
     double cost_x = in.x + in.w + 2;
     if (f->n_by_height && ph > 14) {
         po_draw_text(d, cost_x + 0.8, floor_y - ph - 3, 2.3, PO_ANCHOR_START, PO_INK_SOFT, "if it stopped");
-        for (int i = 1; i <= 3; i++) {
+        bool room = ph / 4 > 5.5; /* else the three would stand in each other: half way only */
+        for (int i = room ? 1 : 2; i <= (room ? 3 : 2); i++) {
             double z = top * i / 4;
             const po_height_row *row = row_at(f, z);
             if (!row) {
@@ -95,7 +96,7 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
     /* flags at the findings' worst places */
     double used[16], used_y[16];
     size_t n = 0;
-    for (size_t i = 0; i < proof->n_findings && n < 16; i++) {
+    for (size_t i = 0; i < proof->n_findings && n < 8; i++) {
         const po_finding *finding = &proof->findings[i];
         const po_place *place = finding->worst.known ? &finding->worst : &finding->where;
         if (!place->known || !isfinite(place->z) || !isfinite(place->x) || place->z < 0 || place->z > top * 1.02 + 1) {
@@ -106,7 +107,7 @@ void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
         for (size_t k = 0; k < n; k++) {
             lift += fabs(used[k] - x) < 5.5 && fabs(used_y[k] - y) < 4;
         }
-        if (lift > 4) {
+        if (lift > 2) {
             continue; /* a bundle: the findings say where */
         }
         po_draw_flag(d, x, y, i + 1, finding->grade, lift);
