@@ -17,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import traceback
 
 PROVEOUT, DEMO_JOBS, SHOP = [os.path.abspath(p) for p in sys.argv[1:4]]
 PART = sys.argv[4] if len(sys.argv) > 4 else ""
@@ -492,7 +493,8 @@ def main():
             t()
         except Exception as e:  # noqa: BLE001 - each test is told, then the next one runs
             failed += 1
-            print("FAILED %s: %s: %s" % (t.__name__, type(e).__name__, str(e)[:1500]))
+            line = [f.lineno for f in traceback.extract_tb(e.__traceback__) if f.name == t.__name__][-1:]
+            print("FAILED %s, line %s: %s: %s" % (t.__name__, line, type(e).__name__, str(e)[:1500]))
         finally:
             shutil.rmtree(room.path, ignore_errors=True)
     print("%d tests passed, %d failed" % (len(chosen) - failed, failed))

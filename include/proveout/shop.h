@@ -149,10 +149,6 @@ typedef struct po_dates {
     po_date from, to; /* both included */
 } po_dates;
 
-typedef struct po_text_place {
-    uint32_t line, column; /* 1-based */
-} po_text_place;
-
 typedef struct po_shop {
     const char *name, *time_zone, *currency;
     int people_at_desk;
@@ -171,7 +167,6 @@ typedef struct po_shop {
     const po_recipe *recipes;
     size_t n_recipes;
     uint64_t most_file_bytes; /* rules.most_file_gb; cap on a job file */
-    const po_text_place *grade_places; /* where rules.grades[i] stands in the file; NULL = not from a file */
 } po_shop;
 
 /* One fault of a shop file. Texts live in the arena. */
@@ -199,6 +194,12 @@ PO_API po_status po_shop_read(const char *text, size_t n_bytes, const char *name
 /* The same from a path. PO_E_IO / PO_E_NOTFOUND when it cannot be read. */
 PO_API po_status po_shop_read_file(const char *path, po_arena *arena, const po_shop **ret_shop,
                                    po_shop_faults *ret_faults, po_err *err) PO_MUST_USE;
+
+/* The same, for a caller who knows what findings there are: a name in rules.grades that is none of them is a fault.
+ * findings  n_findings names; borrowed for the call */
+PO_API po_status po_shop_read_file_knowing(const char *path, const char *const *findings, size_t n_findings,
+                                           po_arena *arena, const po_shop **ret_shop, po_shop_faults *ret_faults,
+                                           po_err *err) PO_MUST_USE;
 
 /* Look-ups by name, case-insensitive (ASCII); NULL when there is none. Borrowed from the shop. */
 PO_API const po_machine *po_shop_machine(const po_shop *shop, const char *name);

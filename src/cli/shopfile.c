@@ -25,47 +25,20 @@ const char *cli_shop_path(const char *given)
     return NULL;
 }
 
-/* Names of findings that rules.grades holds: what findings there are, the shop floor can't know. */
-static bool check_grades(const po_shop *shop, po_arena *arena, po_shop_faults *ret)
-{
-    po_shop_fault *faults = po_arena_zeros(arena, shop->rules.n_grades, sizeof *faults);
-    size_t n = 0;
-    for (size_t i = 0; faults && i < shop->rules.n_grades; i++) {
-        const char *name = shop->rules.grades[i].finding;
-        if (po_rule_find(name)) {
-            continue;
-        }
-        faults[n++] = (po_shop_fault){
-            .line = shop->grade_places ? shop->grade_places[i].line : 0,
-            .column = shop->grade_places ? shop->grade_places[i].column : 0,
-            .key = po_arena_printf(arena, "rules.grades.%s", name),
-            .found = po_arena_printf(arena, "the unknown finding \"%s\"", name),
-            .expected = po_arena_printf(arena, "a known finding; the nearest is %s", po_rule_nearest(name)),
-        };
-        if (!faults[n - 1].key || !faults[n - 1].found || !faults[n - 1].expected) {
-            return false;
-        }
-    }
-    *ret = (po_shop_faults){faults, n};
-    return faults != NULL;
-}
-
 po_status cli_shop_faults(const char *path, po_arena *arena, const po_shop **ret_shop, po_shop_faults *ret_faults,
                           po_err *err)
 {
-    po_status status = po_shop_read_file(path, arena, ret_shop, ret_faults, err);
-    if (status != PO_OK) {
-        return status;
-    }
-    if (!check_grades(*ret_shop, arena, ret_faults)) {
+    size_t n;
+    const po_rule_info *rules = po_rules_table(&n);
+    const char **findings = po_arena_zeros(arena, n, sizeof *findings);
+    if (!findings) {
+        *ret_faults = (po_shop_faults){0};
         return po_fail_at(err, PO_E_NOMEM, path, 0, 0, "memory ran out while reading the shop file");
     }
-    if (ret_faults->n_faults) {
-        const po_shop_fault *f = &ret_faults->faults[0];
-        return po_fail_at(err, PO_E_SYNTAX, path, f->line, f->column, "%s: found %s, expected %s", f->key, f->found,
-                          f->expected);
+    for (size_t i = 0; i < n; i++) {
+        findings[i] = rules[i].name;
     }
-    return PO_OK;
+    return po_shop_read_file_knowing(path, findings, n, arena, ret_shop, ret_faults, err);
 }
 
 int cli_shop_read(const char *given, po_arena *arena, const po_shop **ret_shop)

@@ -11,6 +11,8 @@ typedef struct po_check {
     po_arena *arena;
     po_fault_list *faults;
     po_shop *shop;
+    const char *const *findings; /* names that rules.grades may hold; NULL: any */
+    size_t n_findings;
     size_t n_visits;
 } po_check;
 

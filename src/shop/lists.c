@@ -172,6 +172,22 @@ static void read_words(po_check *c, po_node *node, const po_key_path *path, cons
     c->shop->rules.n_harmless_words = n;
 }
 
+static bool is_finding(po_check *c, po_node *name, const po_key_path *path)
+{
+    for (size_t i = 0; i < c->n_findings; i++) {
+        if (!strcmp(c->findings[i], name->text)) {
+            return true;
+        }
+    }
+    if (!c->findings) {
+        return true;
+    }
+    const char *nearest = po_nearest_name(name->text, c->findings, c->n_findings);
+    po_check_fault_found(c, name, path, po_arena_printf(c->arena, "the unknown finding \"%s\"", name->text),
+                         po_arena_printf(c->arena, "a known finding; the nearest is %s", nearest ? nearest : "none"));
+    return false;
+}
+
 static void read_grades(po_check *c, po_node *node, const po_key_path *path, const po_key *key)
 {
     static const struct {
@@ -179,13 +195,11 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
         po_grade grade;
     } grades[] = {{"off", PO_GRADE_OFF}, {"note", PO_GRADE_NOTE}, {"ask", PO_GRADE_ASK}, {"stop", PO_GRADE_STOP}};
     po_grade_change *changes = room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED, sizeof *changes);
-    po_text_place *places = changes ? po_arena_zeros(c->arena, node->n, sizeof *places) : NULL;
-    c->faults->failed |= changes && !places;
     size_t n = 0;
-    for (size_t i = 0; places && i < node->n; i++) {
+    for (size_t i = 0; changes && i < node->n; i++) {
         po_node *item = node->items[i];
         po_key_path at = {path, node->keys[i]->text, 0};
-        if (!po_check_name(c, node->keys[i], &at, node->keys[i]->text)) {
+        if (!po_check_name(c, node->keys[i], &at, node->keys[i]->text) || !is_finding(c, node->keys[i], &at)) {
             continue;
         }
         size_t g = 0;
@@ -193,13 +207,11 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
             g++;
         }
         if (g < 4) {
-            places[n] = (po_text_place){node->keys[i]->line, node->keys[i]->column};
             changes[n++] = (po_grade_change){node->keys[i]->text, grades[g].grade};
         } else {
             po_check_fault(c, item, &at, "stop, ask, note or off");
         }
     }
-    c->shop->grade_places = places;
     c->shop->rules.grades = changes;
     c->shop->rules.n_grades = n;
 }

@@ -26,8 +26,13 @@ static po_status finish(po_fault_list *faults, const char *name, po_shop_faults 
                       first->expected);
 }
 
-po_status po_shop_read(const char *text, size_t n_bytes, const char *name, po_arena *arena, const po_shop **ret_shop,
-                       po_shop_faults *ret_faults, po_err *err)
+typedef struct known {
+    const char *const *findings;
+    size_t n_findings;
+} known;
+
+static po_status read_text(const char *text, size_t n_bytes, const char *name, known names, po_arena *arena,
+                           const po_shop **ret_shop, po_shop_faults *ret_faults, po_err *err)
 {
     po_fault_list faults = {.arena = arena};
     *ret_faults = (po_shop_faults){0};
@@ -39,7 +44,11 @@ po_status po_shop_read(const char *text, size_t n_bytes, const char *name, po_ar
         return finish(&faults, name, ret_faults, err);
     }
     if (root && root->kind == PO_NODE_MAP) {
-        po_check check = {.arena = arena, .faults = &faults, .shop = &draft->shop};
+        po_check check = {.arena = arena,
+                          .faults = &faults,
+                          .shop = &draft->shop,
+                          .findings = names.findings,
+                          .n_findings = names.n_findings};
         po_check_map(&check, root, NULL, &po_keys_file, draft);
         draft->shop.most_file_bytes = (uint64_t)(draft->most_file_gb * 1e9);
     } else if (root) {
@@ -56,8 +65,20 @@ po_status po_shop_read(const char *text, size_t n_bytes, const char *name, po_ar
     return status;
 }
 
+po_status po_shop_read(const char *text, size_t n_bytes, const char *name, po_arena *arena, const po_shop **ret_shop,
+                       po_shop_faults *ret_faults, po_err *err)
+{
+    return read_text(text, n_bytes, name, (known){NULL, 0}, arena, ret_shop, ret_faults, err);
+}
+
 po_status po_shop_read_file(const char *path, po_arena *arena, const po_shop **ret_shop, po_shop_faults *ret_faults,
                             po_err *err)
+{
+    return po_shop_read_file_knowing(path, NULL, 0, arena, ret_shop, ret_faults, err);
+}
+
+po_status po_shop_read_file_knowing(const char *path, const char *const *findings, size_t n_findings, po_arena *arena,
+                                    const po_shop **ret_shop, po_shop_faults *ret_faults, po_err *err)
 {
     *ret_faults = (po_shop_faults){0};
     int file = open(path, O_RDONLY | O_CLOEXEC);
@@ -97,7 +118,7 @@ po_status po_shop_read_file(const char *path, po_arena *arena, const po_shop **r
         return po_fail_at(err, PO_E_NOMEM, path, 0, 0, "memory ran out while reading the shop file");
     }
     if (status == PO_OK) {
-        status = po_shop_read(text, n, path, arena, ret_shop, ret_faults, err);
+        status = read_text(text, n, path, (known){findings, n_findings}, arena, ret_shop, ret_faults, err);
     }
     free(text);
     return status;

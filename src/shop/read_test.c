@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include <cmocka.h>
 
@@ -256,8 +257,6 @@ static void test_defaults_and_merges(void **state)
     assert_string_equal(s->rules.grades[0].finding, "layer-too-quick");
     assert_int_equal(s->rules.grades[0].grade, PO_GRADE_OFF);
     assert_int_equal(s->rules.grades[1].grade, PO_GRADE_NOTE);
-    assert_int_equal(s->grade_places[1].line, 22);
-    assert_int_equal(s->grade_places[1].column, 40);
     static const char *const names[] = {"Alder", "Birch", "Elm"};
     assert_string_equal(po_nearest_name("brich", names, 3), "Birch"); /* a swap of neighbours */
     assert_null(po_nearest_name("brich", names, 0));
@@ -339,6 +338,30 @@ static void test_little_memory(void **state)
     assert_true(fits);
 }
 
+/* A caller who knows the findings has their names checked too. */
+static void test_knowing(void **state)
+{
+    (void)state;
+    static const char *const findings[] = {"few-roofs", "layer-too-quick"};
+    char path[] = "/tmp/shop-read-XXXXXX", text[4096];
+    int n = snprintf(text, sizeof text, "%.*s%s", (int)(strstr(least, "x-motion") - least), least, machine);
+    int file = mkstemp(path);
+    assert_true(file >= 0 && write(file, text, (size_t)n) == n);
+    close(file);
+    po_arena *arena = po_arena_new(0);
+    const po_shop *s = NULL;
+    po_shop_faults faults;
+    assert_int_equal(po_shop_read_file_knowing(path, findings, 2, arena, &s, &faults, NULL), PO_OK);
+    assert_int_equal(po_shop_read_file_knowing(path, findings, 1, arena, &s, &faults, NULL), PO_E_SYNTAX);
+    assert_int_equal(faults.n_faults, 1);
+    assert_int_equal(faults.faults[0].line, 22);
+    assert_int_equal(faults.faults[0].column, 18);
+    assert_string_equal(faults.faults[0].key, "rules.grades.layer-too-quick");
+    assert_non_null(strstr(faults.faults[0].expected, "few-roofs"));
+    unlink(path);
+    po_arena_free(arena);
+}
+
 static void test_not_there(void **state)
 {
     (void)state;
@@ -362,6 +385,7 @@ int main(void)
         cmocka_unit_test(test_prefixes),
         cmocka_unit_test(test_little_memory),
         cmocka_unit_test(test_not_there),
+        cmocka_unit_test(test_knowing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
