@@ -124,7 +124,7 @@ static void pdf_is_one_page(void **state)
         assert_int_equal(po_slip_pdf(f.proof, f.shop, NULL, f.arena, &again, &err), PO_OK);
         assert_int_equal(doc.n_bytes, again.n_bytes); /* same input, same bytes */
         assert_memory_equal(doc.data, again.data, doc.n_bytes);
-        assert_non_null(memmem(doc.data, doc.n_bytes, "/Creator", 8)); /* what it says of itself is readable ... */
+        assert_non_null(memmem(doc.data, doc.n_bytes, "/Creator", 8));   /* what it says of itself is readable ... */
         assert_null(memmem(doc.data, doc.n_bytes, "/CreationDate", 13)); /* ... and holds no clock */
         snprintf(path, sizeof path, "%s/slip.pdf", folder);
         FILE *file = fopen(path, "wb");
