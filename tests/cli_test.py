@@ -463,6 +463,14 @@ def interrupt_ends_cleanly():
     assert sent and program.wait(20) == -signal.SIGINT, program.returncode
     assert not program.stdout.read()
     assert room.names() == before, "half a file was left"
+    # also while it waits for more of its input
+    program = subprocess.Popen([PROVEOUT, "check", "--shop", SHOP, "-"], cwd=room.path, stdin=subprocess.PIPE,
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    program.stdin.write(head[:100])
+    program.stdin.flush()
+    time.sleep(0.5)
+    program.send_signal(signal.SIGINT)
+    assert program.wait(5) == -signal.SIGINT
 
 
 @test

@@ -118,13 +118,10 @@ typedef struct cli_progress {
     double begun; /* s */
     bool shown;
 } cli_progress;
-/* For po_job_options: a line on standard error after a second, if that is a terminal; false once Ctrl-C was pressed. */
+/* For po_job_options: a line on standard error after a second, if that is a terminal. Always true. */
 bool cli_progress_step(uint64_t done, uint64_t total, void *user);
 void cli_progress_begin(cli_progress *progress, const char *file);
 void cli_progress_end(cli_progress *progress);
-void cli_catch_interrupt(void);
-/* End as if the signal had not been caught, when there was one. */
-void cli_pass_interrupt_on(void);
 
 /* ---- json.c ---- */
 

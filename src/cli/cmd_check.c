@@ -337,8 +337,6 @@ static int check_file(const check *c, const char *path)
     cli_progress_end(&progress);
     if (status == PO_OK) {
         result = prove_reports(c, path, reports, arena);
-    } else if (status == PO_E_CANCELLED) {
-        result = EXIT_OWN;
     } else {
         snprintf(err.where, sizeof err.where, "%s", err.where[0] ? err.where : path);
         result = no_proof(c, path, cli_fail_err(&err), err.msg);
@@ -365,13 +363,11 @@ static int run(const cli_call *call)
         result = n_inputs > 1 ? cli_fail(EXIT_USAGE, "standard input (-) can be read once only") : EXIT_CLEAR;
     }
     if (result == EXIT_CLEAR) {
-        cli_catch_interrupt();
         for (int i = 0; i < call->n_args; i++) {
             fputs(i && c.text ? "\n" : "", stdout);
             int file = check_file(&c, call->args[i]);
             result = file > result ? file : result; /* the worst */
             fflush(stdout);
-            cli_pass_interrupt_on();
         }
     }
     po_arena_free(c.arena);

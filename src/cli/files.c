@@ -207,6 +207,12 @@ int cli_write_file(const char *path, const po_document *document)
         return cli_fail(EXIT_OWN, "memory ran out");
     }
     snprintf(beside, room, "%s.XXXXXX", target);
+    sigset_t ending, before; /* none of these may come between the file beside and its new name */
+    sigemptyset(&ending);
+    sigaddset(&ending, SIGINT);
+    sigaddset(&ending, SIGTERM);
+    sigaddset(&ending, SIGHUP);
+    pthread_sigmask(SIG_BLOCK, &ending, &before);
     int file = mkstemp(beside);
     int result = EXIT_CLEAR;
     if (file < 0) {
@@ -221,6 +227,7 @@ int cli_write_file(const char *path, const po_document *document)
             unlink(beside);
         }
     }
+    pthread_sigmask(SIG_SETMASK, &before, NULL);
     free(beside);
     free(real);
     return result;

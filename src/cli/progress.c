@@ -1,36 +1,12 @@
-/* A line of progress for long work, and Ctrl-C. SPDX-License-Identifier: Apache-2.0 */
-#include <signal.h>
+/* A line of progress for long work. SPDX-License-Identifier: Apache-2.0
+ *
+ * Ctrl-C needs no care here: nothing is written before all is known, and then it is held off until a file is whole
+ * (files.c), so the program can end at any time, at once, and leave nothing behind. */
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
 
 #include "cli.h"
-
-static volatile sig_atomic_t interrupted; /* the signal, 0 = none */
-
-static void note_signal(int number)
-{
-    interrupted = number;
-}
-
-void cli_catch_interrupt(void)
-{
-    struct sigaction action;
-    memset(&action, 0, sizeof action);
-    action.sa_handler = note_signal;
-    action.sa_flags = (int)SA_RESETHAND; /* pressed again it ends at once */
-    sigemptyset(&action.sa_mask);
-    sigaction(SIGINT, &action, NULL);
-    sigaction(SIGTERM, &action, NULL);
-}
-
-void cli_pass_interrupt_on(void)
-{
-    if (interrupted) {
-        signal(interrupted, SIG_DFL);
-        raise(interrupted);
-    }
-}
 
 static double seconds_now(void)
 {
@@ -47,9 +23,6 @@ void cli_progress_begin(cli_progress *progress, const char *file)
 bool cli_progress_step(uint64_t done, uint64_t total, void *user)
 {
     cli_progress *progress = user;
-    if (interrupted) {
-        return false;
-    }
     if (!progress->shown && (seconds_now() - progress->begun < 1 || !isatty(STDERR_FILENO))) {
         return true;
     }
