@@ -16,6 +16,17 @@
 #define MANY_TARGETS
 #endif
 
+/* fminf and fmaxf are calls, for the sake of NAN; there is none here. */
+static inline float min_f(float a, float b)
+{
+    return a < b ? a : b;
+}
+
+static inline float max_f(float a, float b)
+{
+    return a > b ? a : b;
+}
+
 bool po_bitmap_init(po_bitmap *map, int width, int height)
 {
     memset(map, 0, sizeof *map);
@@ -59,8 +70,10 @@ static inline void or_span(uint64_t *row, int x0, int x1) /* [x0, x1], not empty
 {
     unsigned w0 = (unsigned)x0 >> 6, w1 = (unsigned)x1 >> 6;
     uint64_t first = ~0ull << (x0 & 63), last = ~0ull >> (63 - (x1 & 63));
-    if (w0 == w1) {
-        row[w0] |= first & last;
+    if (w1 - w0 <= 1) { /* one word or two, without a branch on which: that one would be guessed wrong too often */
+        uint64_t two = (uint64_t)(w0 == w1) - 1;
+        row[w0] |= first & (last | two);
+        row[w1] |= last & (first | two);
         return;
     }
     row[w0] |= first;
@@ -105,7 +118,7 @@ static inline line_shape shape_of(float ax, float ay, float bx, float by, float 
     s.bx = bx;
     s.by = by;
     s.ux = ux;
-    s.inv_uy = 1 / fmaxf(uy, 1e-6f);
+    s.inv_uy = 1 / max_f(uy, 1e-6f);
     s.slope = ux * s.inv_uy;
     s.r = r;
     s.r2 = r * r;
@@ -120,7 +133,7 @@ static inline void spans(const line_shape *s, int row, int n, int32_t *restrict 
 {
     for (int i = 0; i < n; i++) {
         float y = (float)(row + i) + 0.5f, da = y - s->ay, db = y - s->by;
-        float ha = sqrtf(fmaxf(0, s->r2 - da * da)), hb = sqrtf(fmaxf(0, s->r2 - db * db));
+        float ha = sqrtf(max_f(0, s->r2 - da * da)), hb = sqrtf(max_f(0, s->r2 - db * db));
         float mid = s->ax + da * s->slope, side = s->r * s->inv_uy;
         float right = y < s->right_a ? s->ax + ha : y > s->right_b ? s->bx + hb : mid + side;
         float left = y < s->left_a ? s->ax - ha : y > s->left_b ? s->bx - hb : mid - side;
@@ -151,7 +164,7 @@ MANY_TARGETS
 void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, float radius)
 {
     line_shape s = shape_of(ax, ay, bx, by, radius);
-    float x_min = fminf(ax, bx) - radius, x_max = fmaxf(ax, bx) + radius;
+    float x_min = min_f(ax, bx) - radius, x_max = max_f(ax, bx) + radius;
     if (!(s.by + radius >= 0 && s.ay - radius <= (float)map->height && x_max >= 0 && x_min <= (float)map->width)) {
         return;
     }
@@ -186,6 +199,100 @@ void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, floa
         }
     }
     widen(&map->used, x0, first, x1, last + 1);
+}
+
+#if defined(__GNUC__)
+typedef float eight_floats __attribute__((vector_size(32), aligned(4)));
+typedef uint16_t eight_labels __attribute__((vector_size(16), aligned(2)));
+typedef float four_floats __attribute__((vector_size(16), aligned(4)));
+typedef uint16_t four_labels __attribute__((vector_size(8), aligned(2)));
+#endif
+
+/* n equal values; spans are short, so two overlapping stores beat a loop. */
+static inline void set_heights(float *to, int n, float z)
+{
+#if defined(__GNUC__)
+    if (n >= 8) {
+        const eight_floats v = {z, z, z, z, z, z, z, z};
+        for (int k = 0; k + 8 <= n; k += 8) {
+            *(eight_floats *)(to + k) = v;
+        }
+        *(eight_floats *)(to + n - 8) = v;
+        return;
+    }
+    if (n >= 4) {
+        const four_floats v = {z, z, z, z};
+        *(four_floats *)to = v;
+        *(four_floats *)(to + n - 4) = v;
+        return;
+    }
+#endif
+    for (int k = 0; k < n; k++) {
+        to[k] = z;
+    }
+}
+
+static inline void set_labels(uint16_t *to, int n, uint16_t label)
+{
+#if defined(__GNUC__)
+    if (n >= 8) {
+        const eight_labels v = {label, label, label, label, label, label, label, label};
+        for (int k = 0; k + 8 <= n; k += 8) {
+            *(eight_labels *)(to + k) = v;
+        }
+        *(eight_labels *)(to + n - 8) = v;
+        return;
+    }
+    if (n >= 4) {
+        const four_labels v = {label, label, label, label};
+        *(four_labels *)to = v;
+        *(four_labels *)(to + n - 4) = v;
+        return;
+    }
+#endif
+    for (int k = 0; k < n; k++) {
+        to[k] = label;
+    }
+}
+
+void po_maps_span(float *heights, uint16_t *labels, int x0, int x1, float z, uint16_t label, bool top)
+{
+    set_labels(labels + x0, x1 - x0, label);
+    if (top) {
+        set_heights(heights + x0, x1 - x0, z);
+    } else {
+        for (int x = x0; x < x1; x++) {
+            heights[x] = heights[x] > z ? heights[x] : z;
+        }
+    }
+}
+
+MANY_TARGETS
+void po_maps_line(float *heights, uint16_t *labels, size_t stride, float ax, float ay, float bx, float by, float radius,
+                  float z, uint16_t label, bool top)
+{
+    line_shape s = shape_of(ax, ay, bx, by, radius);
+    int first = (int)ceilf(s.ay - radius - 0.5f), last = (int)floorf(s.by + radius - 0.5f);
+    int32_t lo[16], hi[16];
+    for (int row = first; row <= last; row += 16) {
+        spans(&s, row, 16, lo, hi);
+        int n = last - row + 1 < 16 ? last - row + 1 : 16;
+        float *h = heights + (size_t)row * stride;
+        uint16_t *l = labels + (size_t)row * stride;
+        if (top) {
+            for (int i = 0; i < n; i++, h += stride, l += stride) {
+                set_labels(l + lo[i], hi[i] - lo[i] + 1, label);
+                set_heights(h + lo[i], hi[i] - lo[i] + 1, z);
+            }
+        } else {
+            for (int i = 0; i < n; i++, h += stride, l += stride) {
+                set_labels(l + lo[i], hi[i] - lo[i] + 1, label);
+                for (int x = lo[i]; x <= hi[i]; x++) {
+                    h[x] = h[x] > z ? h[x] : z;
+                }
+            }
+        }
+    }
 }
 
 /* a &= a shifted towards lower x by n cells, over a row of w words */

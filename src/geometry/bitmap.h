@@ -35,6 +35,13 @@ void po_bitmap_set_span(po_bitmap *map, int y, int x0, int x1); /* [x0, x1), cli
 /* Set the cells of a thick line from (ax, ay) to (bx, by) of the given radius, in cells; clipped to the map. */
 void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, float radius);
 
+/* The same cells of two maps with rows `stride` cells apart: heights become z where z is higher, labels become label.
+ * The line must lie wholly inside the maps, one cell from every edge. top: nothing in the map is higher than z. */
+void po_maps_line(float *heights, uint16_t *labels, size_t stride, float ax, float ay, float bx, float by, float radius,
+                  float z, uint16_t label, bool top);
+/* Cells [x0, x1) of a row. */
+void po_maps_span(float *heights, uint16_t *labels, int x0, int x1, float z, uint16_t label, bool top);
+
 /* The spans of that line, for callers that write something else than bits: at most max rows at a time.
  * Returns the number of rows written from *row on and moves *row; 0 when done. lo/hi: first and last cell, lo > hi: none.
  * Start with *row = INT_MIN. */

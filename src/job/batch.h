@@ -56,12 +56,19 @@ typedef struct po_batch {
     po_passing *passings;
     size_t n_passings, cap_passings;
     float z_low, z_high; /* of the beads' ends */
-    bool climbing;       /* cut in a steady climb */
+    bool climbing;       /* holds ramps; steady where it is not settled */
+    bool settled;        /* its height is that of flat chains */
     bool continues;      /* same height (or the same climb) as the batch before: cut for its size or in a climb */
     uint64_t last_line;  /* of the last bead */
     po_bead_times *times; /* one for each lane of the group; filled before the batch goes to the deposit */
     size_t n_times, cap_times; /* cap_times: beads that there is room for */
     double filament_mm;  /* used by the job until the end of the batch, all tools (highest net feed) */
 } po_batch;
+
+/* Height that a batch stands for when what lies beneath it is looked for: the lowest of a steady climb. */
+static inline float po_batch_floor(const po_batch *b)
+{
+    return b->climbing && !b->settled ? b->z_low : b->z_high;
+}
 
 #endif

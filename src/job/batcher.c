@@ -50,7 +50,7 @@ void po_batch_empty(po_batch *b)
 {
     b->n_beads = b->n_passings = 0;
     b->z_low = b->z_high = 0;
-    b->climbing = b->continues = false;
+    b->climbing = b->continues = b->settled = false;
     b->last_line = 0;
 }
 
@@ -158,20 +158,16 @@ static bool cuts(po_batcher *b, float z0, float z1)
         return true;
     }
     float step = b->usual_step > 0 ? b->usual_step : (float)UNKNOWN_CLIMB_MM;
-    if (fabsf(z1 - z0) <= 1e-4f) { /* flat */
-        if (b->flat) {
-            return fabsf(z1 - now->z_high) > NEAR;
-        }
-        /* after a ramp: the ramp belongs to the height it ends at */
-        return fabsf(z1 - now->z_high) > NEAR;
+    if (fabsf(z1 - z0) <= 1e-4f) { /* flat; after a ramp: the ramp belongs to the height it ends at */
+        return fabsf(z1 - (b->flat ? b->flat_z : now->z_high)) > NEAR;
     }
     float low = fminf(z0, z1), high = fmaxf(z0, z1);
     if (b->flat) { /* a ramp into this very height, such as the ramped start of a loop */
-        return !(high <= now->z_high + NEAR && low >= now->z_high - 1.05f * step - NEAR);
+        return !(high <= b->flat_z + NEAR && low >= b->flat_z - 1.05f * step - NEAR);
     }
     /* A ramp of at most a layer belongs to the height it ends at; a steady climb is cut every half layer, so that a batch
      * never lies over itself. */
-    float most = now->continues ? 0.5f * step + 1e-4f : 1.02f * step + NEAR;
+    float most = now->continues ? 0.5f * step + 1e-4f : step + 0.003f;
     return high - b->climb_from > most || low < b->climb_from - NEAR;
 }
 
@@ -203,16 +199,16 @@ static void put(po_batcher *b, const po_bead *bead)
         now->z_low = fminf(now->z_low, fminf(z0, z1));
         now->z_high = fmaxf(now->z_high, fmaxf(z0, z1));
     }
-    if (!ramp) {
-        if (!b->flat) {
-            b->flat = true;
-            float step = z1 - b->last_flat;
-            if (step > 0.02f && step < 2) {
-                b->usual_step = step;
-            }
-        }
-    } else if (!b->flat) {
+    if (ramp && !b->flat) {
         now->climbing = true;
+    } else if (!ramp && !b->flat && (!now->climbing || (bead->flags & PO_BEAD_CHAIN))) {
+        /* Flat beads among a climb are rounding of the file's numbers; a flat chain settles the height. */
+        b->flat = now->settled = true;
+        b->flat_z = z1;
+        float step = z1 - b->last_flat;
+        if (step > 0.02f && step < 2) {
+            b->usual_step = step;
+        }
     }
     now->last_line = bead->line;
 }

@@ -23,7 +23,8 @@ typedef struct po_batcher {
     float climb_from;      /* height at which the climb of this batch began */
     float usual_step;      /* between the last two flat heights; 0: not known yet */
     float last_flat;
-    bool flat;             /* this batch holds a flat bead: its height is settled */
+    bool flat;             /* the height of this batch is settled: flat_z */
+    float flat_z;
     double net[PO_MAX_TOOLS], most[PO_MAX_TOOLS];
 } po_batcher;
 

@@ -16,7 +16,11 @@ enum { PENDING_MOST_BATCHES = 256, PENDING_MOST_BEADS = 1 << 20, MOST_CELLS = 1 
 static void *zero_pages(size_t bytes)
 {
     void *p = mmap(NULL, bytes, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS | MAP_NORESERVE, -1, 0);
-    return p == MAP_FAILED ? NULL : p;
+    if (p == MAP_FAILED) {
+        return NULL;
+    }
+    madvise(p, bytes, MADV_HUGEPAGE); /* rows lie pages apart: fewer, larger pages; no matter if refused */
+    return p;
 }
 
 po_deposit *po_deposit_new(const po_deposit_setup *setup)
@@ -57,6 +61,7 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->nodes = calloc(d->cap_nodes, sizeof *d->nodes);
     d->n_nodes = 1; /* 0 means none */
     d->first_layer_z = NAN;
+    d->share_step = 1;
     d->climb_low = INFINITY;
     d->climb_high = -INFINITY;
     for (int a = 0; a < 3; a++) {
@@ -111,6 +116,9 @@ void po_deposit_free(po_deposit *d)
     po_runs_done(&d->pieces);
     po_runs_done(&d->gaps);
     po_runs_done(&d->open_runs);
+    for (size_t i = 0; i < LAST_SHARES; i++) {
+        free(d->last[i].lines);
+    }
     free(d->segments);
     free(d->piece_node);
     free(d->flags);
@@ -170,7 +178,7 @@ static work *new_work(po_deposit *d, po_batch *batch)
     }
     w->batch = batch;
     w->n_stretches = w->n_hits = 0;
-    w->any_on_bed = w->any_above = w->missing = false;
+    w->any_on_bed = w->any_above = w->missing = w->drawn = false;
     w->missing_mm = 0;
     w->solid_share = w->fill_share = w->walls = NAN;
     w->image = NULL;
@@ -252,6 +260,9 @@ bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_
 {
     /* A job that never found a foothold: what lies on the bed is priming, the rest began in the air. */
     if (!close_pending(d, d->n_footholds == 0, spent, user)) {
+        return false;
+    }
+    if (!po_deposit_last_shares(d)) {
         return false;
     }
     /* does the nozzle stay on the part? */

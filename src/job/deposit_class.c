@@ -71,9 +71,25 @@ static uint8_t *kinds_of_gaps(po_deposit *d, const po_runs *gaps, const po_bitma
             kind[r->piece] |= 1;
         }
     }
-    /* a circle holds a square of side 0.707 diameters: where not even that fits, the gap is narrow */
+    /* A circle has an area, and holds a square of side 0.707 diameters: where not even those fit, the gap is narrow. The
+     * areas are free; the squares are looked for only where one is large enough. */
+    uint32_t *cells = calloc(gaps->n_pieces ? gaps->n_pieces : 1, sizeof *cells);
+    if (!cells) {
+        free(kind);
+        return NULL;
+    }
+    bool large = false;
+    uint32_t circle = (uint32_t)(0.78f * FILL_GAP_MM * FILL_GAP_MM * d->inv_cell * d->inv_cell);
+    for (size_t i = 0; i < gaps->n_runs; i++) {
+        const po_run *r = &gaps->runs[i];
+        if (!(kind[r->piece] & 1)) {
+            cells[r->piece] += (uint32_t)(r->x1 - r->x0);
+            large |= cells[r->piece] >= circle;
+        }
+    }
+    free(cells);
     int side = (int)(FILL_GAP_MM * d->inv_cell * 0.7f);
-    if (area.x1 - area.x0 >= side && area.y1 - area.y0 >= side) {
+    if (large && area.x1 - area.x0 >= side && area.y1 - area.y0 >= side) {
         po_bitmap_clear(&d->scratch);
         po_bitmap_erode(map, area, true, side, &d->scratch);
         size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
@@ -115,7 +131,7 @@ static bool point(const po_deposit *d, const work *w, const stretch *s, int k, i
         const po_bead *b = &w->batch->beads[i];
         float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1, len = (t1 - t0) * b->length;
         if (sum + len >= want || i == s->bead1) {
-            float t = len > 0 ? t0 + (t1 - t0) * fminf(1, fmaxf(0, (want - sum) / len)) : t0;
+            float t = len > 0 ? t0 + (t1 - t0) * min_f(1, max_f(0, (want - sum) / len)) : t0;
             float dx = b->x1 - b->x0, dy = b->y1 - b->y0, l = sqrtf(dx * dx + dy * dy);
             *x = cell_x(d, bead_x(b, t));
             *y = cell_y(d, bead_y(b, t));
@@ -135,6 +151,7 @@ static bool find_pieces(po_deposit *d, work *w, finder *f)
         return true;
     }
     f->have_pieces = true;
+    po_deposit_draw(d, w);
     if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false)) {
         return false;
     }
@@ -177,7 +194,7 @@ static bool find_gaps(po_deposit *d, work *w, finder *f)
     }
     f->have_gaps = true;
     f->area = grown(d, w->used, 8);
-    float h = d->usual_h > 0 ? d->usual_h : 0.2f, z = w->batch->z_low;
+    float h = d->usual_h > 0 ? d->usual_h : 0.2f, z = po_batch_floor(w->batch);
     if (!need_bitmaps(d)) {
         return false;
     }
@@ -207,6 +224,7 @@ static bool find_open(po_deposit *d, work *w, finder *f)
         return true;
     }
     f->have_open = true;
+    po_deposit_draw(d, w);
     po_cells area = grown(d, w->used, 8);
     if (!po_runs_find(&d->open_runs, &d->laid, area, true)) {
         return false;
@@ -288,6 +306,7 @@ static bool beside(const po_deposit *d, const po_bitmap *map, float x, float y, 
 static bool is_fill(po_deposit *d, work *w, finder *f, const stretch *s)
 {
     int sparse = 0, n = 0;
+    po_deposit_draw(d, w);
     for (int k = 0; k < POINTS / 2; k++) {
         float x, y, nx, ny;
         uint32_t bead;
@@ -358,7 +377,7 @@ static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
         float width = kind & 2 ? width_of_gap(d, f, r->piece) : 0;
         enclosed += width <= FILL_GAP_MM;
         if (width > FILL_GAP_MM) {
-            widest = fmaxf(widest, width);
+            widest = max_f(widest, width);
         }
     }
     if ((in_gap > 0 && 2 * enclosed > in_gap) || is_fill(d, w, f, s)) {
@@ -389,7 +408,7 @@ static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
     if (left && right && 2 * with_neighbour < n) {
         s->class = FREE_BRIDGE;
         if (widest > 0) {
-            s->free_mm = fminf(s->free_mm, widest);
+            s->free_mm = min_f(s->free_mm, widest);
         }
     } else {
         s->class = FREE_OVERHANG;
@@ -476,12 +495,12 @@ static size_t find_loops(const work *w, loop *loops, size_t most)
                 const po_bead *b = &batch->beads[k];
                 twice += (double)(b->x0 - first->x0) * (double)(b->y1 - first->y0) -
                          (double)(b->x1 - first->x0) * (double)(b->y0 - first->y0);
-                l.x0 = fminf(l.x0, b->x1);
-                l.x1 = fmaxf(l.x1, b->x1);
-                l.y0 = fminf(l.y0, b->y1);
-                l.y1 = fmaxf(l.y1, b->y1);
+                l.x0 = min_f(l.x0, b->x1);
+                l.x1 = max_f(l.x1, b->x1);
+                l.y0 = min_f(l.y0, b->y1);
+                l.y1 = max_f(l.y1, b->y1);
             }
-            float side = fminf(l.x1 - l.x0, l.y1 - l.y0);
+            float side = min_f(l.x1 - l.x0, l.y1 - l.y0);
             if (side > 2 * width && fabs(twice) / 2 > 0.05 * (double)((l.x1 - l.x0) * (l.y1 - l.y0))) {
                 loops[n++] = l;
             }
@@ -494,7 +513,7 @@ static size_t find_loops(const work *w, loop *loops, size_t most)
 /* Is b the next loop inwards from a: nested, about one bead further in on every side? */
 static bool next_inwards(const loop *a, const loop *b)
 {
-    float lo = 0.6f * fminf(a->w, b->w), hi = 1.5f * fmaxf(a->w, b->w);
+    float lo = 0.6f * min_f(a->w, b->w), hi = 1.5f * max_f(a->w, b->w);
     float in[4] = {b->x0 - a->x0, a->x1 - b->x1, b->y0 - a->y0, a->y1 - b->y1};
     for (int i = 0; i < 4; i++) {
         if (in[i] < lo || in[i] > hi) {
@@ -562,7 +581,7 @@ bool po_deposit_shares(po_deposit *d, work *w, bool fill_too)
     if (!kind) {
         return false;
     }
-    double empty = 0;
+    double empty = 0, wide_cells = 0;
     for (size_t i = 0; i < d->open_runs.n_runs; i++) {
         const po_run *r = &d->open_runs.runs[i];
         uint8_t k = kind[r->piece];
@@ -572,17 +591,20 @@ bool po_deposit_shares(po_deposit *d, work *w, bool fill_too)
         if ((k & 2) && !(k & 4)) { /* may be too wide: settle it once */
             kind[r->piece] |= 4;
             double wide = po_runs_inscribed(&d->open_runs, r->piece) * (double)d->cell;
-            if (wide > (double)FILL_GAP_MM || wide < 0) {
-                kind[r->piece] |= 1;
-                continue;
-            }
+            kind[r->piece] |= wide > (double)FILL_GAP_MM || wide < 0 ? 8 : 0;
         }
-        empty += r->x1 - r->x0;
+        if (kind[r->piece] & 8) {
+            wide_cells += r->x1 - r->x0;
+        } else {
+            empty += r->x1 - r->x0;
+        }
     }
     free(kind);
-    double filled = cells_set(&d->laid, d->laid.used);
-    w->area_mm2 = filled * (double)(d->cell * d->cell);
-    w->solid_share = filled + empty > 0 ? filled / (filled + empty) : NAN;
+    double filled = 0;
+    for (size_t i = 0; i < d->pieces.n_runs; i++) {
+        filled += d->pieces.runs[i].x1 - d->pieces.runs[i].x0;
+    }
+    w->solid_share = filled > 0 ? filled / (filled + empty + wide_cells) : NAN;
     if (!fill_too) {
         return true;
     }

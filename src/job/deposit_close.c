@@ -65,10 +65,10 @@ static void off_bed(po_deposit *d, const work *w, const uint8_t *counted)
     for (size_t i = 0; i < w->batch->n_beads; i++) {
         const po_bead *b = &w->batch->beads[i];
         float r = 0.5f * w->info[i].w;
-        x0 = fminf(x0, fminf(b->x0, b->x1) - r);
-        x1 = fmaxf(x1, fmaxf(b->x0, b->x1) + r);
-        y0 = fminf(y0, fminf(b->y0, b->y1) - r);
-        y1 = fmaxf(y1, fmaxf(b->y0, b->y1) + r);
+        x0 = min_f(x0, min_f(b->x0, b->x1) - r);
+        x1 = max_f(x1, max_f(b->x0, b->x1) + r);
+        y0 = min_f(y0, min_f(b->y0, b->y1) - r);
+        y1 = max_f(y1, max_f(b->y0, b->y1) + r);
     }
     for (size_t m = 0; m < d->setup.n_machines; m++) {
         const po_machine *machine = d->machines[m]->machine;
@@ -149,11 +149,11 @@ static bool halve_rows(po_deposit *d)
     size_t n = 0;
     for (size_t i = 0; i + 1 < d->n_rows; i += 2, n++) {
         height_row a = d->rows[i], b = d->rows[i + 1];
-        a.z = fmaxf(a.z, b.z);
+        a.z = max_f(a.z, b.z);
         a.extruding_mm += b.extruding_mm;
         a.volume += b.volume;
         a.filament_until = fmax(a.filament_until, b.filament_until);
-        a.bridge_mm = fmaxf(a.bridge_mm, b.bridge_mm);
+        a.bridge_mm = max_f(a.bridge_mm, b.bridge_mm);
         a.overhang_mm += b.overhang_mm;
         a.on_air_mm += b.on_air_mm;
         a.on_bed |= b.on_bed;
@@ -246,7 +246,7 @@ static void stretches(po_deposit *d, work *w, const uint8_t *counted, height_row
         case FREE_BRIDGE:
             d->bridges++;
             d->longest_bridge = fmax(d->longest_bridge, (double)s->free_mm);
-            row->bridge_mm = fmaxf(row->bridge_mm, s->free_mm);
+            row->bridge_mm = max_f(row->bridge_mm, s->free_mm);
             see(d, w, PO_SIGHT_BRIDGE, s->bead0, line, s->x, s->y, s->z, (double)s->free_mm, len);
             break;
         case FREE_OVERHANG:
@@ -479,8 +479,9 @@ bool po_deposit_close(po_deposit *d, work *w, bool all_counts)
     if (!row) {
         return false;
     }
-    row->z = fmaxf(row->z, batch->z_high);
+    row->z = max_f(row->z, batch->z_high);
     row->on_bed |= bed;
+    row->serial = w->serial;
     row->filament_until = batch->filament_mm;
     row->area_mm2 += w->area_mm2;
     if (fresh || isnan(row->solid_share)) {
@@ -490,8 +491,9 @@ bool po_deposit_close(po_deposit *d, work *w, bool all_counts)
     }
     if (fresh) {
         d->layers_begun++;
-        d->row_top = fmaxf(d->row_top, batch->z_high);
+        d->row_top = max_f(d->row_top, batch->z_high);
     }
+    const bool steady = batch->climbing && !batch->settled;
     for (uint32_t i = 0; i < batch->n_beads; i++) {
         if (!counted[i]) {
             continue;
@@ -501,17 +503,17 @@ bool po_deposit_close(po_deposit *d, work *w, bool all_counts)
         row->extruding_mm += len;
         row->volume += (double)b->area * len;
         d->extruding += len;
-        d->climbing += b->flags & PO_BEAD_CLIMB ? len : 0;
+        d->climbing += steady ? len : 0;
         d->across += (double)w->info[i].across;
-        d->min[0] = fminf(d->min[0], fminf(b->x0, b->x1));
-        d->max[0] = fmaxf(d->max[0], fmaxf(b->x0, b->x1));
-        d->min[1] = fminf(d->min[1], fminf(b->y0, b->y1));
-        d->max[1] = fmaxf(d->max[1], fmaxf(b->y0, b->y1));
-        d->min[2] = fminf(d->min[2], fminf(b->z0, b->z1));
-        d->max[2] = fmaxf(d->max[2], fmaxf(b->z0, b->z1));
-        if (b->flags & PO_BEAD_CLIMB) {
-            d->climb_low = fminf(d->climb_low, b->z0);
-            d->climb_high = fmaxf(d->climb_high, b->z1);
+        d->min[0] = min_f(d->min[0], min_f(b->x0, b->x1));
+        d->max[0] = max_f(d->max[0], max_f(b->x0, b->x1));
+        d->min[1] = min_f(d->min[1], min_f(b->y0, b->y1));
+        d->max[1] = max_f(d->max[1], max_f(b->y0, b->y1));
+        d->min[2] = min_f(d->min[2], min_f(b->z0, b->z1));
+        d->max[2] = max_f(d->max[2], max_f(b->z0, b->z1));
+        if (steady) {
+            d->climb_low = min_f(d->climb_low, b->z0);
+            d->climb_high = max_f(d->climb_high, b->z1);
         }
         widths(d, w, i, first_layer);
     }

@@ -41,8 +41,8 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
 {
     float best = 0;
     float dx = bx - ax, dy = by - ay, len2 = dx * dx + dy * dy;
-    int cx0 = (int)floorf((fminf(ax, bx) - radius) / 16), cx1 = (int)floorf((fmaxf(ax, bx) + radius) / 16);
-    int cy0 = (int)floorf((fminf(ay, by) - radius) / 16), cy1 = (int)floorf((fmaxf(ay, by) + radius) / 16);
+    int cx0 = (int)floorf((min_f(ax, bx) - radius) / 16), cx1 = (int)floorf((max_f(ax, bx) + radius) / 16);
+    int cy0 = (int)floorf((min_f(ay, by) - radius) / 16), cy1 = (int)floorf((max_f(ay, by) + radius) / 16);
     cx0 = cx0 < 0 ? 0 : cx0;
     cy0 = cy0 < 0 ? 0 : cy0;
     cx1 = cx1 >= d->coarse_w ? d->coarse_w - 1 : cx1;
@@ -50,12 +50,12 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
     float far = radius + 11.4f; /* half the diagonal of a coarse square */
     for (int j = cy0; j <= cy1; j++) {
         for (int i = cx0; i <= cx1; i++) {
-            if (d->coarse[(size_t)j * (size_t)d->coarse_w + (size_t)i] <= fmaxf(floor_z, best)) {
+            if (d->coarse[(size_t)j * (size_t)d->coarse_w + (size_t)i] <= max_f(floor_z, best)) {
                 continue;
             }
             float mx = (float)i * 16 + 8, my = (float)j * 16 + 8;
             float t = len2 > 0 ? ((mx - ax) * dx + (my - ay) * dy) / len2 : 0;
-            t = fminf(1, fmaxf(0, t));
+            t = min_f(1, max_f(0, t));
             float ox = mx - ax - t * dx, oy = my - ay - t * dy;
             if (ox * ox + oy * oy > far * far) {
                 continue;
@@ -69,7 +69,7 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
                     }
                     float qx = (float)x + 0.5f, qy = (float)y + 0.5f;
                     float u = len2 > 0 ? ((qx - ax) * dx + (qy - ay) * dy) / len2 : 0;
-                    u = fminf(1, fmaxf(0, u));
+                    u = min_f(1, max_f(0, u));
                     float ex = qx - ax - u * dx, ey = qy - ay - u * dy;
                     if (ex * ex + ey * ey <= radius * radius && stands(d, at)) {
                         best = m;
@@ -87,10 +87,10 @@ static void nozzle_move(po_deposit *d, work *w, float x0, float y0, float z0, fl
                         uint32_t bead, float nozzle, float half)
 {
     /* a falling or rising move is tried in pieces, so that a drop beside a part is no hit */
-    int pieces = fabsf(z1 - z0) > half ? (int)ceilf(fminf(fabsf(z1 - z0) / half, 256)) : 1;
+    int pieces = fabsf(z1 - z0) > half ? (int)ceilf(min_f(fabsf(z1 - z0) / half, 256)) : 1;
     for (int k = 0; k < pieces; k++) {
         float t0 = (float)k / (float)pieces, t1 = (float)(k + 1) / (float)pieces;
-        float z = fminf(z0 + (z1 - z0) * t0, z0 + (z1 - z0) * t1) + (pieces > 1 ? fabsf(z1 - z0) / (float)pieces / 2 : 0);
+        float z = min_f(z0 + (z1 - z0) * t0, z0 + (z1 - z0) * t1) + (pieces > 1 ? fabsf(z1 - z0) / (float)pieces / 2 : 0);
         if (z + half >= d->highest) {
             continue;
         }
@@ -118,7 +118,7 @@ static float under_head(const po_deposit *d, const po_head *head, float x, float
     float best = 0;
     for (int j = y0 / 16; j * 16 < y1; j++) {
         for (int i = x0 / 16; i * 16 < x1; i++) {
-            if (d->coarse[(size_t)j * (size_t)d->coarse_w + (size_t)i] <= fmaxf(floor_z, best)) {
+            if (d->coarse[(size_t)j * (size_t)d->coarse_w + (size_t)i] <= max_f(floor_z, best)) {
                 continue;
             }
             for (int v = j * 16 > y0 ? j * 16 : y0; v < j * 16 + 16 && v < y1; v++) {
@@ -169,7 +169,7 @@ void po_deposit_hits(po_deposit *d, work *w)
     float nozzle = (float)d->setup.nozzle_mm[0];
     for (size_t i = 0; i < batch->n_passings; i++) {
         const po_passing *p = &batch->passings[i];
-        if (fminf(p->z0, p->z1) + half < d->highest) {
+        if (min_f(p->z0, p->z1) + half < d->highest) {
             nozzle_move(d, w, p->x0, p->y0, p->z0, p->x1, p->y1, p->z1, p->line,
                         p->before_bead ? p->before_bead - 1 : UINT32_MAX, nozzle, half);
         }

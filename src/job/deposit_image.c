@@ -81,7 +81,7 @@ static void paint_stretch(const po_deposit *d, const work *w, po_layer_image *im
         float bx = (float)(bead_x(b, t1) - image->x0) * scale, by = (float)(bead_y(b, t1) - image->y0) * scale;
         int row = INT32_MIN;
         int32_t lo[PO_SPAN_ROWS], hi[PO_SPAN_ROWS];
-        for (int n; (n = po_line_spans(ax, ay, bx, by, fmaxf(r, 0.7f), &row, lo, hi)) > 0;) {
+        for (int n; (n = po_line_spans(ax, ay, bx, by, max_f(r, 0.7f), &row, lo, hi)) > 0;) {
             for (int k = 0; k < n; k++) {
                 int y = row - n + k;
                 for (int x = lo[k] < 0 ? 0 : lo[k]; y >= 0 && y < image->height && x <= hi[k] && x < image->width; x++) {

@@ -61,8 +61,10 @@ typedef struct work { /* one batch with what was found about it */
     hit *hits;
     size_t n_hits, cap_hits;
     po_cells used;
+    bool drawn;             /* the bitmap of what is laid holds this batch */
+    uint32_t serial;
     double area_mm2;
-    double solid_share;     /* NAN = not measured */
+    double solid_share;     /* laid of laid and enclosed cells; NAN = not measured */
     double fill_share;      /* after the walls are taken off; NAN */
     double walls;           /* NAN = not clear */
     bool any_on_bed, any_above;
@@ -82,6 +84,19 @@ typedef struct node { /* a piece on the bed, or one that began in the air; joine
     po_xy *hull;            /* owned; of the foothold */
     size_t n_hull;
 } node;
+
+enum { FIRST_SHARES = 16, SHARES = 64, LAST_SHARES = 16 }; /* heights whose filling is looked at */
+
+typedef struct thick_line { /* cells */
+    float ax, ay, bx, by, r;
+} thick_line;
+
+typedef struct last_lines { /* lines of one of the last flat heights whose filling was not looked at; n 0: none */
+    thick_line *lines;
+    size_t n, cap;
+    uint32_t serial;
+} last_lines;
+enum { MOST_LAST_LINES = 1 << 17 };
 
 enum { MOST_NODES = 65535, MOST_IMAGES = 6, MOST_FLAGS = 8, HEIGHT_RING = 16, H_BINS = 2000 };
 
@@ -117,6 +132,7 @@ typedef struct height_row { /* one height, in the order laid */
     double volume;
     float solid_share, fill_share, walls, bridge_mm, overhang_mm, on_air_mm;
     uint64_t line;
+    uint32_t serial;
     bool on_bed;
 } height_row;
 
@@ -155,6 +171,7 @@ struct po_deposit {
     float usual_h;
     double h_counted;       /* h_total when usual_h was last worked out */
     bool last_chain_carried;
+    bool want_full;         /* too much of the last batch bears no label */
     node *nodes;
     size_t n_nodes, cap_nodes;
     bool nodes_full;
@@ -179,7 +196,8 @@ struct po_deposit {
     machine_sums *sums;
     height_row *rows;
     size_t n_rows, cap_rows;
-    uint32_t n_closed;
+    size_t n_flat, share_step, n_last;
+    last_lines last[LAST_SHARES];
     int layers_begun;
     float climb_low, climb_high;
     float row_z0, row_top;  /* where the row being filled began; highest row so far */
@@ -194,6 +212,17 @@ struct po_deposit {
     int side_w, side_h, side_top;
     bool failed;
 };
+
+/* fminf and fmaxf are calls, for the sake of NAN; there is none here. */
+static inline float min_f(float a, float b)
+{
+    return a < b ? a : b;
+}
+
+static inline float max_f(float a, float b)
+{
+    return a > b ? a : b;
+}
 
 static inline float *po_map_row(struct po_deposit *d, int y)
 {
@@ -251,9 +280,12 @@ void po_deposit_hits(struct po_deposit *d, work *w);
 /* deposit_class.c: on air, over fill, bridge or overhang; shares of filled cells. */
 bool po_deposit_classify(struct po_deposit *d, work *w);
 bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
-/* deposit_parts.c: pieces to parts, heights into the map. */
+/* deposit_parts.c: pieces to parts, heights into the map. Draw: the batch into the bitmap of what is laid, once. */
+void po_deposit_draw(struct po_deposit *d, work *w);
 bool po_deposit_lay(struct po_deposit *d, work *w);
 uint32_t po_node_root(struct po_deposit *d, uint32_t i);
+/* At the end: how full the last heights are. */
+bool po_deposit_last_shares(struct po_deposit *d);
 /* deposit_image.c */
 void po_deposit_picture(struct po_deposit *d, work *w);
 void po_image_free(po_layer_image *image);

@@ -8,6 +8,10 @@
 
 #include "job/deposit_inside.h"
 
+#define WIDEST_MM 10.0f /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
+
+enum { LABEL_EVERY = 8 }; /* pieces are joined to parts at every eighth height: a part does not come and go in between */
+
 uint32_t po_node_root(po_deposit *d, uint32_t i)
 {
     node *n = d->nodes;
@@ -38,10 +42,10 @@ static void join(po_deposit *d, uint32_t a, uint32_t b)
     to->volume += from->volume;
     for (int k = 0; k < 3; k++) {
         to->moment[k] += from->moment[k];
-        to->min[k] = fminf(to->min[k], from->min[k]);
-        to->max[k] = fmaxf(to->max[k], from->max[k]);
+        to->min[k] = min_f(to->min[k], from->min[k]);
+        to->max[k] = max_f(to->max[k], from->max[k]);
     }
-    to->begun_z = fminf(to->begun_z, from->begun_z);
+    to->begun_z = min_f(to->begun_z, from->begun_z);
     to->first_work = from->first_work < to->first_work ? from->first_work : to->first_work;
     to->last_work = from->last_work > to->last_work ? from->last_work : to->last_work;
 }
@@ -129,12 +133,23 @@ static void confirm(po_deposit *d, uint32_t label)
             memcpy(n->min, root->min, sizeof n->min);
             memcpy(n->max, root->max, sizeof n->max);
             n->thick |= root->thick;
-            n->begun_z = fminf(n->begun_z, root->begun_z);
+            n->begun_z = min_f(n->begun_z, root->begun_z);
             n->first_work = root->first_work < n->first_work ? root->first_work : n->first_work;
             n->last_work = root->last_work > n->last_work ? root->last_work : n->last_work;
             n->parent = label;
             d->nodes[parent].parent = label;
         }
+    }
+}
+
+/* Runs jump over the bed: fetch what a run some places on will touch. */
+static inline void fetch_run(const po_deposit *d, const po_runs *p, size_t i)
+{
+    if (i < p->n_runs) {
+        size_t at = (size_t)p->runs[i].y * d->stride + (size_t)p->runs[i].x0;
+        __builtin_prefetch(&d->labels[at], 1);
+        __builtin_prefetch(&d->map[at], 1);
+        __builtin_prefetch(&d->map[at + (size_t)(p->runs[i].x1 - p->runs[i].x0 - 1)], 1);
     }
 }
 
@@ -174,9 +189,10 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
     uint32_t last_piece = UINT32_MAX;
     for (size_t i = 0; i < p->n_runs; i++) {
         const po_run *r = &p->runs[i];
+        fetch_run(d, p, i + 12);
         const uint16_t *labels = d->labels + (size_t)r->y * d->stride;
         const float *map = po_map_row(d, r->y);
-        for (int x = r->x0; x < r->x1; x++) {
+        for (int x = r->x0; x < r->x1; x += 2) { /* a bead is several cells wide: every other tells enough */
             uint16_t label = labels[x];
             if (!label || (label == last_label && r->piece == last_piece) || map[x] < floor_touch) {
                 continue;
@@ -265,7 +281,7 @@ static void find_thick(po_deposit *d, work *w)
     }
     float width = 0;
     for (size_t i = 0; i < w->batch->n_beads; i++) {
-        width = fmaxf(width, fminf(w->info[i].w, 2 * (float)d->setup.nozzle_mm[0]));
+        width = max_f(width, min_f(w->info[i].w, 2 * (float)d->setup.nozzle_mm[0]));
     }
     int side = (int)ceilf(3 * width * d->inv_cell) + 1;
     if (!d->scratch.bits && !po_bitmap_init(&d->scratch, d->width, d->height)) {
@@ -304,57 +320,104 @@ static void raise_coarse(po_deposit *d, int y, int x0, int x1, float z)
     }
 }
 
+static float radius_of(const po_deposit *d, const bead_info *info)
+{
+    return 0.5f * min_f(info->w, WIDEST_MM) * d->inv_cell;
+}
+
+static void paint_heights(po_deposit *d, const po_bead *b, float radius)
+{
+    float z = bead_z(b);
+    int at = INT32_MIN;
+    int32_t lo[PO_SPAN_ROWS], hi[PO_SPAN_ROWS];
+    for (int n; (n = po_line_spans(cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1), radius, &at,
+                                   lo, hi)) > 0;) {
+        for (int k = 0; k < n; k++) {
+            int y = at - n + k;
+            if (y < 0 || y >= d->height) {
+                continue;
+            }
+            float *map = po_map_row(d, y);
+            int x1 = hi[k] < d->width ? hi[k] : d->width - 1;
+            for (int x = lo[k] < 0 ? 0 : lo[k]; x <= x1; x++) {
+                map[x] = map[x] > z ? map[x] : z;
+            }
+        }
+    }
+}
+
 /* Heights and labels into the maps. A climbing batch has a height for each bead, a flat one for all. */
 static void paint(po_deposit *d, work *w)
 {
     const po_runs *p = &d->pieces;
     float z = w->batch->z_high;
     bool flat = !w->batch->climbing && w->batch->z_high - w->batch->z_low < 0.03f;
+    bool top = z >= d->highest; /* nothing stands higher: no need to look */
+    for (uint32_t k = 0; k < p->n_pieces; k++) {
+        uint32_t n = d->piece_node[k];
+        d->piece_node[k] = n && (!d->nodes[n].on_bed || d->nodes[n].foothold) ? po_node_root(d, n) : n;
+    }
     for (size_t i = 0; i < p->n_runs; i++) {
         const po_run *r = &p->runs[i];
-        uint32_t n = d->piece_node[r->piece];
-        uint16_t label = (uint16_t)(n ? (d->nodes[n].on_bed && !d->nodes[n].foothold ? n : po_node_root(d, n)) : 0);
-        uint16_t *labels = d->labels + (size_t)r->y * d->stride;
-        for (int x = r->x0; x < r->x1; x++) {
-            labels[x] = label;
-        }
+        fetch_run(d, p, i + 12);
+        uint16_t label = (uint16_t)d->piece_node[r->piece];
         if (flat) {
-            float *map = po_map_row(d, r->y);
+            po_maps_span(po_map_row(d, r->y), d->labels + (size_t)r->y * d->stride, r->x0, r->x1, z, label, top);
+        } else {
+            uint16_t *labels = d->labels + (size_t)r->y * d->stride;
             for (int x = r->x0; x < r->x1; x++) {
-                map[x] = map[x] > z ? map[x] : z;
+                labels[x] = label;
             }
         }
         raise_coarse(d, r->y, r->x0, r->x1, z);
     }
-    if (!flat) {
-        for (size_t i = 0; i < w->batch->n_beads; i++) {
-            const po_bead *b = &w->batch->beads[i];
-            if (w->info[i].bits & INFO_OUTSIDE) {
-                continue;
-            }
-            float bz = bead_z(b);
-            int at = INT32_MIN;
-            int32_t lo[PO_SPAN_ROWS], hi[PO_SPAN_ROWS];
-            for (int n; (n = po_line_spans(cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1),
-                                           0.5f * fminf(w->info[i].w, 10) * d->inv_cell, &at, lo, hi)) > 0;) {
-                for (int k = 0; k < n; k++) {
-                    int y = at - n + k;
-                    if (y < 0 || y >= d->height) {
-                        continue;
-                    }
-                    float *map = po_map_row(d, y);
-                    int x1 = hi[k] < d->width ? hi[k] : d->width - 1;
-                    for (int x = lo[k] < 0 ? 0 : lo[k]; x <= x1; x++) {
-                        map[x] = map[x] > bz ? map[x] : bz;
-                    }
-                }
-            }
+    for (size_t i = 0; !flat && i < w->batch->n_beads; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        if (!(w->info[i].bits & INFO_OUTSIDE)) {
+            paint_heights(d, b, radius_of(d, &w->info[i]));
         }
     }
-    d->highest = fmaxf(d->highest, z);
+    d->highest = max_f(d->highest, z);
 }
 
-/* Volumes and bounds go to the nodes of the beads' pieces. */
+/* Volume and bounds of a bead go to its part. */
+static inline void weigh_bead(po_deposit *d, const po_bead *b, const bead_info *info, node *n)
+{
+    float x = bead_x(b, 0.5f), y = bead_y(b, 0.5f), z = bead_z(b) - 0.5f * info->h, r = 0.5f * info->w;
+    double v = (double)b->area * (double)b->length;
+    n->volume += v;
+    n->moment[0] += v * (double)x;
+    n->moment[1] += v * (double)y;
+    n->moment[2] += v * (double)z;
+    n->min[0] = min_f(n->min[0], min_f(b->x0, b->x1) - r);
+    n->max[0] = max_f(n->max[0], max_f(b->x0, b->x1) + r);
+    n->min[1] = min_f(n->min[1], min_f(b->y0, b->y1) - r);
+    n->max[1] = max_f(n->max[1], max_f(b->y0, b->y1) + r);
+    n->min[2] = min_f(n->min[2], min_f(b->z0, b->z1) - info->h);
+    n->max[2] = max_f(n->max[2], max_f(b->z0, b->z1));
+    n->last_work = d->serial;
+}
+
+static inline uint16_t label_under(const po_deposit *d, const po_bead *b)
+{
+    float x = cell_x(d, bead_x(b, 0.5f)), y = cell_y(d, bead_y(b, 0.5f));
+    return d->labels[(size_t)(int)y * d->stride + (size_t)(int)x];
+}
+
+/* The label of what a bead rests on, at its middle, its ends or in between. What lies across a gap is not asked: it may
+ * be a support. */
+static inline uint16_t label_touched(const po_deposit *d, float ax, float ay, float bx, float by, float floor_touch)
+{
+    static const float at[] = {0.5f, 0.02f, 0.98f, 0.25f, 0.75f};
+    for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
+        size_t cell = (size_t)(int)(ay + (by - ay) * at[k]) * d->stride + (size_t)(int)(ax + (bx - ax) * at[k]);
+        if (d->map[cell] >= floor_touch && d->labels[cell]) {
+            return d->labels[cell];
+        }
+    }
+    return 0;
+}
+
 static void weigh(po_deposit *d, work *w)
 {
     uint16_t last = 0;
@@ -365,37 +428,30 @@ static void weigh(po_deposit *d, work *w)
         if (info->bits & INFO_OUTSIDE) {
             continue;
         }
-        float x = bead_x(b, 0.5f), y = bead_y(b, 0.5f), z = bead_z(b) - 0.5f * info->h;
-        uint16_t label = d->labels[(size_t)(int)cell_y(d, y) * d->stride + (size_t)(int)cell_x(d, x)];
+        uint16_t label = label_under(d, b);
         info->piece = label;
-        if (!label) {
-            continue;
-        }
-        if (label != last) {
+        if (label && label != last) {
             last = label;
             root = po_node_root(d, label);
         }
-        node *n = &d->nodes[root];
-        double v = (double)b->area * (double)b->length;
-        n->volume += v;
-        n->moment[0] += v * (double)x;
-        n->moment[1] += v * (double)y;
-        n->moment[2] += v * (double)z;
-        float r = 0.5f * info->w;
-        n->min[0] = fminf(n->min[0], fminf(b->x0, b->x1) - r);
-        n->max[0] = fmaxf(n->max[0], fmaxf(b->x0, b->x1) + r);
-        n->min[1] = fminf(n->min[1], fminf(b->y0, b->y1) - r);
-        n->max[1] = fmaxf(n->max[1], fmaxf(b->y0, b->y1) + r);
-        n->min[2] = fminf(n->min[2], fminf(b->z0, b->z1) - info->h);
-        n->max[2] = fmaxf(n->max[2], fmaxf(b->z0, b->z1));
-        n->last_work = d->serial;
+        if (label) {
+            weigh_bead(d, b, info, &d->nodes[root]);
+        }
     }
 }
 
-static void draw(po_deposit *d, work *w)
+static bool little_flow(const po_deposit *d, const po_bead *b)
 {
+    return b->area < 0.15f * (float)(d->setup.nozzle_mm[0] * d->setup.nozzle_mm[0]);
+}
+
+void po_deposit_draw(po_deposit *d, work *w)
+{
+    if (w->drawn) {
+        return;
+    }
+    w->drawn = true;
     const po_batch *batch = w->batch;
-    float usual_area = 0.6f * (float)(d->setup.nozzle_mm[0] * d->setup.nozzle_mm[0]) * 0.25f;
     for (size_t i = 0; i < batch->n_beads; i++) {
         const po_bead *b = &batch->beads[i];
         bead_info *info = &w->info[i];
@@ -403,7 +459,7 @@ static void draw(po_deposit *d, work *w)
             continue;
         }
         float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
-        if (b->area < usual_area) { /* little flow: does it pass over what this height has laid already? */
+        if (little_flow(d, b)) { /* does it pass over what this height has laid already? */
             int on = 0;
             for (int k = 0; k < 5; k++) {
                 float t = 0.1f + 0.2f * (float)k;
@@ -413,19 +469,172 @@ static void draw(po_deposit *d, work *w)
                 info->bits |= INFO_SECOND;
             }
         }
-        po_bitmap_line(&d->laid, ax, ay, bx, by, 0.5f * fminf(info->w, 10) * d->inv_cell);
+        po_bitmap_line(&d->laid, ax, ay, bx, by, radius_of(d, info));
     }
 }
 
-bool po_deposit_lay(po_deposit *d, work *w)
+/* The short way for a batch about which nothing is asked: heights and labels straight into the maps. A bead bears the
+ * label of what it lies on, or of the bead that it goes on from. */
+static void lay_light(po_deposit *d, work *w)
 {
-    if (w->batch->n_beads == 0) {
-        return true;
+    const po_batch *batch = w->batch;
+    bool top = batch->z_low >= d->highest;
+    uint16_t last = 0, before = 0;
+    uint32_t root = 0, weigh_root = 0;
+    double area = 0, without = 0, all = 0;
+    for (size_t i = 0; i < batch->n_beads; i++) {
+        const po_bead *b = &batch->beads[i];
+        bead_info *info = &w->info[i];
+        area += (double)(b->area * b->length) / (double)info->h;
+        if (info->bits & INFO_OUTSIDE) {
+            continue;
+        }
+        float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+        float z = bead_z(b), r = radius_of(d, info);
+        uint16_t label = label_touched(d, ax, ay, bx, by, z - info->h - touch_slack(info->h));
+        if (!label && !(b->flags & PO_BEAD_CHAIN)) {
+            label = before;
+        }
+        before = label;
+        info->piece = label;
+        if (label != last) {
+            last = label;
+            root = label ? po_node_root(d, label) : 0;
+        }
+        without += root ? 0 : (double)b->length;
+        all += (double)b->length;
+        if (root) {
+            weigh_root = root;
+        }
+        if (weigh_root) { /* a strand of fill that rests on nothing belongs with the walls laid before it */
+            weigh_bead(d, b, info, &d->nodes[weigh_root]);
+        }
+        if (little_flow(d, b)) {
+            int on = 0;
+            for (int k = 0; k < 5; k++) {
+                float t = 0.1f + 0.2f * (float)k;
+                on += d->map[(size_t)(int)(ay + (by - ay) * t) * d->stride + (size_t)(int)(ax + (bx - ax) * t)] >= z - 1e-4f;
+            }
+            if (on >= 4) {
+                info->bits |= INFO_SECOND;
+            }
+        }
+        float edge = r + 2, w1 = (float)d->width - edge, h1 = (float)d->height - edge;
+        if (ax > edge && ay > edge && bx > edge && by > edge && ax < w1 && bx < w1 && ay < h1 && by < h1) {
+            po_maps_line(d->map, d->labels, d->stride, ax, ay, bx, by, r, z, (uint16_t)root, top);
+        } else {
+            paint_heights(d, b, r);
+        }
+        int x0 = (int)(min_f(ax, bx) - r) >> 4, x1 = (int)(max_f(ax, bx) + r) >> 4;
+        int y0 = (int)(min_f(ay, by) - r) >> 4, y1 = (int)(max_f(ay, by) + r) >> 4;
+        x0 = x0 < 0 ? 0 : x0;
+        y0 = y0 < 0 ? 0 : y0;
+        for (int y = y0; y <= y1 && y < d->coarse_h; y++) { /* bounds of the bead: an upper bound is all that is needed */
+            float *coarse = d->coarse + (size_t)y * (size_t)d->coarse_w;
+            for (int x = x0; x <= x1 && x < d->coarse_w; x++) {
+                coarse[x] = z > coarse[x] ? z : coarse[x];
+            }
+        }
     }
-    draw(d, w);
-    if (!po_deposit_classify(d, w)) {
+    w->area_mm2 = area;
+    d->want_full = without > 0.005 * all;
+    d->highest = max_f(d->highest, batch->z_high);
+}
+
+/* How full a layer is asks for a look at all its gaps: the first layers, evenly spaced ones, and (from the runs that are
+ * kept) the last ones are looked at. */
+static bool share_wanted(po_deposit *d, const work *w)
+{
+    if (w->batch->n_beads <= 3 || po_batch_floor(w->batch) != w->batch->z_high) {
         return false;
     }
+    /* those that are worked out in full anyway, thinned out as the job grows */
+    bool wanted = d->n_flat++ < FIRST_SHARES || d->serial % (LABEL_EVERY * d->share_step) == 0;
+    if (d->n_flat >= LABEL_EVERY * d->share_step * 2 * SHARES) {
+        d->share_step *= 2;
+    }
+    return wanted;
+}
+
+/* Keep the lines of the last flat heights, for the roofs. */
+static void keep_lines(po_deposit *d, const work *w)
+{
+    last_lines *keep = &d->last[d->n_last++ % LAST_SHARES];
+    keep->n = 0;
+    keep->serial = w->serial;
+    if (!isnan(w->solid_share) || w->batch->n_beads > MOST_LAST_LINES || po_batch_floor(w->batch) != w->batch->z_high) {
+        return;
+    }
+    if (keep->cap < w->batch->n_beads) {
+        free(keep->lines);
+        keep->cap = w->batch->n_beads * 2;
+        keep->lines = malloc(keep->cap * sizeof *keep->lines);
+        if (!keep->lines) {
+            keep->cap = 0;
+            return; /* the roofs then stay unclear */
+        }
+    }
+    for (size_t i = 0; i < w->batch->n_beads; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        if (!(w->info[i].bits & INFO_OUTSIDE)) {
+            keep->lines[keep->n++] = (thick_line){cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1),
+                                                  radius_of(d, &w->info[i])};
+        }
+    }
+}
+
+bool po_deposit_last_shares(po_deposit *d)
+{
+    for (size_t i = 0; i < LAST_SHARES; i++) {
+        last_lines *keep = &d->last[i];
+        if (keep->n == 0) {
+            continue;
+        }
+        po_bitmap_clear(&d->laid);
+        for (size_t k = 0; k < keep->n; k++) {
+            const thick_line *l = &keep->lines[k];
+            po_bitmap_line(&d->laid, l->ax, l->ay, l->bx, l->by, l->r);
+        }
+        work w = {.solid_share = NAN};
+        if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false) || !po_deposit_shares(d, &w, false)) {
+            return false;
+        }
+        for (size_t k = d->n_rows; k-- > 0 && d->rows[k].serial >= keep->serial;) {
+            if (d->rows[k].serial == keep->serial) {
+                d->rows[k].solid_share = (float)w.solid_share;
+            }
+        }
+    }
+    po_bitmap_clear(&d->laid);
+    return true;
+}
+
+static double laid_area(const po_deposit *d)
+{
+    uint64_t cells = 0;
+    for (size_t i = 0; i < d->pieces.n_runs; i++) {
+        cells += (uint64_t)(d->pieces.runs[i].x1 - d->pieces.runs[i].x0);
+    }
+    return (double)cells * (double)(d->cell * d->cell);
+}
+
+/* Whether pieces, labels and images of this batch have to be worked out in full. */
+static bool full_wanted(const po_deposit *d, const work *w)
+{
+    if (w->any_on_bed || d->n_footholds == 0 || d->serial % LABEL_EVERY == 0 || w->n_hits > 0 || d->want_full) {
+        return true;
+    }
+    for (size_t i = 0; i < w->n_stretches; i++) {
+        if (w->stretches[i].class != FREE_OVER_FILL) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool lay_full(po_deposit *d, work *w, bool shares)
+{
+    po_deposit_draw(d, w);
     float h = d->usual_h > 0 ? d->usual_h : 0.2f;
     double sum = 0, len = 0;
     for (size_t i = 0; i < w->batch->n_beads; i++) {
@@ -437,22 +646,41 @@ bool po_deposit_lay(po_deposit *d, work *w)
     if (len > 0) {
         h = (float)(sum / len);
     }
-    float z = w->batch->z_low;
-    if (w->batch->climbing) {
-        z -= 0.3f * h; /* what it lies on climbs along with it */
+    float z = po_batch_floor(w->batch); /* what a steady climb lies on climbs along with it */
+    if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false) ||
+        !find_nodes(d, w, z - h - touch_slack(h), z - h - gap_most(d, h), w->batch->z_high - 0.3f * h)) {
+        return false;
     }
-    bool ok = po_runs_find(&d->pieces, &d->laid, d->laid.used, false) &&
-              find_nodes(d, w, z - h - touch_slack(h), z - h - gap_most(d, h), z - 0.3f * h);
-    if (ok) {
-        find_thick(d, w);
-        ok = po_deposit_shares(d, w, w->batch->n_beads > 3 && !w->batch->climbing);
-        if (d->setup.images) {
-            po_deposit_picture(d, w);
-        }
-        paint(d, w);
-        weigh(d, w);
-        d->serial++;
+    find_thick(d, w);
+    d->want_full = false;
+    w->area_mm2 = laid_area(d);
+    if (shares && !po_deposit_shares(d, w, true)) {
+        return false;
     }
+    if (d->setup.images) {
+        po_deposit_picture(d, w);
+    }
+    paint(d, w);
+    weigh(d, w);
+    return true;
+}
+
+bool po_deposit_lay(po_deposit *d, work *w)
+{
+    if (w->batch->n_beads == 0) {
+        return true;
+    }
+    if (!po_deposit_classify(d, w)) {
+        return false;
+    }
+    bool shares = share_wanted(d, w), ok = true;
+    if (shares || full_wanted(d, w)) {
+        ok = lay_full(d, w, shares);
+    } else {
+        lay_light(d, w);
+    }
+    w->serial = d->serial++;
+    keep_lines(d, w);
     po_bitmap_clear(&d->laid);
     return ok && !d->failed;
 }

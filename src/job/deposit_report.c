@@ -99,7 +99,7 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
     }
     f->layers = layers;
     /* fill and walls: over at most 64 evenly spaced layers that are neither floor nor roof */
-    double fill[FILL_LAYERS], walls[FILL_LAYERS];
+    double fill[FILL_LAYERS], walls[FILL_LAYERS * 4];
     size_t n_eligible = 0, n_walls = 0, n_fill = 0;
     for (size_t i = 0; i < d->n_rows; i++) {
         n_eligible += (double)d->rows[i].fill_share < FILL_SHARE_MOST;
@@ -115,13 +115,14 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
         k++;
     }
     f->fill_fraction = median_values(fill, n_fill);
-    for (size_t k = 0; k < FILL_LAYERS && d->n_rows; k++) {
-        size_t i = d->n_rows <= FILL_LAYERS ? k : k * d->n_rows / FILL_LAYERS;
-        if (i < d->n_rows && !isnan(d->rows[i].walls)) {
+    size_t looked = 0;
+    for (size_t i = 0; i < d->n_rows; i++) {
+        bool measured = !isnan(d->rows[i].solid_share);
+        looked += measured;
+        if (measured && !isnan(d->rows[i].walls) && n_walls < FILL_LAYERS * 4) {
             walls[n_walls++] = (double)d->rows[i].walls;
         }
     }
-    size_t looked = d->n_rows < FILL_LAYERS ? d->n_rows : FILL_LAYERS;
     f->walls = 2 * n_walls >= looked && n_walls ? floor(median_values(walls, n_walls)) : NAN;
     /* whole layers that close the part below and above */
     size_t floors = 0, roofs = 0;

@@ -45,7 +45,7 @@ static float select_kth(float *v, int n, int k)
 /* Heights are differences of single-precision sums: snap to a ten-thousandth of a mm. */
 static float snap(float h)
 {
-    return (float)(nearbyint((double)h * 1e4) / 1e4);
+    return (float)((double)(int)((double)h * 1e4 + 0.5) / 1e4);
 }
 
 static bool add_segment(po_deposit *d, uint32_t bead, float t0, float t1, bool carried)
@@ -158,6 +158,22 @@ static float pitch_below(const po_deposit *d, float z, const po_cells *used)
     return pitch;
 }
 
+/* The map is larger than the caches and beads step from row to row: fetch what a bead some places on will look at. */
+static inline void fetch_ahead(const po_deposit *d, const po_bead *b)
+{
+    float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+    float wmax = (float)d->width - 4, hmax = (float)d->height - 4;
+    if (!(ax > 4 && ay > 4 && bx > 4 && by > 4 && ax < wmax && bx < wmax && ay < hmax && by < hmax)) {
+        return;
+    }
+    float dx = bx - ax, dy = by - ay, far = max_f(dx < 0 ? -dx : dx, dy < 0 ? -dy : dy);
+    int n = far < 16 ? (int)far + 1 : 16;
+    float step = 1 / (float)n, sx = dx * step, sy = dy * step;
+    for (int k = 0; k < n; k++, ax += sx, ay += sy) {
+        __builtin_prefetch(&d->map[(size_t)(int)ay * d->stride + (size_t)(int)ax]);
+    }
+}
+
 static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
 {
     const po_bead *b = &w->batch->beads[i];
@@ -183,6 +199,28 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     n = n < 1 ? 1 : n > MOST_SAMPLES ? MOST_SAMPLES : n;
     float step = 1 / (float)n, sx = dx * step, sy = dy * step, px = ax + 0.5f * sx, py = ay + 0.5f * sy;
     float *v = d->samples, low = INFINITY, high = -INFINITY;
+    if (n > 4) { /* a quick look at every third cell: nearly always all of it is one height, which then carries */
+        int k = 0;
+        for (float t = 0; k < n; k += 3, t += 3) {
+            float m = map_at(d, px + sx * t, py + sy * t);
+            low = m < low ? m : low;
+            high = m > high ? m : high;
+        }
+        float m = map_at(d, px + sx * (float)(n - 1), py + sy * (float)(n - 1)), hq = z - low;
+        if (m == low && high == low && hq > 1e-4f && hq < 1.5f * nozzle && (low == 0 || hq <= 1.75f * pitch)) {
+            info->beneath = low;
+            info->h = snap(hq);
+            info->bits = (uint8_t)(INFO_FOUND | (low == 0 ? INFO_ON_BED : 0));
+            width_of(d, b, info, nozzle);
+            if (info->h * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
+                count_height(d, info->h, b->length);
+                return true;
+            }
+            info->bits = 0;
+        }
+        low = INFINITY;
+        high = -INFINITY;
+    }
     for (int k = 0; k < n; k++) {
         float m = map_at(d, px + sx * (float)k, py + sy * (float)k);
         v[k] = m;
@@ -319,7 +357,7 @@ static void middle_of(const work *w, stretch *s)
         const po_bead *b = &w->batch->beads[i];
         float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1, len = (t1 - t0) * b->length;
         if (sum + len >= want || i == s->bead1) {
-            float t = len > 0 ? t0 + (t1 - t0) * fminf(1, fmaxf(0, (want - sum) / len)) : t0;
+            float t = len > 0 ? t0 + (t1 - t0) * min_f(1, max_f(0, (want - sum) / len)) : t0;
             s->x = bead_x(b, t);
             s->y = bead_y(b, t);
             s->z = bead_z(b);
@@ -358,7 +396,7 @@ static bool chain(po_deposit *d, work *w, uint32_t from, uint32_t to, size_t seg
         any |= list->at[k].carried;
     }
     const po_bead *first = &beads[from], *last = &beads[to - 1];
-    float close = fmaxf(w->info[from].w, 0.1f);
+    float close = max_f(w->info[from].w, 0.1f);
     bool loop = to - from > 2 && hypotf(last->x1 - first->x0, last->y1 - first->y0) <= close;
     bool ring = loop && list->n > 1 && !list->at[0].carried && !list->at[list->n - 1].carried;
     for (size_t k = 0; k < list->n; k++) {
@@ -423,27 +461,30 @@ bool po_deposit_sample(po_deposit *d, work *w)
     po_cells around = {d->width, d->height, 0, 0};
     for (size_t i = 0; i < batch->n_beads; i++) {
         const po_bead *b = &batch->beads[i];
-        float x0 = cell_x(d, fminf(b->x0, b->x1)), x1 = cell_x(d, fmaxf(b->x0, b->x1));
-        float y0 = cell_y(d, fminf(b->y0, b->y1)), y1 = cell_y(d, fmaxf(b->y0, b->y1));
-        around.x0 = x0 < (float)around.x0 ? (int)fmaxf(x0, 0) : around.x0;
-        around.y0 = y0 < (float)around.y0 ? (int)fmaxf(y0, 0) : around.y0;
-        around.x1 = x1 > (float)around.x1 ? (int)fminf(x1, (float)d->width) + 1 : around.x1;
-        around.y1 = y1 > (float)around.y1 ? (int)fminf(y1, (float)d->height) + 1 : around.y1;
+        float x0 = cell_x(d, min_f(b->x0, b->x1)), x1 = cell_x(d, max_f(b->x0, b->x1));
+        float y0 = cell_y(d, min_f(b->y0, b->y1)), y1 = cell_y(d, max_f(b->y0, b->y1));
+        around.x0 = x0 < (float)around.x0 ? (int)max_f(x0, 0) : around.x0;
+        around.y0 = y0 < (float)around.y0 ? (int)max_f(y0, 0) : around.y0;
+        around.x1 = x1 > (float)around.x1 ? (int)min_f(x1, (float)d->width) + 1 : around.x1;
+        around.y1 = y1 > (float)around.y1 ? (int)min_f(y1, (float)d->height) + 1 : around.y1;
     }
     w->used = around;
-    float pitch = pitch_below(d, batch->climbing ? batch->z_low : batch->z_high, &around);
-    if (batch->climbing) {
+    float pitch = pitch_below(d, po_batch_floor(batch), &around);
+    if (batch->climbing && !batch->settled) {
         pitch = INFINITY; /* a climb has no steps */
     }
     refresh_usual(d);
     for (uint32_t i = 0; i < batch->n_beads; i++) {
+        if (i + 6 < batch->n_beads) {
+            fetch_ahead(d, &batch->beads[i + 6]);
+        }
         if (!sample_bead(d, w, i, pitch)) {
             return false;
         }
         w->any_on_bed |= w->info[i].bits & INFO_ON_BED;
         w->any_above |= !(w->info[i].bits & INFO_ON_BED) && w->info[i].beneath > 0;
     }
-    if (!batch->continues || !batch->climbing) {
+    if (!batch->continues || !batch->climbing || batch->settled) {
         size_t slot = d->n_ring++ % HEIGHT_RING;
         d->ring[slot].z = batch->z_high;
         d->ring[slot].used = around;
