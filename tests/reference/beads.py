@@ -161,16 +161,26 @@ class Layout:
         h = over[n // 2] if n % 2 else (over[n // 2 - 1] + over[n // 2]) / 2
         return h if 1e-6 < h <= 1.5 * bead.nozzle + 1e-9 else None
 
+    def ends_late(self, beads):
+        """How many beads at the end of a pass go on the map only after the next: the last 2 mm of a turn of a
+        continuous job, or the next turn's first bead would lie on the end of the one before it."""
+        n, length = 0, 0.0
+        while self.continuous and n < len(beads) and beads[-1 - n].climbs and length < 2.0:
+            length += beads[-1 - n].move.length
+            n += 1
+        return n
+
     # --- laying ---------------------------------------------------------------------------------------------------
     def _lay(self, usual):
         """Pass by pass: h and w of each bead over the map as it was before the pass, then the pass goes on the map.
 
         On the raster a strand that is round because it hangs keeps the width that it has where it is carried (the
-        stadium at the usual layer height), so that a bead beside a carried neighbour still touches it."""
+        stadium at the usual layer height), so that a bead beside a carried neighbour still touches it. So does a ramp
+        that starts on a floor, whose h is near 0."""
         grid, height = self.grid, self.new_map()
         self.bed, self.above = grid.mask(), grid.mask()
         bed_z = self.new_map()
-        highest_bed = 0.0
+        highest_bed, late = 0.0, []
         for beads in self.passes:
             for b in beads:
                 b.h = self._h(height, b)
@@ -178,7 +188,8 @@ class Layout:
                 b.piece = -1
                 b.w, b.stadium = width(b.area, b.h)
                 b.w = min(b.w, MOST_WIDE * b.nozzle) if b.stadium else b.w
-                b.lies = b.w if b.stadium or not usual else min(width(b.area, usual)[0], MOST_WIDE * b.nozzle)
+                sane = b.stadium and not (usual and b.h < usual / 2)
+                b.lies = b.w if sane or not usual else min(width(b.area, usual)[0], MOST_WIDE * b.nozzle)
                 zs = [height[grid.index(x, y)] for x, y, _ in b.samples(self.cell)]
                 b.on_bed = b.h is not None and sorted(zs)[len(zs) // 2] == 0.0
             for b in beads:
@@ -195,7 +206,10 @@ class Layout:
                         self.bed[o + i:o + j] = b"\1" * (j - i)
                         for c in range(o + i, o + j):
                             bed_z[c] = max(bed_z[c], z)
+            n = len(beads) - self.ends_late(beads)
+            for b in late + beads[:n]:
                 self.raise_map(height, b)
+            late = beads[n:]
 
     def _find_priming(self):
         """Pieces on the bed with nothing directly above, and every bead before the first piece that has."""

@@ -7,6 +7,8 @@ from array import array
 
 from raster import Union, count, enclosed_voids, inscribed, labels, pieces, touches_edge, weighted_median
 
+AT_LIMIT = 0.01       # mm: a wall at the limit itself is carried, whatever its numbers were rounded to
+BUCKET = 4.0          # mm
 TOUCH = 0.02          # mm: a bead touches what is at most this far below its underside
 ENCLOSED_MM = 15.0    # inscribed width up to which an enclosed gap is ordinary
 G_MM_S2 = 9806.65     # standard gravity
@@ -31,6 +33,7 @@ class Deposit:
         self.most_gap = max(rules.get("support_gap_mm", 0.5), 2 * usual)
         self.on_air = self.across_gap = self.over_fill = self.overhang = 0.0
         self.bridges = []
+        self.buckets, self.late = {}, []
         self.height = layout.new_map()
         self.owner = array("i", [0]) * (self.grid.w * self.grid.h)  # part node of the topmost material; 0 = bed
         self.nodes = Union(1)
@@ -39,6 +42,10 @@ class Deposit:
         for beads in layout.passes:
             self._pass(beads)
         self._find_parts()
+        for beads in layout.passes:
+            real = [b for b in beads if not b.priming and self.nodes.root(b.node) not in self.aid_roots]
+            if real:
+                self._walls_and_fill(self._chains(real), self._mask(real))
 
     # --- one pass -------------------------------------------------------------------------------------------------
     def _pass(self, beads):
@@ -54,11 +61,11 @@ class Deposit:
         if any(not p.carried for row in points for p in row):
             self._classify(chains, points, laid)
         self._link(beads, laid)
-        real = [b for b in beads if not b.priming]
-        if real:
-            self._walls_and_fill(self._chains(real), laid if len(real) == len(beads) else self._mask(real))
-        for b in beads:
+        n = len(beads) - lay.ends_late(beads)
+        for b in self.late + beads[:n]:
             lay.raise_map(self.height, b)
+            self._remember(b)
+        self.late = beads[n:]
 
     def _mask(self, beads):
         out, w = self.grid.mask(), self.grid.w
@@ -92,45 +99,66 @@ class Deposit:
         return out
 
     def h_of(self, bead):
-        return bead.h if bead.h is not None else self.usual_h
+        """h; the usual layer height over a gap, and where a ramp that starts on a floor has nearly none."""
+        return bead.h if bead.h is not None and bead.h >= self.usual_h / 2 else self.usual_h
 
     def _carry(self, p):
         if p.bead.on_bed:
             p.carried = True
             return
         h = self.h_of(p.bead)
-        g = h * self.tan_limit - p.bead.lies / 2
+        g = h * self.tan_limit - p.bead.lies / 2 + AT_LIMIT
         if self._within(p, g, p.z - h - TOUCH):
             p.carried = True
         elif self._within(p, g, p.z - h - self.most_gap - 1e-9):
             p.carried = p.across = True
 
     def _within(self, p, g, low):
-        """Whether p lies within g of cells whose map reaches `low` (negative g: inside them by that much). The border
-        of material stands half a cell outside the outermost centres."""
+        """Whether p lies within g of material that reaches `low` (negative g: inside it by that much). Where the raster
+        is solid all around there is nothing to ask. Else the exact distance to the beads themselves counts, for half a
+        cell is more than a few degrees of lean; only how deep a point lies between beads is asked of the raster."""
         grid, height = self.grid, self.height
         cell, w = grid.cell, grid.w
         ix, iy = grid.column(p.x), grid.row(p.y)
         if low <= 0:
             return True  # the bed itself
         reach = math.ceil(abs(g) / cell + 1.5)
-        solid = True
-        for r in range(iy - reach, iy + reach + 1):
-            o = r * w + ix
-            if min(height[o - reach:o + reach + 1]) < low:
-                solid = False
-                break
-        if solid:
+        rows = range(iy - reach, iy + reach + 1)
+        if all(min(height[r * w + ix - reach:r * w + ix + reach + 1]) >= low for r in rows):
             return True
-        own = height[iy * w + ix] >= low
-        near = math.inf
-        for r in range(iy - reach, iy + reach + 1):
-            dy = grid.y(r) - p.y
-            for c in range(ix - reach, ix + reach + 1):
-                if (height[r * w + c] >= low) != own:
-                    near = min(near, math.hypot(grid.x(c) - p.x, dy))
-        signed = (near - cell / 2) * (-1 if own else 1)
-        return signed <= g + 1e-9
+        if self._distance(p, low) <= g:
+            return True
+        if g >= 0 or height[iy * w + ix] < low:
+            return False
+        near = min((math.hypot(grid.x(c) - p.x, grid.y(r) - p.y) for r in rows
+                    for c in range(ix - reach, ix + reach + 1) if height[r * w + c] < low), default=math.inf)
+        return near - cell / 2 >= -g
+
+    def _distance(self, p, low):
+        """Distance of p from the nearest bead beneath that reaches `low`; negative inside it."""
+        best = math.inf
+        for bx in range(math.floor((p.x - 1) / BUCKET), math.floor((p.x + 1) / BUCKET) + 1):
+            for by in range(math.floor((p.y - 1) / BUCKET), math.floor((p.y + 1) / BUCKET) + 1):
+                for z, a, b, r in reversed(self.buckets.get((bx, by), ())):
+                    if z >= low:
+                        best = min(best, segment_distance(p.x, p.y, a, b) - r)
+                    elif z < low - 2.0:
+                        break  # laid in the order of height, but for ramps and parts that end apart
+        return best
+
+    def _remember(self, bead):
+        """Chords of a bead by 4 mm squares, for _distance."""
+        r = bead.lies / 2
+        for a, b in bead.chords:
+            n = max(1, math.ceil(math.dist(a[:2], b[:2]) / 1.0))
+            seen = set()
+            for k in range(n + 1):
+                x, y = a[0] + (b[0] - a[0]) * k / n, a[1] + (b[1] - a[1]) * k / n
+                for dx in (-r - 1, r + 1):
+                    for dy in (-r - 1, r + 1):
+                        seen.add((math.floor((x + dx) / BUCKET), math.floor((y + dy) / BUCKET)))
+            for key in seen:
+                self.buckets.setdefault(key, []).append(((a[2] + b[2]) / 2, a, b, r))
 
     # --- stretches ------------------------------------------------------------------------------------------------
     def _stretches(self, points, closed):
@@ -181,16 +209,17 @@ class Deposit:
                                                                           p.y + p.uy * p.ds / 2)
                     for iy, i, j in grid.capsule(half[0], half[1], p.bead.lies / 2):
                         carried[iy * grid.w + i:iy * grid.w + j] = b"\1" * (j - i)
-        self._beneath = None
+        self._beneath = {}
         self._voids_here = None
         for chain, row in zip(chains, points):
             closed = math.dist(chain[0].move.start[:2], chain[-1].move.end[:2]) <= 0.05
             for run, open_first, open_last in self._stretches(row, closed):
                 length = sum(p.ds for p in run)
-                if label[grid.index(run[0].x, run[0].y)] not in held:
+                n = label[grid.index(run[0].x, run[0].y)]
+                if n not in held:
                     self.on_air += length
                     continue
-                enclosed, gap = self._gap(run)
+                enclosed, gap = self._gap(run, parts[n])
                 if enclosed and gap <= ENCLOSED_MM or self._is_fill(run, laid):
                     self.over_fill += length
                 elif self._ends_held(run, open_first, open_last, carried) and self._free_beside(run, carried):
@@ -198,20 +227,24 @@ class Deposit:
                 else:
                     self.overhang += length
 
-    def _gap(self, run):
-        """(whether what lies beneath encloses the gap under a stretch, the gap's inscribed width)."""
-        grid = self.grid
-        if self._beneath is None:
-            low = run[0].z - self.h_of(run[0].bead) - TOUCH
-            void = bytearray(0 if v >= low else 1 for v in self.height)
+    def _gap(self, run, piece):
+        """(whether what lies beneath encloses the gap under a stretch, the gap's inscribed width). Only material of the
+        parts that carry the stretch's own piece encloses: not a draft wall around them."""
+        grid, owner, height = self.grid, self.owner, self.height
+        low = run[0].z - self.h_of(run[0].bead) - TOUCH
+        roots = set()
+        for iy, a, b in piece:
+            for c in range(iy * grid.w + a, iy * grid.w + b):
+                if height[c] >= low:
+                    roots.add(owner[c])
+        roots = frozenset(self.nodes.root(n) for n in roots)
+        if roots not in self._beneath:
+            own = {n for n in set(owner) if self.nodes.root(n) in roots}
+            void = bytearray(0 if v >= low and o in own else 1 for v, o in zip(height, owner))
             found = pieces(void, grid.w, grid.h, eight=False)
-            self._beneath = found, labels(found, grid.w, grid.h), {}
-        found, label, widths = self._beneath
-        under = {}
-        for p in run:
-            n = label[grid.index(p.x, p.y)]
-            if n >= 0:
-                under[n] = under.get(n, 0.0) + p.ds
+            self._beneath[roots] = found, labels(found, grid.w, grid.h), {}
+        found, label, widths = self._beneath[roots]
+        under = {label[grid.index(p.x, p.y)] for p in run} - {-1}
         if not under:
             return False, math.inf
         widest = 0.0
@@ -319,10 +352,13 @@ class Deposit:
         for n in standing:
             if nodes_of[n]:
                 roots.setdefault(self.nodes.root(nodes_of[n][0]), []).append(n)
+        self.aid_roots = {r for r in roots if wide[r] <= self.aid_width}
+        if len(self.aid_roots) == len(roots):
+            self.aid_roots = set()  # thin all of it: then this is what is printed
         self.parts = []
         for root, footholds in roots.items():
             self.parts.append(self._part(by_root[root], [lay.bed_pieces[n] for n in footholds],
-                                         wide[root] <= self.aid_width))
+                                         root in self.aid_roots))
         self.parts.sort(key=lambda p: p["begun_seconds"])
         for n, p in enumerate(self.parts, 1):
             p["number"] = n
@@ -386,9 +422,14 @@ class Deposit:
             while parent[root] is not None:
                 root = parent[root]
             best[root] = max(best.get(root, 0), depth[i])
-        # every loop is a wall, those around holes too
+        # loops of a row are walls, and those that lie beside another (around holes); rings that keep apart are fill
         self.wall_counts += list(best.values())
-        walls = self._mask([b for loop in loops for b in loop])
+        wall = {i for i in order if depth[i]}
+        for i in order:
+            j = parent[i]
+            if j is not None and self._beside(outlines[i], outlines[j], 1.5 * loops[i][0].lies):
+                wall.update((i, j))
+        walls = self._mask([b for i in sorted(wall) for b in loops[i]])
         filled = sum(1 for a, b in zip(laid, walls) if a and not b)
         void = sum(count(p) for p in enclosed_voids(laid, grid) if inscribed(p, grid.cell) <= ENCLOSED_MM)
         if filled + void:

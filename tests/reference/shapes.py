@@ -89,11 +89,13 @@ def gate(span=8.0, pillar=4.0, n=10, loose=False):
     return j.text()
 
 
-def leaning(degrees, n=20):
-    """A fin three beads thick that leans by an angle from the vertical, on a solid foot."""
+def leaning(degrees, n=20, draft_wall=False):
+    """A fin three beads thick that leans by an angle from the vertical, on a solid foot; a draft wall round it."""
     j = Job(x=80, y=80)
     for k in range(n):
         j.level(0.2 * (k + 1))
+        if draft_wall:
+            j.ring(-3, -3, 24, 23)
         x = 10 + (0.2 * (k - 2) * math.tan(math.radians(degrees)) if k > 2 else 0.0)
         if k < 3:
             j.solid(0, 0, 20, 20)
@@ -134,7 +136,8 @@ def spiral(turns=20, r=10.0, step=6):
 def all_shapes():
     return {"block": block(), "block with skirt": block(skirt=True), "sparse block": block(12, fill=3.0, size=16.0),
             "gate": gate(), "gate with a loose bar": gate(loose=True), "leaning 30": leaning(30),
-            "leaning 62": leaning(62), "in turn": in_turn(), "spiral": spiral()}
+            "leaning 45": leaning(45), "leaning 62": leaning(62),
+            "leaning in a draft wall": leaning(62, draft_wall=True), "in turn": in_turn(), "spiral": spiral()}
 
 
 def run(check, shop, machine):
@@ -176,6 +179,11 @@ def run(check, shop, machine):
     check("loose bar: on air", f["gate with a loose bar"]["on_air_mm"], 15.0, 1e-6)
 
     check("leaning 30: carried", f["leaning 30"]["overhang_mm"], 0.0, 1e-9)
+    check("leaning 45: carried, at the limit itself", f["leaning 45"]["overhang_mm"], 0.0, 1e-9)
+    # a draft wall encloses, but not as the part's own walls do; it is an aid
+    d = f["leaning in a draft wall"]
+    check("draft wall: the fin hangs as before", d["overhang_mm"], f["leaning 62"]["overhang_mm"], 1e-6)
+    check("draft wall: an aid", sorted(p["aid"] for p in d["parts"]), [False, True])
     check("leaning 62: hangs", f["leaning 62"]["overhang_mm"] > 200, True)
 
     t = f["in turn"]
