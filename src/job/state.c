@@ -97,6 +97,12 @@ static po_event *add_event(const po_state *s, po_moves *out, po_event_kind kind,
 static double advance(po_state *s, double value)
 {
     double v = value * s->unit, raw;
+    if (s->tool < 0) { /* no tool: nothing is fed, the file's count goes on */
+        s->e = s->e_absolute ? v : s->e + v;
+        s->e_if_follows = s->e_absolute_if_follows ? v : s->e_if_follows + v;
+        s->e_if_not = s->e_absolute_if_not ? v : s->e_if_not + v;
+        return 0;
+    }
     if (s->e_absolute_if_follows != s->e_absolute_if_not && !s->mode_matters) {
         s->mode_matters = true;
         s->e_if_follows = s->e_if_not = s->e;
@@ -345,6 +351,9 @@ static void firmware_retract(po_state *s, const po_line *line, po_moves *out, bo
         return; /* a second G10 in a row does nothing; nor does G11 without one */
     }
     s->retracted = back;
+    if (s->tool < 0) {
+        return;
+    }
     const po_reading *r = &s->reading;
     double de = back ? -r->retract_mm : r->retract_mm + r->retract_extra_mm;
     if (de != 0) {
