@@ -263,8 +263,10 @@ typedef struct po_job_options {
      * total 0 = unknown */
     bool (*progress)(uint64_t bytes_done, uint64_t bytes_total, void *user);
     void *user;
+    bool hash;             /* false leaves sha256 empty: for timing the facts alone */
 } po_job_options;
-#define PO_JOB_OPTIONS_INIT {.deposit = true, .images = false, .threads = 0, .most_bytes = 0, .progress = 0, .user = 0}
+#define PO_JOB_OPTIONS_INIT                                                                                            \
+    {.deposit = true, .images = false, .threads = 0, .most_bytes = 0, .progress = 0, .user = 0, .hash = true}
 
 /* A source of bytes: path, standard input or memory; gzip and zstd are unpacked by content. */
 typedef struct po_source {
