@@ -1,8 +1,4 @@
-/* Bitmaps: thick lines by spans, erosion by shifts. SPDX-License-Identifier: Apache-2.0
- *
- * A thick line is convex, so each row holds one span. Its left and right ends follow the disc at one end, the straight
- * side, or the disc at the other: which one is told by the heights of the two points where the side touches the discs.
- * Rows are worked out in groups, so that the compiler can use vector units. */
+/* Bitmaps: thick lines by spans, erosion by shifts. SPDX-License-Identifier: Apache-2.0 */
 #include "geometry/bitmap.h"
 
 #include <limits.h>
@@ -10,22 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#if defined(__x86_64__) && defined(__gnu_linux__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__)
-#define MANY_TARGETS __attribute__((target_clones("default", "avx2", "arch=x86-64-v4")))
-#else
-#define MANY_TARGETS
-#endif
-
-/* fminf and fmaxf are calls, for the sake of NAN; there is none here. */
-static inline float min_f(float a, float b)
-{
-    return a < b ? a : b;
-}
-
-static inline float max_f(float a, float b)
-{
-    return a > b ? a : b;
-}
+#include "geometry/line_shape.h"
 
 bool po_bitmap_init(po_bitmap *map, int width, int height)
 {
@@ -94,54 +75,6 @@ void po_bitmap_set_span(po_bitmap *map, int y, int x0, int x1)
     widen(&map->used, x0, y, x1, y + 1);
 }
 
-typedef struct line_shape { /* ay <= by */
-    float ax, ay, bx, by, ux, inv_uy, slope, r, r2;
-    float right_a, right_b, left_a, left_b; /* heights where the sides begin and end */
-} line_shape;
-
-static inline line_shape shape_of(float ax, float ay, float bx, float by, float r)
-{
-    line_shape s;
-    if (by < ay) {
-        float t = ax;
-        ax = bx;
-        bx = t;
-        t = ay;
-        ay = by;
-        by = t;
-    }
-    float dx = bx - ax, dy = by - ay, len = sqrtf(dx * dx + dy * dy);
-    float inv = len > 1e-6f ? 1 / len : 0;
-    float ux = dx * inv, uy = dy * inv;
-    s.ax = ax;
-    s.ay = ay;
-    s.bx = bx;
-    s.by = by;
-    s.ux = ux;
-    s.inv_uy = 1 / max_f(uy, 1e-6f);
-    s.slope = ux * s.inv_uy;
-    s.r = r;
-    s.r2 = r * r;
-    s.right_a = ay - r * ux;
-    s.right_b = by - r * ux;
-    s.left_a = ay + r * ux;
-    s.left_b = by + r * ux;
-    return s;
-}
-
-static inline void spans(const line_shape *s, int row, int n, int32_t *restrict lo, int32_t *restrict hi)
-{
-    for (int i = 0; i < n; i++) {
-        float y = (float)(row + i) + 0.5f, da = y - s->ay, db = y - s->by;
-        float ha = sqrtf(max_f(0, s->r2 - da * da)), hb = sqrtf(max_f(0, s->r2 - db * db));
-        float mid = s->ax + da * s->slope, side = s->r * s->inv_uy;
-        float right = y < s->right_a ? s->ax + ha : y > s->right_b ? s->bx + hb : mid + side;
-        float left = y < s->left_a ? s->ax - ha : y > s->left_b ? s->bx - hb : mid - side;
-        lo[i] = (int32_t)ceilf(left - 0.5f);
-        hi[i] = (int32_t)floorf(right - 0.5f);
-    }
-}
-
 int po_line_spans(float ax, float ay, float bx, float by, float radius, int *row, int32_t lo[PO_SPAN_ROWS],
                   int32_t hi[PO_SPAN_ROWS])
 {
@@ -199,100 +132,6 @@ void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, floa
         }
     }
     widen(&map->used, x0, first, x1, last + 1);
-}
-
-#if defined(__GNUC__)
-typedef float eight_floats __attribute__((vector_size(32), aligned(4)));
-typedef uint16_t eight_labels __attribute__((vector_size(16), aligned(2)));
-typedef float four_floats __attribute__((vector_size(16), aligned(4)));
-typedef uint16_t four_labels __attribute__((vector_size(8), aligned(2)));
-#endif
-
-/* n equal values; spans are short, so two overlapping stores beat a loop. */
-static inline void set_heights(float *to, int n, float z)
-{
-#if defined(__GNUC__)
-    if (n >= 8) {
-        const eight_floats v = {z, z, z, z, z, z, z, z};
-        for (int k = 0; k + 8 <= n; k += 8) {
-            *(eight_floats *)(to + k) = v;
-        }
-        *(eight_floats *)(to + n - 8) = v;
-        return;
-    }
-    if (n >= 4) {
-        const four_floats v = {z, z, z, z};
-        *(four_floats *)to = v;
-        *(four_floats *)(to + n - 4) = v;
-        return;
-    }
-#endif
-    for (int k = 0; k < n; k++) {
-        to[k] = z;
-    }
-}
-
-static inline void set_labels(uint16_t *to, int n, uint16_t label)
-{
-#if defined(__GNUC__)
-    if (n >= 8) {
-        const eight_labels v = {label, label, label, label, label, label, label, label};
-        for (int k = 0; k + 8 <= n; k += 8) {
-            *(eight_labels *)(to + k) = v;
-        }
-        *(eight_labels *)(to + n - 8) = v;
-        return;
-    }
-    if (n >= 4) {
-        const four_labels v = {label, label, label, label};
-        *(four_labels *)to = v;
-        *(four_labels *)(to + n - 4) = v;
-        return;
-    }
-#endif
-    for (int k = 0; k < n; k++) {
-        to[k] = label;
-    }
-}
-
-void po_maps_span(float *heights, uint16_t *labels, int x0, int x1, float z, uint16_t label, bool top)
-{
-    set_labels(labels + x0, x1 - x0, label);
-    if (top) {
-        set_heights(heights + x0, x1 - x0, z);
-    } else {
-        for (int x = x0; x < x1; x++) {
-            heights[x] = heights[x] > z ? heights[x] : z;
-        }
-    }
-}
-
-MANY_TARGETS
-void po_maps_line(float *heights, uint16_t *labels, size_t stride, float ax, float ay, float bx, float by, float radius,
-                  float z, uint16_t label, bool top)
-{
-    line_shape s = shape_of(ax, ay, bx, by, radius);
-    int first = (int)ceilf(s.ay - radius - 0.5f), last = (int)floorf(s.by + radius - 0.5f);
-    int32_t lo[16], hi[16];
-    for (int row = first; row <= last; row += 16) {
-        spans(&s, row, 16, lo, hi);
-        int n = last - row + 1 < 16 ? last - row + 1 : 16;
-        float *h = heights + (size_t)row * stride;
-        uint16_t *l = labels + (size_t)row * stride;
-        if (top) {
-            for (int i = 0; i < n; i++, h += stride, l += stride) {
-                set_labels(l + lo[i], hi[i] - lo[i] + 1, label);
-                set_heights(h + lo[i], hi[i] - lo[i] + 1, z);
-            }
-        } else {
-            for (int i = 0; i < n; i++, h += stride, l += stride) {
-                set_labels(l + lo[i], hi[i] - lo[i] + 1, label);
-                for (int x = lo[i]; x <= hi[i]; x++) {
-                    h[x] = h[x] > z ? h[x] : z;
-                }
-            }
-        }
-    }
 }
 
 /* a &= a shifted towards lower x by n cells, over a row of w words */

@@ -15,15 +15,15 @@ typedef struct po_cells { /* a rectangle of cells, upper ends excluded; empty wh
 } po_cells;
 
 typedef struct po_bitmap {
-    int width, height;   /* cells */
-    size_t stride;       /* words in a row */
+    int width, height; /* cells */
+    size_t stride;     /* words in a row */
     uint64_t *bits;
-    po_cells used;       /* bounds of what was set since the last clear (words, so a little wide in x) */
+    po_cells used; /* bounds of what was set since the last clear (words, so a little wide in x) */
 } po_bitmap;
 
 /* Lazily zeroed; false when memory is gone. */
 bool po_bitmap_init(po_bitmap *map, int width, int height);
-void po_bitmap_done(po_bitmap *map); /* accepts zeroed */
+void po_bitmap_done(po_bitmap *map);  /* accepts zeroed */
 void po_bitmap_clear(po_bitmap *map); /* only what was used */
 
 static inline bool po_bitmap_at(const po_bitmap *map, int x, int y)
@@ -34,13 +34,6 @@ void po_bitmap_set_span(po_bitmap *map, int y, int x0, int x1); /* [x0, x1), cli
 
 /* Set the cells of a thick line from (ax, ay) to (bx, by) of the given radius, in cells; clipped to the map. */
 void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, float radius);
-
-/* The same cells of two maps with rows `stride` cells apart: heights become z where z is higher, labels become label.
- * The line must lie wholly inside the maps, one cell from every edge. top: nothing in the map is higher than z. */
-void po_maps_line(float *heights, uint16_t *labels, size_t stride, float ax, float ay, float bx, float by, float radius,
-                  float z, uint16_t label, bool top);
-/* Cells [x0, x1) of a row. */
-void po_maps_span(float *heights, uint16_t *labels, int x0, int x1, float z, uint16_t label, bool top);
 
 /* The spans of that line, for callers that write something else than bits: at most max rows at a time.
  * Returns the number of rows written from *row on and moves *row; 0 when done. lo/hi: first and last cell, lo > hi: none.
@@ -59,12 +52,12 @@ typedef struct po_run { /* set cells [x0, x1) of row y, belonging to piece */
 typedef struct po_runs {
     po_run *runs;
     size_t n_runs, cap_runs;
-    uint32_t *row_start;  /* n_rows + 1 indices into runs */
+    uint32_t *row_start; /* n_rows + 1 indices into runs */
     size_t n_rows, cap_rows;
-    int y0;               /* row of row_start[0] */
-    uint32_t *parent;     /* of provisional pieces */
+    int y0;           /* row of row_start[0] */
+    uint32_t *parent; /* of provisional pieces */
     size_t cap_parent;
-    uint32_t n_pieces;    /* pieces are 0 .. n_pieces - 1, in the order of their first run */
+    uint32_t n_pieces; /* pieces are 0 .. n_pieces - 1, in the order of their first run */
 } po_runs;
 void po_runs_done(po_runs *runs);
 /* false when memory is gone. */

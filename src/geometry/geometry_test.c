@@ -10,6 +10,7 @@
 
 #include "geometry/bitmap.h"
 #include "geometry/hull.h"
+#include "geometry/relief.h"
 
 static uint32_t seed = 7;
 static double rnd(void) /* 0..1, Numerical Recipes' quick generator */
@@ -72,6 +73,64 @@ static void lines_agree_with_distances(void **state)
         }
     }
     po_bitmap_done(&map);
+}
+
+static void reliefs_agree_with_spans(void **state)
+{
+    (void)state;
+    enum { W = 230, H = 170 };
+    static float want_z[W * H];
+    static uint16_t want_label[W * H];
+    po_relief r;
+    assert_true(po_relief_init(&r, W, H));
+    float highest = 0;
+    for (int n = 0; n < 4000; n++) {
+        float reach = n % 4 ? 15 : 180, radius = (float)(0.4 + rnd() * 5), edge = radius + 2;
+        float ax = edge + (float)rnd() * (W - 2 * edge), ay = edge + (float)rnd() * (H - 2 * edge);
+        float bx = ax + (float)(rnd() - 0.5) * reach, by = n % 5 ? ay + (float)(rnd() - 0.5) * reach : ay;
+        bx = bx < edge ? edge : bx > W - edge ? W - edge : bx;
+        by = by < edge ? edge : by > H - edge ? H - edge : by;
+        bool top = n % 3 != 0;
+        float z = top ? highest : (float)rnd() * highest;
+        highest += 0.01f;
+        uint16_t label = (uint16_t)(1 + rnd() * 60000);
+        po_relief_line(&r, ax, ay, bx, by, radius, z, label, top);
+        int row = INT_MIN;
+        int32_t lo[PO_SPAN_ROWS], hi[PO_SPAN_ROWS];
+        for (int k; (k = po_line_spans(ax, ay, bx, by, radius, &row, lo, hi)) > 0;) {
+            for (int i = 0; i < k; i++) {
+                for (int x = lo[i], y = row - k + i; x <= hi[i]; x++) {
+                    want_z[y * W + x] = want_z[y * W + x] > z ? want_z[y * W + x] : z;
+                    want_label[y * W + x] = label;
+                }
+            }
+        }
+        if (n % 7 == 0) { /* spans of every alignment */
+            int y = (int)(rnd() * H), x0 = (int)(rnd() * W), x1 = x0 + (int)(rnd() * 30);
+            x1 = x1 > W ? W : x1;
+            po_relief_span(&r, y, x0, x1, z, label, top);
+            for (int x = x0; x < x1; x++) {
+                want_z[y * W + x] = want_z[y * W + x] > z ? want_z[y * W + x] : z;
+                want_label[y * W + x] = label;
+            }
+        }
+        if (n % 50 == 0) {
+            for (int y = 0; y < H; y++) {
+                for (int x = 0; x < W; x++) {
+                    size_t at = po_relief_at(&r, x, y);
+                    assert_true(r.heights[at] == want_z[y * W + x]);
+                    assert_int_equal(r.labels[at], want_label[y * W + x]);
+                    if (x % 4 == 0 && x + 4 <= W) {
+                        unsigned four = po_relief_four(&r, x, y, z);
+                        for (int i = 0; i < 4; i++) {
+                            assert_int_equal(four >> i & 1, want_z[y * W + x + i] >= z);
+                        }
+                    }
+                }
+            }
+        }
+    }
+    po_relief_done(&r);
 }
 
 static int flood(const po_bitmap *map, int *label, int x, int y, int id, bool empty)
@@ -184,7 +243,7 @@ static void inscribed_circles(void **state)
     po_bitmap map;
     po_runs runs = {0};
     assert_true(po_bitmap_init(&map, 400, 300));
-    po_bitmap_line(&map, 60, 60, 61, 60, 40); /* nearly a disc of diameter 80 */
+    po_bitmap_line(&map, 60, 60, 61, 60, 40);     /* nearly a disc of diameter 80 */
     po_bitmap_line(&map, 150, 200, 380, 210, 12); /* a strip 24 wide */
     assert_true(po_runs_find(&runs, &map, (po_cells){0, 0, 400, 300}, false));
     assert_int_equal(runs.n_pieces, 2);
@@ -224,8 +283,12 @@ static void hulls(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(lines_agree_with_distances), cmocka_unit_test(pieces_agree_with_a_flood_fill),
-        cmocka_unit_test(erosion_agrees_with_a_search), cmocka_unit_test(inscribed_circles), cmocka_unit_test(hulls),
+        cmocka_unit_test(lines_agree_with_distances),
+        cmocka_unit_test(reliefs_agree_with_spans),
+        cmocka_unit_test(pieces_agree_with_a_flood_fill),
+        cmocka_unit_test(erosion_agrees_with_a_search),
+        cmocka_unit_test(inscribed_circles),
+        cmocka_unit_test(hulls),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

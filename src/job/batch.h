@@ -21,7 +21,9 @@ enum {
     PO_BEAD_CLIMB = 16, /* ... that climbs */
 };
 
-enum { PO_BATCH_MOST = 1 << 18 }; /* beads; a height with more is cut in two, which is no fault of the answer's but of a
+enum {
+    PO_BATCH_MOST = 1 << 18
+}; /* beads; a height with more is cut in two, which is no fault of the answer's but of a
                                      * detail: material of the first half counts as beneath for the second */
 
 typedef struct po_bead {
@@ -55,14 +57,14 @@ typedef struct po_batch {
     size_t n_beads, cap_beads;
     po_passing *passings;
     size_t n_passings, cap_passings;
-    float z_low, z_high; /* of the beads' ends */
-    bool climbing;       /* holds ramps; steady where it is not settled */
-    bool settled;        /* its height is that of flat chains */
-    bool continues;      /* same height (or the same climb) as the batch before: cut for its size or in a climb */
-    uint64_t last_line;  /* of the last bead */
-    po_bead_times *times; /* one for each lane of the group; filled before the batch goes to the deposit */
+    float z_low, z_high;       /* of the beads' ends */
+    bool climbing;             /* holds ramps; steady where it is not settled */
+    bool settled;              /* its height is that of flat chains */
+    bool continues;            /* same height (or the same climb) as the batch before: cut for its size or in a climb */
+    uint64_t last_line;        /* of the last bead */
+    po_bead_times *times;      /* one for each lane of the group; filled before the batch goes to the deposit */
     size_t n_times, cap_times; /* cap_times: beads that there is room for */
-    double filament_mm;  /* used by the job until the end of the batch, all tools (highest net feed) */
+    double filament_mm;        /* used by the job until the end of the batch, all tools (highest net feed) */
 } po_batch;
 
 /* Height that a batch stands for when what lies beneath it is looked for: the lowest of a steady climb. */

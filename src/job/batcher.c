@@ -142,9 +142,9 @@ static void add_passing(po_batcher *b, const double from[3], const double to[3],
         now->passings = more;
         now->cap_passings = cap;
     }
-    now->passings[now->n_passings++] =
-        (po_passing){(float)from[0], (float)from[1], (float)from[2], (float)to[0], (float)to[1], (float)to[2], line,
-                     (uint32_t)now->n_beads, blind};
+    now->passings[now->n_passings++] = (po_passing){(float)from[0], (float)from[1],         (float)from[2],
+                                                    (float)to[0],   (float)to[1],           (float)to[2],
+                                                    line,           (uint32_t)now->n_beads, blind};
 }
 
 /* Whether a bead that ends at z1 (begun at z0) belongs to another height than the batch. */
@@ -301,13 +301,19 @@ static void event(po_batcher *b, const po_event *ev)
             b->nozzle_c[ev->tool] = ev->value;
         }
         break;
-    case PO_EV_FAN: b->fan_percent = ev->value; break;
+    case PO_EV_FAN:
+        b->fan_percent = ev->value;
+        break;
     case PO_EV_TOOL:
         b->tool = ev->tool;
         b->new_chain = true;
         break;
-    case PO_EV_HOME: case PO_EV_PROBE: b->new_chain = true; break;
-    default: break;
+    case PO_EV_HOME:
+    case PO_EV_PROBE:
+        b->new_chain = true;
+        break;
+    default:
+        break;
     }
 }
 

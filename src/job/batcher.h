@@ -14,16 +14,16 @@ typedef struct po_batcher {
     po_batch_taker take;
     void *user;
     po_batch *now;
-    bool failed;           /* memory ran out */
+    bool failed; /* memory ran out */
     /* state between moves */
     bool new_chain;
     int tool;
     double nozzle_c[PO_MAX_TOOLS], fan_percent;
-    float highest;         /* of all beads in batches before this one */
-    float climb_from;      /* height at which the climb of this batch began */
-    float usual_step;      /* between the last two flat heights; 0: not known yet */
+    float highest;    /* of all beads in batches before this one */
+    float climb_from; /* height at which the climb of this batch began */
+    float usual_step; /* between the last two flat heights; 0: not known yet */
     float last_flat;
-    bool flat;             /* the height of this batch is settled: flat_z */
+    bool flat; /* the height of this batch is settled: flat_z */
     float flat_z;
     double net[PO_MAX_TOOLS], most[PO_MAX_TOOLS];
 } po_batcher;

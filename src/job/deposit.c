@@ -8,20 +8,8 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
 
 enum { PENDING_MOST_BATCHES = 256, PENDING_MOST_BEADS = 1 << 20, MOST_CELLS = 1 << 27 };
-
-/* Zero pages on demand: a bed is large, a part is small. */
-static void *zero_pages(size_t bytes)
-{
-    void *p = mmap(NULL, bytes, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS | MAP_NORESERVE, -1, 0);
-    if (p == MAP_FAILED) {
-        return NULL;
-    }
-    madvise(p, bytes, MADV_HUGEPAGE); /* rows lie pages apart: fewer, larger pages; no matter if refused */
-    return p;
-}
 
 po_deposit *po_deposit_new(const po_deposit_setup *setup)
 {
@@ -37,18 +25,10 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->y0 = setup->window_y.low;
     d->width = (int)ceil((setup->window_x.high - setup->window_x.low) / setup->raster_mm);
     d->height = (int)ceil((setup->window_y.high - setup->window_y.low) / setup->raster_mm);
-    d->stride = ((size_t)d->width + 15) / 16 * 16 + 16;
-    if (d->stride % 1024 == 0) {
-        d->stride += 16; /* rows a power of two apart would fight for the same cache lines */
-    }
-    if (d->width <= 0 || d->height <= 0 || d->stride * (size_t)d->height > MOST_CELLS) {
+    if (d->width <= 0 || d->height <= 0 || (size_t)d->width * (size_t)d->height > MOST_CELLS) {
         free(d);
         return NULL;
     }
-    d->map_bytes = d->stride * (size_t)(d->height + 1) * sizeof *d->map;
-    d->label_bytes = d->stride * (size_t)(d->height + 1) * sizeof *d->labels;
-    d->map = zero_pages(d->map_bytes);
-    d->labels = zero_pages(d->label_bytes);
     d->coarse_w = d->width / 16 + 1;
     d->coarse_h = d->height / 16 + 1;
     d->coarse = calloc((size_t)d->coarse_w * (size_t)d->coarse_h, sizeof *d->coarse);
@@ -68,8 +48,8 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
         d->min[a] = INFINITY;
         d->max[a] = -INFINITY;
     }
-    bool ok = d->map && d->labels && d->coarse && d->samples && d->lanes && d->sums && d->machines && d->lane_of &&
-              d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
+    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->coarse && d->samples && d->lanes && d->sums &&
+              d->machines && d->lane_of && d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
     if (!ok) {
         po_deposit_free(d);
         return NULL;
@@ -101,12 +81,7 @@ void po_deposit_free(po_deposit *d)
     if (!d) {
         return;
     }
-    if (d->map) {
-        munmap(d->map, d->map_bytes);
-    }
-    if (d->labels) {
-        munmap(d->labels, d->label_bytes);
-    }
+    po_relief_done(&d->relief);
     free(d->coarse);
     free(d->samples);
     po_bitmap_done(&d->laid);
@@ -273,9 +248,9 @@ bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_
     uint32_t part = 0;
     for (int y = cy - r; y <= cy + r; y++) {
         for (int x = cx - r; x <= cx + r; x++) {
-            if (cell_inside(d, x, y) && po_map_row(d, y)[x] > top) {
-                top = po_map_row(d, y)[x];
-                part = d->labels[(size_t)y * d->stride + (size_t)x];
+            if (cell_inside(d, x, y) && height_at(d, x, y) > top) {
+                top = height_at(d, x, y);
+                part = label_at(d, x, y);
             }
         }
     }
@@ -283,8 +258,8 @@ bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_
     if (top > 0 && part && (d->nodes[part].foothold || d->nodes[po_node_root(d, part)].foothold) &&
         (float)end_xyz[2] - top < h) {
         for (size_t m = 0; m < d->setup.n_machines; m++) {
-            po_seen(&d->sums[m].sights[PO_SIGHT_PARKS_ON_PART],
-                    po_place_at(0, end_xyz[0], end_xyz[1], end_xyz[2], NAN), end_xyz[2] - (double)top, 0);
+            po_seen(&d->sums[m].sights[PO_SIGHT_PARKS_ON_PART], po_place_at(0, end_xyz[0], end_xyz[1], end_xyz[2], NAN),
+                    end_xyz[2] - (double)top, 0);
         }
     }
     return true;

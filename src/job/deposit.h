@@ -19,9 +19,9 @@ typedef struct po_deposit_setup {
     double filament_mm[PO_MAX_TOOLS];
     double overhang_limit_deg, support_gap_mm;
     double raster_mm;
-    po_range window_x, window_y;  /* where material is mapped: all beds with a margin */
+    po_range window_x, window_y;         /* where material is mapped: all beds with a margin */
     const po_job_setup *const *machines; /* served; borrowed */
-    const size_t *lane_of;        /* lane of each machine */
+    const size_t *lane_of;               /* lane of each machine */
     size_t n_machines;
     bool images;
 } po_deposit_setup;

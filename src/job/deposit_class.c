@@ -17,8 +17,8 @@ enum { POINTS = 24 };     /* looked at along a stretch */
 typedef struct finder { /* what was worked out for this batch so far */
     bool have_pieces, have_gaps, have_open, have_carried;
     uint8_t *piece_carried;
-    uint8_t *gap_kind;   /* bit 0: open to the outside; bit 1: wider than FILL_GAP_MM; bit 2: width known */
-    float *gap_width;    /* cells */
+    uint8_t *gap_kind; /* bit 0: open to the outside; bit 1: wider than FILL_GAP_MM; bit 2: width known */
+    float *gap_width;  /* cells */
     uint8_t *open_kind;
     po_cells area;
     bool failed;
@@ -30,21 +30,19 @@ static void mask_of_map(po_deposit *d, po_cells area, float floor_z)
     po_bitmap_clear(&d->mask);
     size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
     for (int y = area.y0; y < area.y1; y++) {
-        const float *row = po_map_row(d, y);
         uint64_t *bits = d->mask.bits + (size_t)y * d->mask.stride;
+        const float *row = d->relief.heights + po_relief_at(&d->relief, 0, y);
         for (size_t w = w0; w < w1; w++) {
             uint64_t word = 0;
-            size_t end = (w << 6) + 64 <= d->stride ? 64 : d->stride - (w << 6);
-            const float *m = row + (w << 6);
-            size_t k = 0;
+            for (unsigned k = 0; k < 64 && (w << 6) + k < (size_t)d->width; k += 4) { /* squares of four cells */
+                const float *h = row + (((w << 6) + k) << 2);
 #if defined(__SSE2__)
-            const __m128 f = _mm_set1_ps(floor_z);
-            for (; k + 4 <= end; k += 4) {
-                word |= (uint64_t)(unsigned)_mm_movemask_ps(_mm_cmpge_ps(_mm_loadu_ps(m + k), f)) << k;
-            }
+                word |= (uint64_t)(unsigned)_mm_movemask_ps(_mm_cmpge_ps(_mm_load_ps(h), _mm_set1_ps(floor_z))) << k;
+#else
+                for (unsigned i = 0; i < 4; i++) {
+                    word |= (uint64_t)(h[i] >= floor_z) << (k + i);
+                }
 #endif
-            for (; k < end; k++) {
-                word |= (uint64_t)(m[k] >= floor_z) << k;
             }
             bits[w] = word;
         }
@@ -277,7 +275,7 @@ static bool end_touches(const po_deposit *d, float x, float y, float reach, floa
         for (int i = ix - r; i <= ix + r; i++) {
             float ox = (float)i + 0.5f - x, oy = (float)j + 0.5f - y;
             if (ox * ox + oy * oy <= (reach + 0.5f) * (reach + 0.5f) && cell_inside(d, i, j) &&
-                (d->map[(size_t)j * d->stride + (size_t)i] >= floor_z || po_bitmap_at(&d->carried, i, j))) {
+                (height_at(d, i, j) >= floor_z || po_bitmap_at(&d->carried, i, j))) {
                 return true;
             }
         }
@@ -315,7 +313,8 @@ static bool is_fill(po_deposit *d, work *w, finder *f, const stretch *s)
         }
         n++;
         float off = 0.9f * w->info[bead].w * d->inv_cell;
-        sparse += !bit_near(d, &d->laid, x + nx * off, y + ny * off) && !bit_near(d, &d->laid, x - nx * off, y - ny * off);
+        sparse += !bit_near(d, &d->laid, x + nx * off, y + ny * off) &&
+                  !bit_near(d, &d->laid, x - nx * off, y - ny * off);
     }
     if (n == 0 || 2 * sparse <= n || !find_open(d, w, f)) {
         return false;

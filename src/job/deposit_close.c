@@ -9,12 +9,12 @@
 #include "job/batcher.h"
 #include "job/deposit_inside.h"
 
-#define EDGE_SLACK_MM 0.01      /* a bead this little over the edge of the bed is rounding */
-#define IN_TURN_MM 2.0f         /* a part that stood higher than this before the next was begun: finished in turn */
-#define HEAD_MATTERS_MM 5.0f    /* lower than this no head is known to touch */
+#define EDGE_SLACK_MM 0.01   /* a bead this little over the edge of the bed is rounding */
+#define IN_TURN_MM 2.0f      /* a part that stood higher than this before the next was begun: finished in turn */
+#define HEAD_MATTERS_MM 5.0f /* lower than this no head is known to touch */
 #define THIN_NOZZLES 0.6f
 #define WIDE_NOZZLES 2.5f
-#define THICK_NOZZLES 0.8f      /* handbook 2.2 */
+#define THICK_NOZZLES 0.8f /* handbook 2.2 */
 enum { MOST_ROWS = 1 << 18 };
 
 /* Which beads count: not what is priming. */
@@ -81,7 +81,8 @@ static void off_bed(po_deposit *d, const work *w, const uint8_t *counted)
         for (uint32_t i = 0; i < w->batch->n_beads; i++) {
             const po_bead *b = &w->batch->beads[i];
             double r = 0.5 * (double)w->info[i].w;
-            double a = beyond(machine, (double)b->x0, (double)b->y0, r), e = beyond(machine, (double)b->x1, (double)b->y1, r);
+            double a = beyond(machine, (double)b->x0, (double)b->y0, r),
+                   e = beyond(machine, (double)b->x1, (double)b->y1, r);
             if (counted[i] && fmax(a, e) > EDGE_SLACK_MM) {
                 bool first = a > e;
                 po_seen(&d->sums[m].sights[PO_SIGHT_OFF_BED],
@@ -242,7 +243,9 @@ static void stretches(po_deposit *d, work *w, const uint8_t *counted, height_row
             }
             break;
         }
-        case FREE_OVER_FILL: d->over_fill += len; break;
+        case FREE_OVER_FILL:
+            d->over_fill += len;
+            break;
         case FREE_BRIDGE:
             d->bridges++;
             d->longest_bridge = fmax(d->longest_bridge, (double)s->free_mm);
@@ -364,7 +367,8 @@ static void hits(po_deposit *d, const work *w, const uint8_t *counted)
             see(d, w, PO_SIGHT_RUNS_INTO_PART, h->bead, h->line, h->x, h->y, h->z, (double)h->higher, 0);
         } else if (h->bead < w->batch->n_beads && counted[h->bead]) {
             po_seen(&d->sums[h->machine].sights[PO_SIGHT_HEAD_HITS_PART],
-                    po_place_at(h->line, (double)h->x, (double)h->y, (double)h->z, when(w, d->lane_of[h->machine], h->bead)),
+                    po_place_at(h->line, (double)h->x, (double)h->y, (double)h->z,
+                                when(w, d->lane_of[h->machine], h->bead)),
                     (double)h->higher, 0);
         }
     }
@@ -459,7 +463,8 @@ bool po_deposit_close(po_deposit *d, work *w, bool all_counts)
             if (!d->machines[m]->machine->head.given && d->row_top > HEAD_MATTERS_MM) {
                 const po_bead *b = &batch->beads[first];
                 po_seen(&d->sums[m].sights[PO_SIGHT_HEAD_UNKNOWN],
-                        po_place_at(b->line, (double)b->x0, (double)b->y0, (double)bead_z(b), when(w, d->lane_of[m], first)),
+                        po_place_at(b->line, (double)b->x0, (double)b->y0, (double)bead_z(b),
+                                    when(w, d->lane_of[m], first)),
                         (double)d->row_top, 0);
             }
         }
@@ -518,7 +523,8 @@ bool po_deposit_close(po_deposit *d, work *w, bool all_counts)
         widths(d, w, i, first_layer);
     }
     if (w->missing) {
-        see(d, w, PO_SIGHT_MISSING_LAYERS, first, begin->line, begin->x0, begin->y0, bead_z(begin), (double)w->missing_mm, 0);
+        see(d, w, PO_SIGHT_MISSING_LAYERS, first, begin->line, begin->x0, begin->y0, bead_z(begin),
+            (double)w->missing_mm, 0);
     }
     stretches(d, w, counted, row);
     off_bed(d, w, counted);

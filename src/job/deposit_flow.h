@@ -6,10 +6,10 @@
 #include <stddef.h>
 #include <stdint.h>
 
-typedef struct flow_window { /* zeroed = empty; free t and f */
-    double *t, *f;          /* ring of break points: time, volume so far */
-    size_t cap, first, n;   /* cap is a power of two */
-    size_t tail, lead;      /* offsets from first: for windows that end / begin at a break point */
+typedef struct flow_window {      /* zeroed = empty; free t and f */
+    double *t, *f;                /* ring of break points: time, volume so far */
+    size_t cap, first, n;         /* cap is a power of two */
+    size_t tail, lead;            /* offsets from first: for windows that end / begin at a break point */
     double volume, best, best_at; /* mm3; mm3/s; s */
     uint64_t best_line;
     float best_xyz[3];

@@ -25,9 +25,9 @@ static void add_hit(work *w, hit h)
 }
 
 /* Material that a nozzle must not meet: of a part, not priming. */
-static bool stands(po_deposit *d, size_t at)
+static bool stands(po_deposit *d, int x, int y)
 {
-    uint16_t label = d->labels[at];
+    uint16_t label = label_at(d, x, y);
     if (!label) {
         return true;
     }
@@ -62,8 +62,7 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
             }
             for (int y = j * 16; y < j * 16 + 16 && y < d->height; y++) {
                 for (int x = i * 16; x < i * 16 + 16 && x < d->width; x++) {
-                    size_t at = (size_t)y * d->stride + (size_t)x;
-                    float m = d->map[at];
+                    float m = height_at(d, x, y);
                     if (m <= floor_z || m <= best) {
                         continue;
                     }
@@ -71,7 +70,7 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
                     float u = len2 > 0 ? ((qx - ax) * dx + (qy - ay) * dy) / len2 : 0;
                     u = min_f(1, max_f(0, u));
                     float ex = qx - ax - u * dx, ey = qy - ay - u * dy;
-                    if (ex * ex + ey * ey <= radius * radius && stands(d, at)) {
+                    if (ex * ex + ey * ey <= radius * radius && stands(d, x, y)) {
                         best = m;
                         *hx = qx;
                         *hy = qy;
@@ -83,14 +82,15 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
     return best;
 }
 
-static void nozzle_move(po_deposit *d, work *w, float x0, float y0, float z0, float x1, float y1, float z1, uint64_t line,
-                        uint32_t bead, float nozzle, float half)
+static void nozzle_move(po_deposit *d, work *w, float x0, float y0, float z0, float x1, float y1, float z1,
+                        uint64_t line, uint32_t bead, float nozzle, float half)
 {
     /* a falling or rising move is tried in pieces, so that a drop beside a part is no hit */
     int pieces = fabsf(z1 - z0) > half ? (int)ceilf(min_f(fabsf(z1 - z0) / half, 256)) : 1;
     for (int k = 0; k < pieces; k++) {
         float t0 = (float)k / (float)pieces, t1 = (float)(k + 1) / (float)pieces;
-        float z = min_f(z0 + (z1 - z0) * t0, z0 + (z1 - z0) * t1) + (pieces > 1 ? fabsf(z1 - z0) / (float)pieces / 2 : 0);
+        float z = min_f(z0 + (z1 - z0) * t0, z0 + (z1 - z0) * t1) +
+                  (pieces > 1 ? fabsf(z1 - z0) / (float)pieces / 2 : 0);
         if (z + half >= d->highest) {
             continue;
         }
@@ -123,7 +123,7 @@ static float under_head(const po_deposit *d, const po_head *head, float x, float
             }
             for (int v = j * 16 > y0 ? j * 16 : y0; v < j * 16 + 16 && v < y1; v++) {
                 for (int u = i * 16 > x0 ? i * 16 : x0; u < i * 16 + 16 && u < x1; u++) {
-                    float m = d->map[(size_t)v * d->stride + (size_t)u];
+                    float m = height_at(d, u, v);
                     best = m > best && m > floor_z ? m : best;
                 }
             }

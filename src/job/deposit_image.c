@@ -63,7 +63,7 @@ static void fill(const po_deposit *d, po_layer_image *image, po_cells area, int 
             }
             if (po_bitmap_at(&d->laid, x, y)) {
                 px[j * image->width + i] = PO_PX_LAID;
-            } else if (d->map[(size_t)y * d->stride + (size_t)x] >= floor_z && floor_z > 0) {
+            } else if (height_at(d, x, y) >= floor_z && floor_z > 0) {
                 px[j * image->width + i] = PO_PX_BENEATH;
             }
         }
@@ -84,7 +84,8 @@ static void paint_stretch(const po_deposit *d, const work *w, po_layer_image *im
         for (int n; (n = po_line_spans(ax, ay, bx, by, max_f(r, 0.7f), &row, lo, hi)) > 0;) {
             for (int k = 0; k < n; k++) {
                 int y = row - n + k;
-                for (int x = lo[k] < 0 ? 0 : lo[k]; y >= 0 && y < image->height && x <= hi[k] && x < image->width; x++) {
+                for (int x = lo[k] < 0 ? 0 : lo[k]; y >= 0 && y < image->height && x <= hi[k] && x < image->width;
+                     x++) {
                     px[y * image->width + x] = with;
                 }
             }
@@ -153,9 +154,9 @@ void po_deposit_picture(po_deposit *d, work *w)
     double score = 0;
     for (size_t i = 0; i < w->n_stretches; i++) {
         const stretch *s = &w->stretches[i];
-        score += s->class == FREE_ON_AIR || s->class == FREE_OVERHANG        ? (double)s->length
-                 : s->class == FREE_BRIDGE && s->free_mm > 5 ? (double)s->free_mm
-                                                             : 0;
+        score += s->class == FREE_ON_AIR || s->class == FREE_OVERHANG ? (double)s->length
+                 : s->class == FREE_BRIDGE && s->free_mm > 5          ? (double)s->free_mm
+                                                                      : 0;
     }
     worth |= score > 0.5;
     if (!worth) {
@@ -180,8 +181,10 @@ void po_deposit_picture(po_deposit *d, work *w)
     fill(d, image, area, s, w->any_on_bed ? 0 : w->batch->z_low - h - gap_most(d, h));
     for (size_t i = 0; i < w->n_stretches; i++) {
         const stretch *f = &w->stretches[i];
-        static const uint8_t px_of[] = {[FREE_ON_AIR] = PO_PX_ON_AIR, [FREE_OVER_FILL] = PO_PX_OVER_FILL,
-                                        [FREE_BRIDGE] = PO_PX_BRIDGE, [FREE_OVERHANG] = PO_PX_OVERHANG};
+        static const uint8_t px_of[] = {[FREE_ON_AIR] = PO_PX_ON_AIR,
+                                        [FREE_OVER_FILL] = PO_PX_OVER_FILL,
+                                        [FREE_BRIDGE] = PO_PX_BRIDGE,
+                                        [FREE_OVERHANG] = PO_PX_OVERHANG};
         paint_stretch(d, w, image, f, px_of[f->class]);
         uint64_t line = w->batch->beads[f->bead0].line;
         double x = (double)f->x, y = (double)f->y, z = (double)f->z;
@@ -217,7 +220,7 @@ void po_deposit_first_picture(po_deposit *d, work *w)
             if (*p != PO_PX_LAID || !cell_inside(d, x, y)) {
                 continue;
             }
-            uint16_t label = d->labels[(size_t)y * d->stride + (size_t)x];
+            uint16_t label = label_at(d, x, y);
             bool foothold = label && (d->nodes[label].foothold || d->nodes[po_node_root(d, label)].foothold);
             *p = foothold ? PO_PX_FOOTHOLD : PO_PX_PRIMING;
         }

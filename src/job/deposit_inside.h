@@ -4,26 +4,27 @@
 
 #include "geometry/bitmap.h"
 #include "geometry/hull.h"
+#include "geometry/relief.h"
 #include "job/deposit.h"
 #include "job/deposit_flow.h"
 #include "job/seen.h"
 
-enum { /* bits of bead_info */
-    INFO_FOUND = 1,     /* h was found beneath; else the usual one is taken: over a gap */
-    INFO_ON_BED = 2,    /* lies on the bed */
-    INFO_ROUND = 4,     /* a round strand, no stadium */
-    INFO_OUTSIDE = 8,   /* outside the window: not mapped */
-    INFO_PART_FREE = 16,/* some of it is not carried */
-    INFO_SECOND = 32,   /* second pass over what this height has laid already */
-    INFO_BRIDGE = 64,   /* most of it bridges */
-    INFO_HIT = 128,
+enum {                      /* bits of bead_info */
+       INFO_FOUND = 1,      /* h was found beneath; else the usual one is taken: over a gap */
+       INFO_ON_BED = 2,     /* lies on the bed */
+       INFO_ROUND = 4,      /* a round strand, no stadium */
+       INFO_OUTSIDE = 8,    /* outside the window: not mapped */
+       INFO_PART_FREE = 16, /* some of it is not carried */
+       INFO_SECOND = 32,    /* second pass over what this height has laid already */
+       INFO_BRIDGE = 64,    /* most of it bridges */
+       INFO_HIT = 128,
 };
 
 typedef struct bead_info {
     float h, w;
-    float across;     /* mm carried across a gap */
-    float beneath;    /* median of the map under it */
-    uint16_t piece;   /* node at its middle, 0 = none */
+    float across;   /* mm carried across a gap */
+    float beneath;  /* median of the map under it */
+    uint16_t piece; /* node at its middle, 0 = none */
     uint8_t bits;
 } bead_info;
 
@@ -39,17 +40,17 @@ typedef struct stretch { /* what is not carried, in one go, from t0 of bead0 to 
     uint32_t bead0, bead1;
     float t0, t1;
     float length, free_mm;
-    float x, y, z;          /* middle */
+    float x, y, z; /* middle */
     bool chain_carried, left_carried, right_carried;
-    uint32_t air_piece;     /* piece of the height's material, for on air */
+    uint32_t air_piece; /* piece of the height's material, for on air */
     stretch_class class;
 } stretch;
 
 typedef struct hit { /* the nozzle or head over something higher */
     uint64_t line;
     float x, y, z, higher;
-    uint32_t bead;          /* time is that of this bead (or the one before a travel); UINT32_MAX: unknown */
-    uint16_t machine;       /* UINT16_MAX: every machine; else index, for the head's outline */
+    uint32_t bead;    /* time is that of this bead (or the one before a travel); UINT32_MAX: unknown */
+    uint16_t machine; /* UINT16_MAX: every machine; else index, for the head's outline */
 } hit;
 
 typedef struct work { /* one batch with what was found about it */
@@ -61,30 +62,31 @@ typedef struct work { /* one batch with what was found about it */
     hit *hits;
     size_t n_hits, cap_hits;
     po_cells used;
-    bool drawn;             /* the bitmap of what is laid holds this batch */
+    bool drawn; /* the bitmap of what is laid holds this batch */
     uint32_t serial;
     double area_mm2;
-    double solid_share;     /* laid of laid and enclosed cells; NAN = not measured */
-    double fill_share;      /* after the walls are taken off; NAN */
-    double walls;           /* NAN = not clear */
+    double solid_share; /* laid of laid and enclosed cells; NAN = not measured */
+    double fill_share;  /* after the walls are taken off; NAN */
+    double walls;       /* NAN = not clear */
     bool any_on_bed, any_above;
-    bool missing;           /* a gap in height that nothing spans */
+    bool missing; /* a gap in height that nothing spans */
     float missing_mm;
-    po_layer_image *image;  /* owned; NULL = none kept */
+    po_layer_image *image; /* owned; NULL = none kept */
 } work;
 
 typedef struct node { /* a piece on the bed, or one that began in the air; joined by union-find into parts */
     uint32_t parent;
     bool on_bed, foothold, thick;
-    double area_mm2;        /* of the foothold */
+    double area_mm2; /* of the foothold */
     double volume, moment[3];
     float min[3], max[3];
     float begun_z;
     uint32_t first_work, last_work; /* serial numbers */
-    po_xy *hull;            /* owned; of the foothold */
+    po_xy *hull;                    /* owned; of the foothold */
     size_t n_hull;
 } node;
 
+enum { FETCH_AHEAD = 10 };                                 /* beads */
 enum { FIRST_SHARES = 16, SHARES = 64, LAST_SHARES = 16 }; /* heights whose filling is looked at */
 
 typedef struct thick_line { /* cells */
@@ -116,7 +118,7 @@ typedef struct lane_sums {
     double first_bead, first_layer_end;
     double *later;
     size_t n_later, cap_later;
-    lane_row *rows;         /* one for each row of the deposit */
+    lane_row *rows; /* one for each row of the deposit */
     double fan_share[PO_FAN_BINS];
     double speed_share[PO_WIDTH_BINS]; /* mm/s, bins of 1 mm/s */
     double first_speed_share[PO_WIDTH_BINS];
@@ -141,24 +143,20 @@ struct po_deposit {
     const po_job_setup **machines; /* owned copies of the lists */
     size_t *lane_of;
     float cell, inv_cell, tan_limit;
-    double x0, y0;          /* machine position of cell (0, 0) */
+    double x0, y0; /* machine position of cell (0, 0) */
     int width, height;
-    size_t stride;          /* of map and labels, in cells */
-    float *map;             /* height of what lies there; 0 = bed */
-    size_t map_bytes;
-    uint16_t *labels;       /* node of what lies there; 0 = none */
-    size_t label_bytes;
-    float *coarse;          /* highest of each 16 x 16 cells */
+    po_relief relief; /* height of what lies there, 0 = bed; node of it, 0 = none */
+    float *coarse;    /* highest of each 16 x 16 cells */
     int coarse_w, coarse_h;
     float highest;
     po_bitmap laid, mask, scratch, carried;
     po_runs pieces, gaps, open_runs;
     segment *segments;
     size_t n_segments, cap_segments;
-    float *samples;         /* scratch for medians */
-    uint32_t *piece_node;   /* scratch, one for each piece */
+    float *samples;       /* scratch for medians */
+    uint32_t *piece_node; /* scratch, one for each piece */
     size_t cap_piece_node;
-    uint8_t *flags;         /* scratch */
+    uint8_t *flags; /* scratch */
     size_t cap_flags;
     /* heights met lately, with where */
     struct {
@@ -169,9 +167,9 @@ struct po_deposit {
     /* layer height: length-weighted, bins of a micrometre */
     double h_share[H_BINS], h_moment[H_BINS], h_total;
     float usual_h;
-    double h_counted;       /* h_total when usual_h was last worked out */
+    double h_counted; /* h_total when usual_h was last worked out */
     bool last_chain_carried;
-    bool want_full;         /* too much of the last batch bears no label */
+    bool want_full; /* too much of the last batch bears no label */
     node *nodes;
     size_t n_nodes, cap_nodes;
     bool nodes_full;
@@ -179,11 +177,11 @@ struct po_deposit {
     work **pending;
     size_t n_pending, cap_pending;
     size_t pending_beads;
-    work *spare;            /* one kept for reuse */
-    uint32_t serial;        /* of the next work to be closed */
+    work *spare;     /* one kept for reuse */
+    uint32_t serial; /* of the next work to be closed */
     /* sums over closed works */
     bool seen_foothold;
-    float first_layer_z;    /* NAN until known */
+    float first_layer_z; /* NAN until known */
     bool first_layer_open;
     bool later_open;
     double extruding, climbing;
@@ -200,15 +198,15 @@ struct po_deposit {
     last_lines last[LAST_SHARES];
     int layers_begun;
     float climb_low, climb_high;
-    float row_z0, row_top;  /* where the row being filled began; highest row so far */
+    float row_z0, row_top; /* where the row being filled began; highest row so far */
     bool any_counted, began_in_air, in_turn, rows_halved;
-    double *work_times;     /* begin and end of each closed batch on each lane */
+    double *work_times; /* begin and end of each closed batch on each lane */
     size_t n_work_times, cap_work_times;
     po_layer_image *images[MOST_IMAGES];
     double image_score[MOST_IMAGES];
     size_t n_images;
     po_layer_image *first_image;
-    uint8_t *side;          /* share of depth, side_w x side_h */
+    uint8_t *side; /* share of depth, side_w x side_h */
     int side_w, side_h, side_top;
     bool failed;
 };
@@ -224,9 +222,15 @@ static inline float max_f(float a, float b)
     return a > b ? a : b;
 }
 
-static inline float *po_map_row(struct po_deposit *d, int y)
+/* Height and node of what lies in a cell of the window. */
+static inline float height_at(const struct po_deposit *d, int x, int y)
 {
-    return d->map + (size_t)y * d->stride;
+    return d->relief.heights[po_relief_at(&d->relief, x, y)];
+}
+
+static inline uint16_t label_at(const struct po_deposit *d, int x, int y)
+{
+    return d->relief.labels[po_relief_at(&d->relief, x, y)];
 }
 
 static inline float bead_x(const po_bead *b, float t)
@@ -258,6 +262,21 @@ static inline float cell_y(const struct po_deposit *d, float y)
 static inline bool cell_inside(const struct po_deposit *d, int x, int y)
 {
     return x >= 0 && y >= 0 && x < d->width && y < d->height;
+}
+
+/* The relief is larger than the near caches, and beads step from square to square: ask early for what a bead will look
+ * at (write: paint). */
+static inline void fetch_bead(const struct po_deposit *d, const po_bead *b)
+{
+    float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+    float w = (float)d->width - 1, h = (float)d->height - 1;
+    if (ax >= 0 && ay >= 0 && bx >= 0 && by >= 0 && ax < w && bx < w && ay < h && by < h) {
+        for (float t = 0; t <= 1; t += 0.5f) {
+            size_t at = po_relief_at(&d->relief, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t));
+            __builtin_prefetch(&d->relief.heights[at]);
+            __builtin_prefetch(&d->relief.labels[at]);
+        }
+    }
 }
 
 /* How far beneath its underside material may lie and still carry a bead of height h. */

@@ -10,7 +10,10 @@
 
 #define WIDEST_MM 10.0f /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
 
-enum { LABEL_EVERY = 8 }; /* pieces are joined to parts at every eighth height: a part does not come and go in between */
+enum {
+    LABEL_EVERY = 16
+}; /* pieces are joined to parts at every sixteenth height: a part does not come and go in between */
+enum { SHARE_EVERY = 4 };
 
 uint32_t po_node_root(po_deposit *d, uint32_t i)
 {
@@ -142,17 +145,6 @@ static void confirm(po_deposit *d, uint32_t label)
     }
 }
 
-/* Runs jump over the bed: fetch what a run some places on will touch. */
-static inline void fetch_run(const po_deposit *d, const po_runs *p, size_t i)
-{
-    if (i < p->n_runs) {
-        size_t at = (size_t)p->runs[i].y * d->stride + (size_t)p->runs[i].x0;
-        __builtin_prefetch(&d->labels[at], 1);
-        __builtin_prefetch(&d->map[at], 1);
-        __builtin_prefetch(&d->map[at + (size_t)(p->runs[i].x1 - p->runs[i].x0 - 1)], 1);
-    }
-}
-
 typedef struct sibling { /* material of the same height, laid in a batch before */
     uint32_t piece;
     uint16_t label;
@@ -189,17 +181,16 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
     uint32_t last_piece = UINT32_MAX;
     for (size_t i = 0; i < p->n_runs; i++) {
         const po_run *r = &p->runs[i];
-        fetch_run(d, p, i + 12);
-        const uint16_t *labels = d->labels + (size_t)r->y * d->stride;
-        const float *map = po_map_row(d, r->y);
         for (int x = r->x0; x < r->x1; x += 2) { /* a bead is several cells wide: every other tells enough */
-            uint16_t label = labels[x];
-            if (!label || (label == last_label && r->piece == last_piece) || map[x] < floor_touch) {
+            size_t at_cell = po_relief_at(&d->relief, x, r->y);
+            uint16_t label = d->relief.labels[at_cell];
+            float beneath = d->relief.heights[at_cell];
+            if (!label || (label == last_label && r->piece == last_piece) || beneath < floor_touch) {
                 continue;
             }
             last_label = label;
             last_piece = r->piece;
-            if (map[x] >= same) {
+            if (beneath >= same) {
                 last_label = 0;
                 if (n_siblings == 0 || siblings[n_siblings - 1].piece != r->piece ||
                     siblings[n_siblings - 1].label != label) {
@@ -235,11 +226,10 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
             continue;
         }
         area[r->piece] += r->x1 - r->x0;
-        const uint16_t *labels = d->labels + (size_t)r->y * d->stride;
-        const float *map = po_map_row(d, r->y);
         for (int x = r->x0; x < r->x1; x += 2) {
-            uint16_t label = labels[x];
-            if (label && map[x] >= floor_any && map[x] < same) {
+            uint16_t label = label_at(d, x, r->y);
+            float beneath = height_at(d, x, r->y);
+            if (label && beneath >= floor_any && beneath < same) {
                 confirm(d, label);
                 if (!d->piece_node[r->piece]) {
                     d->piece_node[r->piece] = label;
@@ -337,10 +327,10 @@ static void paint_heights(po_deposit *d, const po_bead *b, float radius)
             if (y < 0 || y >= d->height) {
                 continue;
             }
-            float *map = po_map_row(d, y);
             int x1 = hi[k] < d->width ? hi[k] : d->width - 1;
             for (int x = lo[k] < 0 ? 0 : lo[k]; x <= x1; x++) {
-                map[x] = map[x] > z ? map[x] : z;
+                float *h = &d->relief.heights[po_relief_at(&d->relief, x, y)];
+                *h = *h > z ? *h : z;
             }
         }
     }
@@ -359,14 +349,12 @@ static void paint(po_deposit *d, work *w)
     }
     for (size_t i = 0; i < p->n_runs; i++) {
         const po_run *r = &p->runs[i];
-        fetch_run(d, p, i + 12);
         uint16_t label = (uint16_t)d->piece_node[r->piece];
         if (flat) {
-            po_maps_span(po_map_row(d, r->y), d->labels + (size_t)r->y * d->stride, r->x0, r->x1, z, label, top);
+            po_relief_span(&d->relief, r->y, r->x0, r->x1, z, label, top);
         } else {
-            uint16_t *labels = d->labels + (size_t)r->y * d->stride;
             for (int x = r->x0; x < r->x1; x++) {
-                labels[x] = label;
+                d->relief.labels[po_relief_at(&d->relief, x, r->y)] = label;
             }
         }
         raise_coarse(d, r->y, r->x0, r->x1, z);
@@ -401,7 +389,7 @@ static inline void weigh_bead(po_deposit *d, const po_bead *b, const bead_info *
 static inline uint16_t label_under(const po_deposit *d, const po_bead *b)
 {
     float x = cell_x(d, bead_x(b, 0.5f)), y = cell_y(d, bead_y(b, 0.5f));
-    return d->labels[(size_t)(int)y * d->stride + (size_t)(int)x];
+    return label_at(d, (int)x, (int)y);
 }
 
 /* The label of what a bead rests on, at its middle, its ends or in between. What lies across a gap is not asked: it may
@@ -410,9 +398,9 @@ static inline uint16_t label_touched(const po_deposit *d, float ax, float ay, fl
 {
     static const float at[] = {0.5f, 0.02f, 0.98f, 0.25f, 0.75f};
     for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
-        size_t cell = (size_t)(int)(ay + (by - ay) * at[k]) * d->stride + (size_t)(int)(ax + (bx - ax) * at[k]);
-        if (d->map[cell] >= floor_touch && d->labels[cell]) {
-            return d->labels[cell];
+        size_t cell = po_relief_at(&d->relief, (int)(ax + (bx - ax) * at[k]), (int)(ay + (by - ay) * at[k]));
+        if (d->relief.heights[cell] >= floor_touch && d->relief.labels[cell]) {
+            return d->relief.labels[cell];
         }
     }
     return 0;
@@ -485,6 +473,9 @@ static void lay_light(po_deposit *d, work *w)
     for (size_t i = 0; i < batch->n_beads; i++) {
         const po_bead *b = &batch->beads[i];
         bead_info *info = &w->info[i];
+        if (i + FETCH_AHEAD < batch->n_beads) {
+            fetch_bead(d, b + FETCH_AHEAD);
+        }
         area += (double)(b->area * b->length) / (double)info->h;
         if (info->bits & INFO_OUTSIDE) {
             continue;
@@ -513,7 +504,7 @@ static void lay_light(po_deposit *d, work *w)
             int on = 0;
             for (int k = 0; k < 5; k++) {
                 float t = 0.1f + 0.2f * (float)k;
-                on += d->map[(size_t)(int)(ay + (by - ay) * t) * d->stride + (size_t)(int)(ax + (bx - ax) * t)] >= z - 1e-4f;
+                on += height_at(d, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t)) >= z - 1e-4f;
             }
             if (on >= 4) {
                 info->bits |= INFO_SECOND;
@@ -521,7 +512,7 @@ static void lay_light(po_deposit *d, work *w)
         }
         float edge = r + 2, w1 = (float)d->width - edge, h1 = (float)d->height - edge;
         if (ax > edge && ay > edge && bx > edge && by > edge && ax < w1 && bx < w1 && ay < h1 && by < h1) {
-            po_maps_line(d->map, d->labels, d->stride, ax, ay, bx, by, r, z, (uint16_t)root, top);
+            po_relief_line(&d->relief, ax, ay, bx, by, r, z, (uint16_t)root, top);
         } else {
             paint_heights(d, b, r);
         }
@@ -529,7 +520,8 @@ static void lay_light(po_deposit *d, work *w)
         int y0 = (int)(min_f(ay, by) - r) >> 4, y1 = (int)(max_f(ay, by) + r) >> 4;
         x0 = x0 < 0 ? 0 : x0;
         y0 = y0 < 0 ? 0 : y0;
-        for (int y = y0; y <= y1 && y < d->coarse_h; y++) { /* bounds of the bead: an upper bound is all that is needed */
+        for (int y = y0; y <= y1 && y < d->coarse_h;
+             y++) { /* bounds of the bead: an upper bound is all that is needed */
             float *coarse = d->coarse + (size_t)y * (size_t)d->coarse_w;
             for (int x = x0; x <= x1 && x < d->coarse_w; x++) {
                 coarse[x] = z > coarse[x] ? z : coarse[x];
@@ -537,7 +529,7 @@ static void lay_light(po_deposit *d, work *w)
         }
     }
     w->area_mm2 = area;
-    d->want_full = without > 0.005 * all;
+    d->want_full = without > 0.35 * all;
     d->highest = max_f(d->highest, batch->z_high);
 }
 
@@ -549,8 +541,8 @@ static bool share_wanted(po_deposit *d, const work *w)
         return false;
     }
     /* those that are worked out in full anyway, thinned out as the job grows */
-    bool wanted = d->n_flat++ < FIRST_SHARES || d->serial % (LABEL_EVERY * d->share_step) == 0;
-    if (d->n_flat >= LABEL_EVERY * d->share_step * 2 * SHARES) {
+    bool wanted = d->n_flat++ < FIRST_SHARES || d->serial % (SHARE_EVERY * d->share_step) == 0;
+    if (d->n_flat >= SHARE_EVERY * d->share_step * 2 * SHARES) {
         d->share_step *= 2;
     }
     return wanted;
@@ -577,8 +569,8 @@ static void keep_lines(po_deposit *d, const work *w)
     for (size_t i = 0; i < w->batch->n_beads; i++) {
         const po_bead *b = &w->batch->beads[i];
         if (!(w->info[i].bits & INFO_OUTSIDE)) {
-            keep->lines[keep->n++] = (thick_line){cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1),
-                                                  radius_of(d, &w->info[i])};
+            keep->lines[keep->n++] = (thick_line){cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1),
+                                                  cell_y(d, b->y1), radius_of(d, &w->info[i])};
         }
     }
 }

@@ -6,10 +6,10 @@
 #include "job/deposit_inside.h"
 
 #define GRAVITY_MM_S2 9806.65
-#define SOLID_SHARE 0.97       /* of its filled and enclosed cells: a layer that closes the part */
-#define FILL_SHARE_MOST 0.95   /* docs/measures.md: floors and roofs lie above this */
-#define QUICK_S 8.0            /* common practice, no published source: small layers need 5 to 15 s */
-#define SLOWED 0.6             /* of the usual speed: a job that slows down for small layers has done its part */
+#define SOLID_SHARE 0.97     /* of its filled and enclosed cells: a layer that closes the part */
+#define FILL_SHARE_MOST 0.95 /* docs/measures.md: floors and roofs lie above this */
+#define QUICK_S 8.0          /* common practice, no published source: small layers need 5 to 15 s */
+#define SLOWED 0.6           /* of the usual speed: a job that slows down for small layers has done its part */
 enum { FILL_LAYERS = 64, HEIGHT_ROWS = 400 };
 
 /* Length-weighted median of a histogram: mean of the bin that holds the middle. NAN when it is empty. */
@@ -152,12 +152,18 @@ static bool tables(po_deposit *d, size_t lane, const double *grams_per_mm3, po_a
     double before = 0;
     for (size_t i = 0; i < d->n_rows; i++) {
         const height_row *r = &d->rows[i];
-        rows[i] = (po_layer_row){.z = (double)r->z, .seconds = times[i].seconds, .start_seconds = times[i].start,
-                                 .extruding_mm = r->extruding_mm, .filament_mm = r->filament_until - before,
+        rows[i] = (po_layer_row){.z = (double)r->z,
+                                 .seconds = times[i].seconds,
+                                 .start_seconds = times[i].start,
+                                 .extruding_mm = r->extruding_mm,
+                                 .filament_mm = r->filament_until - before,
                                  .area_mm2 = r->area_mm2,
                                  .mean_mm_s = r->extruding_mm > 0 ? times[i].speed_moment / r->extruding_mm : NAN,
-                                 .solid_share = (double)r->solid_share, .bridge_mm = r->bridge_mm,
-                                 .overhang_mm = r->overhang_mm, .on_air_mm = r->on_air_mm, .line = r->line};
+                                 .solid_share = (double)r->solid_share,
+                                 .bridge_mm = r->bridge_mm,
+                                 .overhang_mm = r->overhang_mm,
+                                 .on_air_mm = r->on_air_mm,
+                                 .line = r->line};
         before = r->filament_until;
         by[3 * i] = (double)r->z;
         by[3 * i + 1] = r->filament_until;
@@ -180,7 +186,7 @@ static bool tables(po_deposit *d, size_t lane, const double *grams_per_mm3, po_a
         /* parts finished in turn and the like: sort by height, then the running maximum */
         double *sorted = malloc((d->n_rows + 1) * 3 * sizeof *sorted);
         if (!sorted) {
-                free(by);
+            free(by);
             return false;
         }
         memcpy(sorted, by, d->n_rows * 3 * sizeof *sorted);
@@ -423,7 +429,9 @@ bool po_deposit_report(po_deposit *d, size_t machine, const double *densities, p
     if (!later || !layer_facts(d, f)) {
         return false;
     }
-    memcpy(later, l->later, l->n_later * sizeof *later);
+    if (l->n_later) {
+        memcpy(later, l->later, l->n_later * sizeof *later);
+    }
     f->later_first_layers = later;
     f->n_later_first_layers = l->n_later / 2;
     f->in_turn = d->in_turn;
@@ -453,8 +461,10 @@ bool po_deposit_report(po_deposit *d, size_t machine, const double *densities, p
             f->sustained_flow_mm3_s = w->best;
         }
         if (w->best > 0) {
-            po_seen(&melt, po_place_at(w->best_line, (double)w->best_xyz[0], (double)w->best_xyz[1], (double)w->best_xyz[2],
-                                       w->best_at), w->best, 0);
+            po_seen(&melt,
+                    po_place_at(w->best_line, (double)w->best_xyz[0], (double)w->best_xyz[1], (double)w->best_xyz[2],
+                                w->best_at),
+                    w->best, 0);
             if (melt.worst == w->best) {
                 melt.text = po_arena_printf(arena, "T%d", tool->tool);
             }

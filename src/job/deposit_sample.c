@@ -65,7 +65,7 @@ static bool add_segment(po_deposit *d, uint32_t bead, float t0, float t1, bool c
 
 static inline float map_at(const po_deposit *d, float cx, float cy)
 {
-    return d->map[(size_t)(int)cy * d->stride + (size_t)(int)cx];
+    return height_at(d, (int)cx, (int)cy);
 }
 
 /* Is the point within `reach` cells of a cell that carries? Distance to the cell's square. */
@@ -78,7 +78,7 @@ static bool near_carrier(const po_deposit *d, float cx, float cy, float reach, f
         for (int dx = -r; dx <= r; dx++) {
             float ox = dx < 0 ? fx - (float)(dx + 1) : dx > 0 ? (float)dx - fx : 0;
             if (ox * ox + oy * oy <= reach * reach && cell_inside(d, ix + dx, iy + dy) &&
-                d->map[(size_t)(iy + dy) * d->stride + (size_t)(ix + dx)] >= floor_z) {
+                height_at(d, ix + dx, iy + dy) >= floor_z) {
                 return true;
             }
         }
@@ -158,22 +158,6 @@ static float pitch_below(const po_deposit *d, float z, const po_cells *used)
     return pitch;
 }
 
-/* The map is larger than the caches and beads step from row to row: fetch what a bead some places on will look at. */
-static inline void fetch_ahead(const po_deposit *d, const po_bead *b)
-{
-    float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
-    float wmax = (float)d->width - 4, hmax = (float)d->height - 4;
-    if (!(ax > 4 && ay > 4 && bx > 4 && by > 4 && ax < wmax && bx < wmax && ay < hmax && by < hmax)) {
-        return;
-    }
-    float dx = bx - ax, dy = by - ay, far = max_f(dx < 0 ? -dx : dx, dy < 0 ? -dy : dy);
-    int n = far < 16 ? (int)far + 1 : 16;
-    float step = 1 / (float)n, sx = dx * step, sy = dy * step;
-    for (int k = 0; k < n; k++, ax += sx, ay += sy) {
-        __builtin_prefetch(&d->map[(size_t)(int)ay * d->stride + (size_t)(int)ax]);
-    }
-}
-
 static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
 {
     const po_bead *b = &w->batch->beads[i];
@@ -189,7 +173,8 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     float usual = d->usual_h > 0 ? d->usual_h : 0.5f * nozzle;
     const float margin = 4;
     float wmax = (float)d->width - margin, hmax = (float)d->height - margin;
-    if (!(ax > margin && ay > margin && bx > margin && by > margin && ax < wmax && bx < wmax && ay < hmax && by < hmax)) {
+    if (!(ax > margin && ay > margin && bx > margin && by > margin && ax < wmax && bx < wmax && ay < hmax &&
+          by < hmax)) {
         info->bits = INFO_OUTSIDE | (z > 0 && z < 1.5f * nozzle ? INFO_FOUND | INFO_ON_BED : 0);
         info->h = z > 0 && z < 1.5f * nozzle ? z : usual;
         width_of(d, b, info, nozzle);
@@ -410,8 +395,13 @@ static bool chain(po_deposit *d, work *w, uint32_t from, uint32_t to, size_t seg
         if (length < 2 * w->info[r->bead0].h && any) {
             continue;
         }
-        stretch s = {.bead0 = r->bead0, .bead1 = r->bead1, .t0 = r->t0, .t1 = r->t1, .length = r->length,
-                     .free_mm = length, .chain_carried = any};
+        stretch s = {.bead0 = r->bead0,
+                     .bead1 = r->bead1,
+                     .t0 = r->t0,
+                     .t1 = r->t1,
+                     .length = r->length,
+                     .free_mm = length,
+                     .chain_carried = any};
         s.left_carried = !at_start || (loop && list->n > 1) || begins_carried;
         s.right_carried = !at_end || (loop && list->n > 1);
         middle_of(w, &s);
@@ -444,7 +434,8 @@ static bool chains(po_deposit *d, work *w)
             }
             ok = chain(d, w, i, end, seg, &list, begins);
         }
-        d->last_chain_carried = !free_part || w->n_stretches == before || w->stretches[w->n_stretches - 1].chain_carried;
+        d->last_chain_carried = !free_part || w->n_stretches == before ||
+                                w->stretches[w->n_stretches - 1].chain_carried;
         i = end;
     }
     free(list.at);
@@ -475,8 +466,8 @@ bool po_deposit_sample(po_deposit *d, work *w)
     }
     refresh_usual(d);
     for (uint32_t i = 0; i < batch->n_beads; i++) {
-        if (i + 6 < batch->n_beads) {
-            fetch_ahead(d, &batch->beads[i + 6]);
+        if (i + FETCH_AHEAD < batch->n_beads) {
+            fetch_bead(d, &batch->beads[i + FETCH_AHEAD]);
         }
         if (!sample_bead(d, w, i, pitch)) {
             return false;

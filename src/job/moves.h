@@ -20,35 +20,35 @@ enum {
 };
 
 typedef enum po_event_kind {
-    PO_EV_NOZZLE,      /* command: tool, value C (wait: also waits while heating) */
-    PO_EV_BED,         /* command: value C, wait */
-    PO_EV_FAN,         /* value percent */
-    PO_EV_DWELL,       /* value s */
-    PO_EV_HOME,        /* value: seconds; bits: axes (1 X, 2 Y, 4 Z) */
-    PO_EV_PROBE,       /* value: seconds */
-    PO_EV_TOOL,        /* tool selected (-1: none) */
-    PO_EV_HANDS,       /* word needs a person */
-    PO_EV_REST,        /* motion comes to rest, nothing else */
-    PO_EV_LIMITS,      /* limits[...] from here on */
+    PO_EV_NOZZLE, /* command: tool, value C (wait: also waits while heating) */
+    PO_EV_BED,    /* command: value C, wait */
+    PO_EV_FAN,    /* value percent */
+    PO_EV_DWELL,  /* value s */
+    PO_EV_HOME,   /* value: seconds; bits: axes (1 X, 2 Y, 4 Z) */
+    PO_EV_PROBE,  /* value: seconds */
+    PO_EV_TOOL,   /* tool selected (-1: none) */
+    PO_EV_HANDS,  /* word needs a person */
+    PO_EV_REST,   /* motion comes to rest, nothing else */
+    PO_EV_LIMITS, /* limits[...] from here on */
     PO_EV_MOTORS_OFF,
-    PO_EV_BREAK,       /* a tune, an origin or a mode changed: beads after it begin a new chain */
+    PO_EV_BREAK, /* a tune, an origin or a mode changed: beads after it begin a new chain */
 } po_event_kind;
 
 typedef struct po_event {
-    uint32_t before;   /* happens before this move of the block (n = after the last) */
+    uint32_t before; /* happens before this move of the block (n = after the last) */
     po_event_kind kind;
     uint64_t line;
     double value;
     int16_t tool;
     uint8_t bits;
     bool wait;
-    char word[8];      /* PO_EV_HANDS */
-    double z;          /* nozzle height then */
+    char word[8]; /* PO_EV_HANDS */
+    double z;     /* nozzle height then */
 } po_event;
 
 typedef struct po_moves {
     size_t n;
-    double x0, y0, z0;                 /* where the block begins */
+    double x0, y0, z0;                                              /* where the block begins */
     double x[PO_BLOCK_MOVES], y[PO_BLOCK_MOVES], z[PO_BLOCK_MOVES]; /* ends of the moves */
     double dx[PO_BLOCK_MOVES], dy[PO_BLOCK_MOVES], dz[PO_BLOCK_MOVES], de[PO_BLOCK_MOVES];
     double length[PO_BLOCK_MOVES], feed[PO_BLOCK_MOVES];
@@ -60,7 +60,7 @@ typedef struct po_moves {
     struct po_arc_shape {
         double cx, cy, turn; /* centre, signed angle in rad */
     } shapes[PO_BLOCK_MOVES];
-    bool closed;                       /* full, or something happened that the next move must not share a block with */
+    bool closed; /* full, or something happened that the next move must not share a block with */
     size_t n_events;
     po_event events[PO_BLOCK_EVENTS];
 } po_moves;

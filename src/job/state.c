@@ -10,8 +10,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define ABSURD_MM 1e9          /* a coordinate, feed or E beyond this is damage: no machine is a million metres long */
-#define ARC_MISMATCH_MM 0.05   /* docs/measures.md: start and end radii must agree within this ... */
+#define ABSURD_MM 1e9           /* a coordinate, feed or E beyond this is damage: no machine is a million metres long */
+#define ARC_MISMATCH_MM 0.05    /* docs/measures.md: start and end radii must agree within this ... */
 #define ARC_MISMATCH_SHARE 1e-3 /* ... or this share of the radius, whichever is larger */
 
 #define HAS(line, c) ((line)->has & PO_LETTER(c))
@@ -227,8 +227,8 @@ static void arc(po_state *s, const po_line *line, po_moves *out, bool clockwise,
     double de = HAS(line, 'E') && !(line->bare & PO_LETTER('E')) ? advance(s, VALUE(line, 'E')) : 0;
     bool centre = HAS(line, 'I') || HAS(line, 'J');
     if (s->bad_plane) {
-        note_odd(s, PO_ODD_BAD_ARC, line->number, 0, s->bad_plane == 18 ? "an arc in the plane of G18 (XZ)"
-                                                                        : "an arc in the plane of G19 (YZ)");
+        note_odd(s, PO_ODD_BAD_ARC, line->number, 0,
+                 s->bad_plane == 18 ? "an arc in the plane of G18 (XZ)" : "an arc in the plane of G19 (YZ)");
         finish_move(s, line, out, to, de, hypot(chord, to[2] - s->pos[2]), false);
         return;
     }
@@ -240,8 +240,10 @@ static void arc(po_state *s, const po_line *line, po_moves *out, bool clockwise,
         double r_end = hypot(to[0] - cx, to[1] - cy), off = fabs(r_end - r);
         if (r == 0 || off > fmax(ARC_MISMATCH_MM, ARC_MISMATCH_SHARE * r)) {
             char text[96];
-            snprintf(text, sizeof text, r == 0 ? "an arc whose centre is its start"
-                                               : "an arc with radius %.3f mm at its start and %.3f mm at its end", r, r_end);
+            snprintf(text, sizeof text,
+                     r == 0 ? "an arc whose centre is its start"
+                            : "an arc with radius %.3f mm at its start and %.3f mm at its end",
+                     r, r_end);
             note_odd(s, PO_ODD_BAD_ARC, line->number, off, text);
             if (r == 0) {
                 finish_move(s, line, out, to, de, hypot(chord, to[2] - s->pos[2]), false);
@@ -471,9 +473,10 @@ static void hands(po_state *s, const po_line *line, po_moves *out, const char *w
 static bool known_harmless(char letter, int n)
 {
     static const short g[] = {12, 27, 30, 31, 32, 33, 34, 35, 40, 49, 53, 54, 64, 80, 94, 98};
-    static const short m[] = {6, 16, 17, 18, 20, 21, 22, 23, 24, 26, 27, 31, 36, 42, 73, 74, 75, 76, 77, 78, 80, 81, 84, 85,
-                              105, 108, 110, 111, 113, 114, 115, 117, 118, 119, 120, 121, 122, 123, 125, 141, 145, 149,
-                              150, 154, 155, 191, 211, 240, 260, 261, 280, 282, 290, 300, 355, 401, 402, 403, 407, 408,
+    static const short m[] = {6,   16,  17,  18,  20,  21,  22,  23,  24,  26,  27,  31,  36,  42,  73,
+                              74,  75,  76,  77,  78,  80,  81,  84,  85,  105, 108, 110, 111, 113, 114,
+                              115, 117, 118, 119, 120, 121, 122, 123, 125, 141, 145, 149, 150, 154, 155,
+                              191, 211, 240, 260, 261, 280, 282, 290, 300, 355, 401, 402, 403, 407, 408,
                               412, 413, 414, 420, 423, 486, 503, 550, 555, 575, 602, 603, 862, 876, 928};
     const short *list = letter == 'G' ? g : m;
     size_t count = letter == 'G' ? sizeof g / sizeof *g : sizeof m / sizeof *m;
@@ -490,15 +493,38 @@ static bool stores(const po_line *line, int n)
 {
     const uint32_t there = line->has & ~line->bare;
     switch (n) {
-    case 28: case 29: case 32: case 38: case 471: case 500: case 501: case 502: case 504: case 928: case 997:
-    case 303: case 428:
+    case 28:
+    case 29:
+    case 32:
+    case 38:
+    case 471:
+    case 500:
+    case 501:
+    case 502:
+    case 504:
+    case 928:
+    case 997:
+    case 303:
+    case 428:
         return true;
     case 30: /* with a name it deletes that file; alone it is the end of the program (RS274/NGC) */
         return line->text && line->n_text > 0;
-    case 92: case 206: case 301: case 304: case 305: case 307: case 350: case 569: case 665: case 666: case 669: case 851:
+    case 92:
+    case 206:
+    case 301:
+    case 304:
+    case 305:
+    case 307:
+    case 350:
+    case 569:
+    case 665:
+    case 666:
+    case 669:
+    case 851:
         return there != 0; /* without a value they only report */
     case 302:
-        return ((there & PO_LETTER('P')) && VALUE(line, 'P') != 0) || ((there & PO_LETTER('S')) && VALUE(line, 'S') < 150);
+        return ((there & PO_LETTER('P')) && VALUE(line, 'P') != 0) ||
+               ((there & PO_LETTER('S')) && VALUE(line, 'S') < 150);
     default:
         return false;
     }
@@ -531,23 +557,35 @@ static void m_word(po_state *s, const po_line *line, const po_code *code, po_mov
         return;
     }
     switch (m) {
-    case 0: case 1: case 25: case 112: case 226: case 600: case 601:
+    case 0:
+    case 1:
+    case 25:
+    case 112:
+    case 226:
+    case 600:
+    case 601:
         hands(s, line, out, word);
         break;
-    case 2: case 30:
+    case 2:
+    case 30:
         s->ended = true;
         add_event(s, out, PO_EV_REST, line->number);
         break;
-    case 18: case 84:
+    case 18:
+    case 84:
         if (!HAS(line, 'S')) { /* S sets the idle time only */
             add_event(s, out, PO_EV_MOTORS_OFF, line->number);
         }
         break;
-    case 82: case 83:
+    case 82:
+    case 83:
         s->e_absolute = s->e_absolute_if_follows = s->e_absolute_if_not = m == 82;
         s->mode_said = true;
         break;
-    case 104: case 109: nozzle(s, line, out, m == 109, 'T'); break;
+    case 104:
+    case 109:
+        nozzle(s, line, out, m == 109, 'T');
+        break;
     case 568:
         nozzle(s, line, out, false, 'P');
         break;
@@ -555,19 +593,43 @@ static void m_word(po_state *s, const po_line *line, const po_code *code, po_mov
         nozzle(s, line, out, true, 'T');
         bed(s, line, out, true);
         break;
-    case 140: case 190: bed(s, line, out, m == 190); break;
-    case 106: case 107: fan(s, line, out, m == 106); break;
+    case 140:
+    case 190:
+        bed(s, line, out, m == 190);
+        break;
+    case 106:
+    case 107:
+        fan(s, line, out, m == 106);
+        break;
     case 200: {
         double d = HAS(line, 'D') && !(line->bare & PO_LETTER('D')) ? VALUE(line, 'D') : s->reading.filament_mm;
         s->mm_per_e = d > 0 && d < 100 ? 1 / (M_PI / 4 * d * d) : 1;
         break;
     }
-    case 201: case 203: case 204: case 205: limits_word(s, line, m, out); break;
-    case 220: case 221: case 207: case 208: case 209: case 572: case 592: case 593: case 900: case 906: case 907: case 913:
+    case 201:
+    case 203:
+    case 204:
+    case 205:
+        limits_word(s, line, m, out);
+        break;
+    case 220:
+    case 221:
+    case 207:
+    case 208:
+    case 209:
+    case 572:
+    case 592:
+    case 593:
+    case 900:
+    case 906:
+    case 907:
+    case 913:
     case 915:
         tune(s, line, m);
         break;
-    case 400: add_event(s, out, PO_EV_REST, line->number); break;
+    case 400:
+        add_event(s, out, PO_EV_REST, line->number);
+        break;
     default:
         if (!known_harmless('M', m)) {
             po_word_note(&s->unknown, word, line->number, s->pos);
@@ -601,11 +663,18 @@ static void g_word(po_state *s, const po_line *line, const po_code *code, po_mov
 {
     int g = code->number;
     switch (g * 10 + code->tenth) {
-    case 0: case 10: case 20: case 30: s->motion = g; break;
-    case 40: dwell(s, line, out); break;
+    case 0:
+    case 10:
+    case 20:
+    case 30:
+        s->motion = g;
+        break;
+    case 40:
+        dwell(s, line, out);
+        break;
     case 100:
-        if (line->has & (PO_LETTER('P') | PO_LETTER('L') | PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') |
-                         PO_LETTER('R'))) {
+        if (line->has &
+            (PO_LETTER('P') | PO_LETTER('L') | PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('R'))) {
             if (HAS(line, 'S') && HAS(line, 'P')) {
                 nozzle(s, line, out, false, 'P');
             }
@@ -613,27 +682,45 @@ static void g_word(po_state *s, const po_line *line, const po_code *code, po_mov
             firmware_retract(s, line, out, true);
         }
         break;
-    case 110: firmware_retract(s, line, out, false); break;
-    case 170: s->bad_plane = 0; break;
-    case 180: case 190: s->bad_plane = g; break;
-    case 200: case 210:
+    case 110:
+        firmware_retract(s, line, out, false);
+        break;
+    case 170:
+        s->bad_plane = 0;
+        break;
+    case 180:
+    case 190:
+        s->bad_plane = g;
+        break;
+    case 200:
+    case 210:
         s->unit = g == 20 ? 25.4 : 1;
         s->units_said = true;
         break;
-    case 280: home(s, line, out); break;
+    case 280:
+        home(s, line, out);
+        break;
     case 290:
         add_event(s, out, PO_EV_PROBE, line->number)->value = s->reading.probe_seconds;
         s->probed = true;
         break;
-    case 530: *machine_coordinates = true; break;
-    case 900: case 910:
+    case 530:
+        *machine_coordinates = true;
+        break;
+    case 900:
+    case 910:
         s->absolute = g == 90;
         s->e_absolute_if_follows = s->absolute;
         s->e_absolute = s->reading.e_follows_g90 ? s->absolute : s->e_absolute_if_not;
         s->mode_said = true;
         break;
-    case 920: set_position(s, line); break;
-    case 921: case 922: s->shift[0] = s->shift[1] = s->shift[2] = 0; break;
+    case 920:
+        set_position(s, line);
+        break;
+    case 921:
+    case 922:
+        s->shift[0] = s->shift[1] = s->shift[2] = 0;
+        break;
     default:
         if (!known_harmless('G', g)) {
             char word[12];
@@ -646,15 +733,24 @@ static void g_word(po_state *s, const po_line *line, const po_code *code, po_mov
 static const char *damage_text(po_damage damage)
 {
     switch (damage) {
-    case PO_DAMAGE_NUMBER: return "a number that is none";
-    case PO_DAMAGE_TWICE: return "the same letter twice in one line";
-    case PO_DAMAGE_NUL: return "a NUL byte";
-    case PO_DAMAGE_CHECKSUM: return "a checksum that does not agree";
-    case PO_DAMAGE_BYTE: return "a byte that can start no word";
-    case PO_DAMAGE_COMMENT: return "a comment that does not close";
-    case PO_DAMAGE_CODE: return "a G, M or T word without a usable number";
-    case PO_DAMAGE_LONG: return "a line without end";
-    case PO_DAMAGE_NONE: break;
+    case PO_DAMAGE_NUMBER:
+        return "a number that is none";
+    case PO_DAMAGE_TWICE:
+        return "the same letter twice in one line";
+    case PO_DAMAGE_NUL:
+        return "a NUL byte";
+    case PO_DAMAGE_CHECKSUM:
+        return "a checksum that does not agree";
+    case PO_DAMAGE_BYTE:
+        return "a byte that can start no word";
+    case PO_DAMAGE_COMMENT:
+        return "a comment that does not close";
+    case PO_DAMAGE_CODE:
+        return "a G, M or T word without a usable number";
+    case PO_DAMAGE_LONG:
+        return "a line without end";
+    case PO_DAMAGE_NONE:
+        break;
     }
     return "damage";
 }
@@ -696,55 +792,88 @@ static void other_line(po_state *s, const po_line *line, po_moves *out)
             }
         }
     }
-    const uint32_t axes = PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('E') | PO_LETTER('I') | PO_LETTER('J');
+    const uint32_t axes = PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('E') | PO_LETTER('I') |
+                          PO_LETTER('J');
     if (motion_word || (!other && s->motion >= 0 && (line->has & axes))) {
         move(s, line, out, machine_coordinates);
     }
 }
 
+/* A straight move as nearly all lines of a job are: nothing but X Y Z E F, all axes homed, a feed known. The same as the
+ * long way by other_line; false: left to it, nothing was changed. Kept in single variables: arrays that are written by
+ * elements and read as a whole would wait for their stores. */
+static bool plain_move(po_state *s, const po_line *line, po_moves *out)
+{
+    const uint32_t has = line->has;
+    const double unit = s->unit;
+    const double px = s->pos[0], py = s->pos[1], pz = s->pos[2];
+    double x = px, y = py, z = pz, de = 0, feed = s->feed;
+    bool fine = true;
+    if (has & PO_LETTER('X')) {
+        const double v = VALUE(line, 'X') * unit;
+        fine = fabs(v) <= ABSURD_MM;
+        x = s->absolute ? v + s->shift[0] : px + v;
+    }
+    if (has & PO_LETTER('Y')) {
+        const double v = VALUE(line, 'Y') * unit;
+        fine &= fabs(v) <= ABSURD_MM;
+        y = s->absolute ? v + s->shift[1] : py + v;
+    }
+    if (has & PO_LETTER('Z')) {
+        const double v = VALUE(line, 'Z') * unit;
+        fine &= fabs(v) <= ABSURD_MM;
+        z = s->absolute ? v + s->shift[2] : pz + v;
+    }
+    if (has & PO_LETTER('F')) {
+        fine &= fabs(VALUE(line, 'F')) <= ABSURD_MM;
+        feed = VALUE(line, 'F') * unit / 60;
+    }
+    if (has & PO_LETTER('E')) {
+        fine &= fabs(VALUE(line, 'E')) <= ABSURD_MM;
+    }
+    if (!fine || !(feed > 0)) {
+        return false;
+    }
+    s->motion = line->codes[0].number;
+    s->n_motion_words++;
+    s->feed = feed;
+    s->last_line = line->number;
+    if (has & PO_LETTER('E')) {
+        de = advance(s, VALUE(line, 'E'));
+    }
+    const double dx = x - px, dy = y - py, dz = z - pz;
+    const bool xy = x != px || y != py, xyz = xy || z != pz;
+    if (!xyz && de == 0) {
+        return true; /* changes nothing: no move */
+    }
+    const size_t i = out->n++;
+    out->dx[i] = dx;
+    out->dy[i] = dy;
+    out->dz[i] = dz;
+    out->de[i] = de;
+    out->x[i] = x;
+    out->y[i] = y;
+    out->z[i] = z;
+    out->length[i] = sqrt(dx * dx + dy * dy + dz * dz);
+    out->feed[i] = feed * s->speed_factor;
+    out->line[i] = line->number;
+    out->kind[i] = (uint8_t)(PO_MOVE_COUNTED | (de < 0 ? PO_MOVE_RETRACT : 0) |
+                             (!xyz           ? PO_MOVE_FEED
+                              : xy && de > 0 ? PO_MOVE_BEAD
+                                             : PO_MOVE_TRAVEL));
+    s->pos[0] = x;
+    s->pos[1] = y;
+    s->pos[2] = z;
+    s->n_moves++;
+    return true;
+}
+
 void po_state_line(po_state *s, const po_line *line, po_moves *out)
 {
-    /* G0 or G1, plain, in an ordinary state: nearly every line */
     if (line->n_codes == 1 && line->codes[0].letter == 'G' && (uint32_t)line->codes[0].number <= 1 && !line->damage &&
-        !line->codes[0].tenth && !line->bare && !s->ended && !out->closed) {
-        const uint32_t has = line->has;
-        double to[3] = {s->pos[0], s->pos[1], s->pos[2]}, worst = 0, de = 0;
-        double unit = s->unit;
-        if (has & PO_LETTER('X')) {
-            double v = VALUE(line, 'X') * unit;
-            worst = fmax(worst, fabs(v));
-            to[0] = s->absolute ? v + s->shift[0] : to[0] + v;
-        }
-        if (has & PO_LETTER('Y')) {
-            double v = VALUE(line, 'Y') * unit;
-            worst = fmax(worst, fabs(v));
-            to[1] = s->absolute ? v + s->shift[1] : to[1] + v;
-        }
-        if (has & PO_LETTER('Z')) {
-            double v = VALUE(line, 'Z') * unit;
-            worst = fmax(worst, fabs(v));
-            to[2] = s->absolute ? v + s->shift[2] : to[2] + v;
-        }
-        if (has & PO_LETTER('E')) {
-            worst = fmax(worst, fabs(VALUE(line, 'E')));
-        }
-        if (has & PO_LETTER('F')) {
-            worst = fmax(worst, fabs(VALUE(line, 'F')));
-        }
-        if (worst <= ABSURD_MM) {
-            s->motion = line->codes[0].number;
-            s->n_motion_words++;
-            if (has & PO_LETTER('F')) {
-                s->feed = VALUE(line, 'F') * unit / 60;
-            }
-            if (has & PO_LETTER('E')) {
-                de = advance(s, VALUE(line, 'E'));
-            }
-            double dx = to[0] - s->pos[0], dy = to[1] - s->pos[1], dz = to[2] - s->pos[2];
-            finish_move(s, line, out, to, de, sqrt(dx * dx + dy * dy + dz * dz), false);
-            s->last_line = line->number;
-            return;
-        }
+        !line->codes[0].tenth && !line->bare && !s->ended && !out->closed && !s->first_out && s->homed[0] &&
+        s->homed[1] && s->homed[2] && plain_move(s, line, out)) {
+        return;
     }
     s->last_line = line->number;
     other_line(s, line, out);

@@ -38,37 +38,35 @@ typedef struct po_oddity { /* something seen by the interpreter: counted, with t
     char text[96];
 } po_oddity;
 
-typedef enum po_odd {
-    PO_ODD_DAMAGED, PO_ODD_BAD_ARC, PO_ODD_NOT_HOMED, PO_ODD_NO_FEED, PO_ODD_COUNT
-} po_odd;
+typedef enum po_odd { PO_ODD_DAMAGED, PO_ODD_BAD_ARC, PO_ODD_NOT_HOMED, PO_ODD_NO_FEED, PO_ODD_COUNT } po_odd;
 
 typedef struct po_state {
     po_reading reading;
     po_limits machine_limits, limits; /* those of the machine, and those in force (M201 ... lower them) */
-    double pos[3];        /* machine position */
-    double shift[3];      /* G92: machine = logical + shift */
-    double e;             /* logical position of E, as the file counts it (mm, or mm3 with M200) */
-    double unit;          /* 1 or 25.4 */
+    double pos[3];                    /* machine position */
+    double shift[3];                  /* G92: machine = logical + shift */
+    double e;                         /* logical position of E, as the file counts it (mm, or mm3 with M200) */
+    double unit;                      /* 1 or 25.4 */
     bool absolute, e_absolute;
-    bool e_absolute_if_follows, e_absolute_if_not; /* both readings, for feed-mode-doubtful */
-    double e_if_follows, e_if_not;                 /* logical E under both */
+    bool e_absolute_if_follows, e_absolute_if_not;                 /* both readings, for feed-mode-doubtful */
+    double e_if_follows, e_if_not;                                 /* logical E under both */
     double net_if_follows, net_if_not, fed_if_follows, fed_if_not; /* from there on: net feed, and its highest */
-    double feed;          /* mm/s, before M220; < 0: none yet */
+    double feed;                                                   /* mm/s, before M220; < 0: none yet */
     double speed_factor, flow_factor;
-    double mm_per_e;      /* 1; with M200 1 / (area of the filament) */
+    double mm_per_e; /* 1; with M200 1 / (area of the filament) */
     int tool;
-    int bad_plane;        /* 18 or 19 after G18, G19 */
-    int motion;           /* 0..3: last G0 to G3; -1: none */
-    bool retracted;       /* by G10 */
+    int bad_plane;  /* 18 or 19 after G18, G19 */
+    int motion;     /* 0..3: last G0 to G3; -1: none */
+    bool retracted; /* by G10 */
     bool homed[3];
-    bool first_out;       /* the next XYZ move is the first one out of home */
-    bool ended;           /* M2: nothing after it is carried out */
+    bool first_out; /* the next XYZ move is the first one out of home */
+    bool ended;     /* M2: nothing after it is carried out */
     bool feed_zero_seen;
-    uint64_t n_moves;     /* emitted so far */
+    uint64_t n_moves;        /* emitted so far */
     uint64_t n_motion_words; /* G0 to G3, G28, G10, G11: is it a job at all */
     uint64_t last_line;
     bool units_said, mode_said, homed_said, probed;
-    bool mode_matters;    /* the two readings of e_follows_g90 differ in some move */
+    bool mode_matters; /* the two readings of e_follows_g90 differ in some move */
     po_word_list unknown, stores, tunes, loosens, hands;
     double loosens_worst;
     po_oddity odd[PO_ODD_COUNT];
