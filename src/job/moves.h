@@ -10,7 +10,8 @@
 
 #include "motion/plan.h"
 
-enum { PO_BLOCK_MOVES = 2048, PO_BLOCK_EVENTS = 512 };
+/* Not a multiple of 512: arrays a whole number of pages apart would fight for the same cache lines, twelve at a time. */
+enum { PO_BLOCK_MOVES = 2088, PO_BLOCK_EVENTS = 512 };
 
 /* Bits of po_moves.kind beyond those of motion/plan.h. */
 enum {

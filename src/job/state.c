@@ -10,6 +10,11 @@
 #include <stdio.h>
 #include <string.h>
 
+#if defined(__GNUC__) && !defined(__clang__)
+/* Positions are written by axis for each line and read by axis at the next: pairs would wait for each other's stores. */
+#pragma GCC optimize("no-tree-slp-vectorize")
+#endif
+
 #define ABSURD_MM 1e9           /* a coordinate, feed or E beyond this is damage: no machine is a million metres long */
 #define ARC_MISMATCH_MM 0.05    /* docs/measures.md: start and end radii must agree within this ... */
 #define ARC_MISMATCH_SHARE 1e-3 /* ... or this share of the radius, whichever is larger */
