@@ -326,13 +326,9 @@ bool po_batcher_moves(po_batcher *b, const po_moves *m)
             event(b, &m->events[ev++]);
         }
         int slot = b->tool < 0 ? 0 : b->tool < PO_MAX_TOOLS ? b->tool : PO_MAX_TOOLS - 1;
-        b->net[slot] += m->de[i];
-        if (b->net[slot] > b->most[slot]) {
-            b->most[slot] = b->net[slot];
-        }
         unsigned kind = m->kind[i];
         if (kind & PO_MOVE_BEAD) {
-            bead_move(b, m, i, from, &arc);
+            bead_move(b, m, i, from, &arc); /* may end the batch before: its filament does not count the new bead */
         } else if (kind & PO_MOVE_TRAVEL) {
             b->new_chain |= m->dx[i] != 0 || m->dy[i] != 0 || (kind & PO_MOVE_ARC);
             double to[3] = {m->x[i], m->y[i], m->z[i]};
@@ -341,6 +337,8 @@ bool po_batcher_moves(po_batcher *b, const po_moves *m)
                 add_passing(b, from, to, m->line[i], kind & PO_MOVE_BLIND);
             }
         }
+        b->net[slot] += m->de[i];
+        b->most[slot] = fmax(b->most[slot], b->net[slot]);
         arc += kind & PO_MOVE_ARC ? 1 : 0;
         from[0] = m->x[i];
         from[1] = m->y[i];

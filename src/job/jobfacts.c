@@ -12,7 +12,7 @@
 
 #define SHIFT_MM 0.001      /* below this an origin is where it was */
 #define MODE_RATIO 5.0      /* docs/measures.md, "feed-mode-doubtful" */
-#define MODE_LEAST_MM 10.0  /* readings that feed less than this are no job either way */
+#define MODE_LEAST_MM 1.0   /* readings that feed less than this are no job either way */
 
 static const po_heat_facts NO_HEAT = {NAN, NAN, NAN};
 
