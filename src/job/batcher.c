@@ -213,6 +213,15 @@ static void put(po_batcher *b, const po_bead *bead)
     now->last_line = bead->line;
 }
 
+/* The next share of an arc, after `after`, at which it crosses a multiple of a quarter turn; 2 when there is none. */
+static double next_quarter(double a0, double turn, double after)
+{
+    double now = a0 + turn * after, step = M_PI / 2;
+    double next = turn > 0 ? (floor(now / step + 1e-9) + 1) * step : (ceil(now / step - 1e-9) - 1) * step;
+    double t = (next - a0) / turn;
+    return t < 1 ? t : 2;
+}
+
 static void bead_move(po_batcher *b, const po_moves *m, size_t i, const double from[3], size_t *arc)
 {
     bool is_arc = m->kind[i] & PO_MOVE_ARC;
@@ -262,10 +271,24 @@ static void bead_move(po_batcher *b, const po_moves *m, size_t i, const double f
         r = hypot(px - shape->cx, py - shape->cy);
         a0 = atan2(py - shape->cy, px - shape->cx);
     }
-    bead.share = (float)(1.0 / n);
-    bead.length = (float)(length / n);
+    /* where the pieces end, in 0..1 of the move; an arc also where it is furthest in x or y, so that bounds are exact */
+    double at[MOST_PIECES + 8];
+    at[0] = 0;
+    int m_at = 1;
+    double quarter = is_arc ? next_quarter(a0, shape->turn, 0) : 2;
+    for (int k = 1; k <= n; k++) {
+        double t = k == n ? 1 : (double)k / n;
+        while (quarter < t - 1e-9) {
+            if (quarter > at[m_at - 1] + 1e-9 && m_at < MOST_PIECES + 6) {
+                at[m_at++] = quarter;
+            }
+            quarter = next_quarter(a0, shape->turn, quarter);
+        }
+        at[m_at++] = t;
+    }
+    n = m_at - 1;
     for (int k = 1; k <= n && !b->failed; k++) {
-        double t = (double)k / n, qx, qy, qz = from[2] + dz * t;
+        double t = at[k], qx, qy, qz = from[2] + dz * t;
         if (k == n) {
             qx = m->x[i];
             qy = m->y[i];
@@ -283,7 +306,9 @@ static void bead_move(po_batcher *b, const po_moves *m, size_t i, const double f
         bead.x1 = (float)qx;
         bead.y1 = (float)qy;
         bead.z1 = (float)qz;
-        bead.from = (float)((k - 1.0) / n);
+        bead.from = (float)at[k - 1];
+        bead.share = (float)(at[k] - at[k - 1]);
+        bead.length = (float)(length * (at[k] - at[k - 1]));
         put(b, &bead);
         bead.flags &= (uint8_t)~PO_BEAD_CHAIN;
         bead.flags |= PO_BEAD_PIECE;

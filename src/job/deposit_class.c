@@ -553,6 +553,39 @@ static double count_walls(const loop *loops, size_t n)
     return walls;
 }
 
+/* Gaps that lie between two pieces of material (a skirt and its part, two parts) are no fill of either: open. */
+static bool between_pieces(po_deposit *d, uint8_t *kind)
+{
+    const po_runs *gaps = &d->open_runs, *pieces = &d->pieces;
+    uint32_t *neighbour = malloc((gaps->n_pieces + 1) * sizeof *neighbour);
+    if (!neighbour) {
+        return false;
+    }
+    memset(neighbour, 0xff, (gaps->n_pieces + 1) * sizeof *neighbour);
+    for (size_t j = 0; j < gaps->n_rows; j++) {
+        int y = gaps->y0 + (int)j;
+        if (y < pieces->y0 || (size_t)(y - pieces->y0) >= pieces->n_rows) {
+            continue;
+        }
+        uint32_t m = pieces->row_start[y - pieces->y0], m_end = pieces->row_start[y - pieces->y0 + 1];
+        for (uint32_t k = gaps->row_start[j]; k < gaps->row_start[j + 1]; k++) {
+            const po_run *g = &gaps->runs[k];
+            while (m < m_end && pieces->runs[m].x1 < g->x0) {
+                m++;
+            }
+            for (uint32_t i = m; i < m_end && pieces->runs[i].x0 <= g->x1; i++) {
+                if (neighbour[g->piece] == UINT32_MAX) {
+                    neighbour[g->piece] = pieces->runs[i].piece;
+                } else if (neighbour[g->piece] != pieces->runs[i].piece) {
+                    kind[g->piece] |= 1;
+                }
+            }
+        }
+    }
+    free(neighbour);
+    return true;
+}
+
 static double cells_set(const po_bitmap *map, po_cells area)
 {
     uint64_t n = 0;
@@ -578,6 +611,10 @@ bool po_deposit_shares(po_deposit *d, work *w, bool fill_too)
     }
     uint8_t *kind = kinds_of_gaps(d, &d->open_runs, &d->laid, area);
     if (!kind) {
+        return false;
+    }
+    if (!between_pieces(d, kind)) {
+        free(kind);
         return false;
     }
     double empty = 0, wide_cells = 0;

@@ -38,12 +38,18 @@ static double when(const work *w, size_t lane, uint32_t bead)
     return bead < w->batch->n_beads ? w->batch->times[lane].start[bead] : NAN;
 }
 
+/* Single precision is good to a hundredth of a micrometre here; the rest is noise that nobody should read. */
+static double tidy(float mm)
+{
+    return nearbyint((double)mm * 1e4) / 1e4;
+}
+
 static void see(po_deposit *d, const work *w, po_sight sight, uint32_t bead, uint64_t line, float x, float y, float z,
                 double worst, double total)
 {
     for (size_t m = 0; m < d->setup.n_machines; m++) {
-        po_seen(&d->sums[m].sights[sight],
-                po_place_at(line, (double)x, (double)y, (double)z, when(w, d->lane_of[m], bead)), worst, total);
+        po_seen(&d->sums[m].sights[sight], po_place_at(line, tidy(x), tidy(y), tidy(z), when(w, d->lane_of[m], bead)),
+                worst, total);
     }
 }
 

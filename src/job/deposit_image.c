@@ -27,7 +27,7 @@ static po_layer_image *new_image(const po_deposit *d, po_cells area, float z, in
     if (!image) {
         return NULL;
     }
-    image->z = (double)z;
+    image->z = nearbyint((double)z * 1e4) / 1e4;
     image->px_mm = (double)d->cell * s;
     image->x0 = d->x0 + (double)d->cell * area.x0;
     image->y0 = d->y0 + (double)d->cell * area.y0;
@@ -120,7 +120,7 @@ static void add_flag(po_layer_image *image, po_sight sight, double x, double y, 
     image->n_flags += at == image->n_flags;
 }
 
-static void side_view(po_deposit *d, const work *w)
+void po_deposit_side_view(po_deposit *d, const work *w)
 {
     if (!d->side) {
         d->side_w = SIDE_W;
@@ -130,16 +130,24 @@ static void side_view(po_deposit *d, const work *w)
             return;
         }
     }
-    int z = (int)((double)w->batch->z_high / SIDE_PX_Z_MM);
-    int z0 = (int)(((double)w->batch->z_low - (double)(d->usual_h > 0 ? d->usual_h : 0.2f)) / SIDE_PX_Z_MM + 0.5);
-    z0 = z0 < 0 ? 0 : z0;
-    const po_runs *p = &d->pieces;
-    for (int row = z0; row <= z && row < d->side_h; row++) {
-        d->side_top = row + 1 > d->side_top ? row + 1 : d->side_top;
-        uint8_t *px = d->side + (size_t)row * (size_t)d->side_w;
-        for (size_t i = 0; i < p->n_runs; i += 2) {
-            int x0 = (int)((int64_t)p->runs[i].x0 * d->side_w / d->width);
-            int x1 = (int)((int64_t)(p->runs[i].x1 - 1) * d->side_w / d->width);
+    float per_cell = (float)d->side_w / (float)d->width;
+    for (size_t i = 0; i < w->batch->n_beads; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        const bead_info *info = &w->info[i];
+        if (info->bits & INFO_OUTSIDE) {
+            continue;
+        }
+        int row1 = (int)((double)bead_z(b) / SIDE_PX_Z_MM),
+            row0 = (int)((double)(bead_z(b) - info->h) / SIDE_PX_Z_MM + 0.5);
+        row0 = row0 < 0 ? 0 : row0 > row1 ? row1 : row0;
+        float r = 0.5f * info->w * d->inv_cell;
+        int x0 = (int)((cell_x(d, min_f(b->x0, b->x1)) - r) * per_cell);
+        int x1 = (int)((cell_x(d, max_f(b->x0, b->x1)) + r) * per_cell);
+        x0 = x0 < 0 ? 0 : x0;
+        x1 = x1 >= d->side_w ? d->side_w - 1 : x1;
+        for (int y = row0; y <= row1 && y < d->side_h; y++) {
+            uint8_t *px = d->side + (size_t)y * (size_t)d->side_w;
+            d->side_top = y + 1 > d->side_top ? y + 1 : d->side_top;
             for (int x = x0; x <= x1; x++) {
                 px[x] = px[x] < 255 ? (uint8_t)(px[x] + 1) : 255;
             }
@@ -149,7 +157,6 @@ static void side_view(po_deposit *d, const work *w)
 
 void po_deposit_picture(po_deposit *d, work *w)
 {
-    side_view(d, w);
     bool worth = w->n_hits > 0 || (w->any_on_bed && isnan(d->first_layer_z));
     double score = 0;
     for (size_t i = 0; i < w->n_stretches; i++) {

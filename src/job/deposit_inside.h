@@ -307,6 +307,7 @@ uint32_t po_node_root(struct po_deposit *d, uint32_t i);
 bool po_deposit_last_shares(struct po_deposit *d);
 /* deposit_image.c */
 void po_deposit_picture(struct po_deposit *d, work *w);
+void po_deposit_side_view(struct po_deposit *d, const work *w);
 void po_image_free(po_layer_image *image);
 void po_deposit_first_picture(struct po_deposit *d, work *w);
 /* deposit_close.c: a batch whose priming is known goes into the sums. */

@@ -671,6 +671,9 @@ bool po_deposit_lay(po_deposit *d, work *w)
     } else {
         lay_light(d, w);
     }
+    if (d->setup.images) {
+        po_deposit_side_view(d, w);
+    }
     w->serial = d->serial++;
     keep_lines(d, w);
     po_bitmap_clear(&d->laid);

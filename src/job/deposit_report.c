@@ -28,6 +28,12 @@ static double median_of(const double *share, const double *moment, size_t n)
     return NAN;
 }
 
+/* Single precision is good to a hundredth of a micrometre here; the rest is noise that nobody should read. */
+static double tidy(double mm)
+{
+    return nearbyint(mm * 1e4) / 1e4;
+}
+
 static double median_bin(const double *share, size_t n, double unit)
 {
     double total = 0, sum = 0;
@@ -76,7 +82,7 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
     double h = median_of(d->h_share, d->h_moment, H_BINS);
     f->layer_height_mm = h;
     f->continuous = d->extruding > 0 && d->climbing > d->extruding / 2;
-    f->first_layer_height_mm = (double)d->first_layer_z;
+    f->first_layer_height_mm = tidy((double)d->first_layer_z);
     double *z = malloc((d->n_rows + 1) * sizeof *z);
     if (!z) {
         return false;
@@ -152,7 +158,7 @@ static bool tables(po_deposit *d, size_t lane, const double *grams_per_mm3, po_a
     double before = 0;
     for (size_t i = 0; i < d->n_rows; i++) {
         const height_row *r = &d->rows[i];
-        rows[i] = (po_layer_row){.z = (double)r->z,
+        rows[i] = (po_layer_row){.z = tidy((double)r->z),
                                  .seconds = times[i].seconds,
                                  .start_seconds = times[i].start,
                                  .extruding_mm = r->extruding_mm,
@@ -165,7 +171,7 @@ static bool tables(po_deposit *d, size_t lane, const double *grams_per_mm3, po_a
                                  .on_air_mm = r->on_air_mm,
                                  .line = r->line};
         before = r->filament_until;
-        by[3 * i] = (double)r->z;
+        by[3 * i] = tidy((double)r->z);
         by[3 * i + 1] = r->filament_until;
         by[3 * i + 2] = times[i].end;
     }
@@ -276,8 +282,8 @@ static bool parts(po_deposit *d, size_t lane, double density, po_arena *arena, p
         p->aid = !root->thick;
         any_part |= root->thick;
         for (int k = 0; k < 3; k++) {
-            p->bounds_mm.min[k] = (double)root->min[k];
-            p->bounds_mm.max[k] = (double)root->max[k];
+            p->bounds_mm.min[k] = tidy((double)root->min[k]);
+            p->bounds_mm.max[k] = tidy((double)root->max[k]);
             p->centre_of_mass_mm[k] = root->volume > 0 ? root->moment[k] / root->volume : NAN;
         }
         p->x = 0.5 * (p->bounds_mm.min[0] + p->bounds_mm.max[0]);
@@ -420,8 +426,8 @@ bool po_deposit_report(po_deposit *d, size_t machine, const double *densities, p
     f->deposit_done = true;
     f->raster_mm = d->setup.raster_mm;
     for (int a = 0; a < 3; a++) {
-        f->bounds_mm.min[a] = d->n_rows ? (double)d->min[a] : NAN;
-        f->bounds_mm.max[a] = d->n_rows ? (double)d->max[a] : NAN;
+        f->bounds_mm.min[a] = d->n_rows ? tidy((double)d->min[a]) : NAN;
+        f->bounds_mm.max[a] = d->n_rows ? tidy((double)d->max[a]) : NAN;
     }
     f->first_bead_seconds = l->first_bead;
     f->first_layer_seconds = l->first_layer_end;

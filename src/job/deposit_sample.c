@@ -158,6 +158,13 @@ static float pitch_below(const po_deposit *d, float z, const po_cells *used)
     return pitch;
 }
 
+/* Height by which a bead may lean out: a ramp belongs to the height it ends at, so that its thin beginning is not asked
+ * to stand on less than a whole layer could. */
+static inline float lean_height(const po_deposit *d, const po_bead *b, const bead_info *info)
+{
+    return b->flags & PO_BEAD_RAMP ? max_f(info->h, d->usual_h) : info->h;
+}
+
 static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
 {
     const po_bead *b = &w->batch->beads[i];
@@ -197,7 +204,7 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
             info->h = snap(hq);
             info->bits = (uint8_t)(INFO_FOUND | (low == 0 ? INFO_ON_BED : 0));
             width_of(d, b, info, nozzle);
-            if (info->h * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
+            if (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
                 count_height(d, info->h, b->length);
                 return true;
             }
@@ -243,7 +250,7 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     h = info->h;
     float floor_any = z - h - gap_most(d, h), floor_touch = z - h - touch_slack(h);
     /* half a cell is the raster's own doubt: a wall at the very limit is carried */
-    float g = (h * d->tan_limit - 0.5f * info->w) * d->inv_cell + 0.5f;
+    float g = (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w) * d->inv_cell + 0.5f;
     if (g >= 0 && low >= floor_touch) {
         return true;
     }
