@@ -176,6 +176,7 @@ static void feed_mode(const po_lane *lane, double filament_mm, po_job_report *r)
     double ratio = low > 0 ? high / low : INFINITY;
     if (high >= MODE_LEAST_MM && ratio > MODE_RATIO) {
         po_seen(&r->sights[PO_SIGHT_FEED_MODE], po_place_at(0, NAN, NAN, NAN, NAN), ratio, 0);
+        r->sights[PO_SIGHT_GRINDS] = (po_sighting){0}; /* read the wrong way, filament seems to go back and forth */
     }
 }
 
@@ -206,7 +207,8 @@ static void ending(const po_lane *lane, size_t n_nozzles, const po_file_facts *f
             commanded = true;
             on |= c > 0;
             f->shutdown_nozzle_c = fmax(f->shutdown_nozzle_c, c); /* fmax leaves NAN out */
-            if (c > 0 && (size_t)k < n_nozzles) {
+            /* a tool that is not there may have taken the word that was meant for this one */
+            if (c > 0 && (size_t)k < n_nozzles && r->sights[PO_SIGHT_NEEDS_TOOL].count == 0) {
                 po_seen(&r->sights[PO_SIGHT_LEAVES_NOZZLE_ON], end, c, 0);
             }
         }
@@ -351,9 +353,9 @@ po_job_report *po_report_new(const po_lane *lane, size_t machine, const po_file_
             po_seen(&r->sights[PO_SIGHT_NO_NOZZLE_WAIT], s->first, s->worst, 0);
         }
     }
-    if (r->sights[PO_SIGHT_RETRACTS_FAR].count) {
-        r->sights[PO_SIGHT_RETRACTS_FAR].first = r->sights[PO_SIGHT_RETRACTS_FAR].worst_at;
-    }
+    /* of these only the worst is of interest: short stays and ordinary retractions are counted as well */
+    r->sights[PO_SIGHT_RETRACTS_FAR].first = r->sights[PO_SIGHT_RETRACTS_FAR].worst_at;
+    r->sights[PO_SIGHT_SITS_HOT].first = r->sights[PO_SIGHT_SITS_HOT].worst_at;
     if (t->any_bead && !t->probed && setup->machine->heat.probe_seconds > 0) {
         po_seen(&r->sights[PO_SIGHT_SKIPS_PROBE], po_place_at(0, NAN, NAN, NAN, NAN), 0, 0);
     }
