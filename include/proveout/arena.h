@@ -20,6 +20,10 @@ PO_API void po_arena_free(po_arena *arena);
 
 /* n * size zeroed bytes, aligned for any type; NULL when the product overflows, the limit or memory is reached. */
 PO_API void *po_arena_zeros(po_arena *arena, size_t n, size_t size);
+/* The same piece made larger or smaller: old_bytes must be what it was asked for with. What fits is kept, bytes beyond
+ * old_bytes are undefined. A large piece grows without being copied. NULL as above, and the old piece then stands.
+ * piece may be NULL (old_bytes 0). */
+PO_API void *po_arena_resize(po_arena *arena, void *piece, size_t old_bytes, size_t new_bytes);
 /* A copy of a string of n bytes (not necessarily ended), always ended; NULL as above. */
 PO_API char *po_arena_text_n(po_arena *arena, const char *text, size_t n);
 PO_API char *po_arena_text(po_arena *arena, const char *text);

@@ -109,6 +109,51 @@ void *po_arena_zeros(po_arena *arena, size_t n, size_t size)
     return piece;
 }
 
+/* What a piece of so many bytes takes; SIZE_MAX when that can't be. */
+static size_t room_of(size_t bytes)
+{
+#ifdef PO_ARENA_EACH
+    return bytes ? bytes : 1;
+#else
+    size_t unit = sizeof(max_align_t);
+    return bytes > SIZE_MAX - unit ? SIZE_MAX : bytes ? (bytes + unit - 1) / unit * unit : unit;
+#endif
+}
+
+void *po_arena_resize(po_arena *arena, void *piece, size_t old_bytes, size_t new_bytes)
+{
+    if (!piece) {
+        return po_arena_zeros(arena, new_bytes, 1);
+    }
+    size_t had = room_of(old_bytes), want = room_of(new_bytes);
+    for (block **at = &arena->blocks; *at; at = &(*at)->next) {
+        block *b = *at;
+        if ((void *)b->bytes != piece || b->used != had || b->size != had) {
+            continue;
+        }
+        /* A block of its own: the C library moves large ones by their pages. */
+        if (want > SIZE_MAX - sizeof(block) || (want > had && want - had > arena->limit - arena->used)) {
+            return NULL;
+        }
+        block *moved = realloc(b, sizeof(block) + want);
+        if (!moved) {
+            return NULL;
+        }
+        moved->size = moved->used = want;
+        arena->used = arena->used - had + want;
+        *at = moved;
+        return moved->bytes;
+    }
+    if (want <= had) {
+        return piece;
+    }
+    void *copy = po_arena_zeros(arena, new_bytes, 1);
+    if (copy) {
+        memcpy(copy, piece, old_bytes);
+    }
+    return copy;
+}
+
 char *po_arena_text_n(po_arena *arena, const char *text, size_t n)
 {
     if (n == SIZE_MAX) {

@@ -10,6 +10,8 @@
 
 #include <cmocka.h>
 
+#include "base/number.h"
+#include "base/pages.h"
 #include "base/pool.h"
 #include "base/text.h"
 
@@ -228,12 +230,95 @@ static void test_err(void **state)
     assert_int_equal(strlen(err.msg), sizeof err.msg - 1);
 }
 
+/* Pieces of all sizes grow and shrink, keep what fits, and count what they take. */
+static void test_arena_resize(void **state)
+{
+    (void)state;
+    po_arena *arena = po_arena_new(3u << 20);
+    unsigned char *a = po_arena_resize(arena, NULL, 0, 100), *b = po_arena_zeros(arena, 100, 1);
+    memset(a, 1, 100);
+    memset(b, 2, 100);
+    for (size_t n = 100, next; n < 1u << 20; n = next) {
+        next = n * 3 / 2;
+        unsigned char *grown = po_arena_resize(arena, a, n, next);
+        assert_non_null(grown);
+        assert_int_equal((uintptr_t)grown % _Alignof(max_align_t), 0);
+        a = grown;
+        for (size_t k = 0; k < n; k++) {
+            assert_int_equal(a[k], 1);
+        }
+        memset(a, 1, next);
+        if (next > 1u << 19) {
+            po_pages_large(a, next);
+            assert_non_null(po_arena_zeros(arena, 10, 1));
+            assert_int_equal(b[99], 2);
+            assert_null(po_arena_resize(arena, a, next, 4u << 20)); /* beyond the limit: the old one stands */
+            assert_null(po_arena_resize(arena, a, next, SIZE_MAX));
+            assert_int_equal(a[next - 1], 1);
+            unsigned char *cut = po_arena_resize(arena, a, next, 1000);
+            assert_non_null(cut);
+            assert_int_equal(cut[999], 1);
+            assert_true(po_arena_used(arena) < 2u << 20);
+            break;
+        }
+    }
+    po_arena_free(arena);
+}
+
+/* Against the C library's own conversion, which rounds correctly. */
+static void test_number_e(void **state)
+{
+    (void)state;
+    static const char *const texts[] = {"0",
+                                        "-0.0",
+                                        "1e0",
+                                        "1.234567e+01",
+                                        "-1.5E-3",
+                                        "1e22",
+                                        "1e23",
+                                        "9007199254740993",
+                                        "9007199254740993e-3",
+                                        "1e-22",
+                                        "1e-23",
+                                        "5e-324",
+                                        "1.7976931348623157e308",
+                                        "1e309",
+                                        "-1e99999999999999999999",
+                                        "1e-99999999999999999999",
+                                        "123456789012345678901234567890e-10",
+                                        "0.000000000000000000000000000001e30",
+                                        "3.402823466e+38",
+                                        "1.17549435E-38"};
+    double value;
+    for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) {
+        const char *end = texts[i] + strlen(texts[i]);
+        assert_ptr_equal(po_number_read_e(texts[i], end, &value), end);
+        double wanted = strtod(texts[i], NULL);
+        assert_memory_equal(&value, &wanted, sizeof value);
+    }
+    unsigned seed = 1;
+    for (int i = 0; i < 20000; i++) {
+        char text[64];
+        seed = seed * 1664525u + 1013904223u;
+        snprintf(text, sizeof text, "%s%u.%0*ue%d", seed & 1 << 9 ? "-" : "", seed >> 20, (int)(seed >> 8 & 7) + 1,
+                 seed >> 12, (int)(seed >> 25) - 64);
+        const char *end = text + strlen(text);
+        assert_ptr_equal(po_number_read_e(text, end, &value), end);
+        double wanted = strtod(text, NULL);
+        assert_memory_equal(&value, &wanted, sizeof value);
+    }
+    const char *one = "1e", *signed_one = "1e+", *none = ".e5";
+    assert_ptr_equal(po_number_read_e(one, one + 2, &value), one + 1);
+    assert_ptr_equal(po_number_read_e(signed_one, signed_one + 3, &value), signed_one + 1);
+    assert_null(po_number_read_e(none, none + 3, &value));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_arena_limits), cmocka_unit_test(test_arena_pieces), cmocka_unit_test(test_text),
         cmocka_unit_test(test_same),         cmocka_unit_test(test_distance),     cmocka_unit_test(test_pool),
-        cmocka_unit_test(test_err),
+        cmocka_unit_test(test_err),          cmocka_unit_test(test_arena_resize), cmocka_unit_test(test_number_e),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -17,11 +17,10 @@
  * is the longest). Beyond that it only matters whether anything but zeros follows. */
 enum { DIGITS_THAT_MATTER = 768 };
 
-static double exact_value(const char *p, const char *end)
+static double exact_value(const char *p, const char *end, long long exponent)
 {
     char text[DIGITS_THAT_MATTER + 1 + 24];
     size_t n = 0;
-    long long exponent = 0;
     bool behind_point = false, more = false;
     for (; p < end; p++) {
         if (*p == '.') {
@@ -51,10 +50,11 @@ static double exact_value(const char *p, const char *end)
     return value;
 }
 
+static const double tens[23] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+                                1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+
 const char *po_number_read(const char *p, const char *end, double *ret)
 {
-    static const double tens[23] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
-                                    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
     bool negative = false;
     if (p < end && (*p == '-' || *p == '+')) {
         negative = *p++ == '-';
@@ -83,8 +83,72 @@ const char *po_number_read(const char *p, const char *end, double *ret)
     if (n_digits <= 19 && mantissa <= UINT64_C(1) << 53) { /* 19 digits cannot wrap, and n_behind is below 22 */
         value = (double)mantissa / tens[n_behind];
     } else {
-        value = exact_value(first, p);
+        value = exact_value(first, p, 0);
     }
     *ret = negative ? -value : value;
     return p;
+}
+
+/* The exponent that stands at p, or 0 and *ret_after = p when none does. Beyond 10,000 its size no longer matters. */
+static long exponent_at(const char *p, const char *end, const char **ret_after)
+{
+    *ret_after = p;
+    if (p >= end || (*p | 0x20) != 'e') {
+        return 0;
+    }
+    p++;
+    bool negative = false;
+    if (p < end && (*p == '-' || *p == '+')) {
+        negative = *p++ == '-';
+    }
+    long exponent = 0;
+    uint8_t digit;
+    const char *first = p;
+    while (p < end && (digit = (uint8_t)(*p - '0')) <= 9) {
+        exponent = exponent < 10000 ? exponent * 10 + digit : exponent;
+        p++;
+    }
+    if (p > first) {
+        *ret_after = p;
+    }
+    return negative ? -exponent : exponent;
+}
+
+const char *po_number_read_e(const char *p, const char *end, double *ret)
+{
+    bool negative = false;
+    if (p < end && (*p == '-' || *p == '+')) {
+        negative = *p++ == '-';
+    }
+    const char *first = p;
+    uint64_t mantissa = 0; /* wraps for long numbers; then it is not used */
+    uint8_t digit;
+    while (p < end && (digit = (uint8_t)(*p - '0')) <= 9) {
+        mantissa = mantissa * 10 + digit;
+        p++;
+    }
+    size_t n_digits = (size_t)(p - first);
+    long n_behind = 0;
+    if (p < end && *p == '.') {
+        const char *behind = ++p;
+        while (p < end && (digit = (uint8_t)(*p - '0')) <= 9) {
+            mantissa = mantissa * 10 + digit;
+            p++;
+        }
+        n_behind = p - behind;
+        n_digits += (size_t)n_behind;
+    }
+    if (n_digits == 0) {
+        return NULL;
+    }
+    const char *after;
+    long exponent = exponent_at(p, end, &after), power = exponent - n_behind;
+    double value;
+    if (n_digits <= 19 && mantissa <= UINT64_C(1) << 53 && power >= -22 && power <= 22) {
+        value = power < 0 ? (double)mantissa / tens[-power] : (double)mantissa * tens[power];
+    } else {
+        value = exact_value(first, p, exponent);
+    }
+    *ret = negative ? -value : value;
+    return after;
 }

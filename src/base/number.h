@@ -7,4 +7,8 @@
  * does; infinite when beyond the largest double), or NULL, *ret untouched, when no number stands there. */
 const char *po_number_read(const char *p, const char *end, double *ret);
 
+/* The same with an exponent behind it where one stands (e or E, a sign or none, digits). "1e" is the number 1 that ends
+ * before the e. Infinite when beyond the largest double. */
+const char *po_number_read_e(const char *p, const char *end, double *ret);
+
 #endif
