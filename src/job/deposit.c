@@ -42,6 +42,7 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->n_nodes = 1; /* 0 means none */
     d->first_layer_z = NAN;
     d->share_step = 1;
+    d->probe_z = -1e9f;
     d->climb_low = INFINITY;
     d->climb_high = -INFINITY;
     for (int a = 0; a < 3; a++) {
@@ -91,9 +92,7 @@ void po_deposit_free(po_deposit *d)
     po_runs_done(&d->pieces);
     po_runs_done(&d->gaps);
     po_runs_done(&d->open_runs);
-    for (size_t i = 0; i < LAST_SHARES; i++) {
-        free(d->last[i].lines);
-    }
+    free(d->probes);
     free(d->segments);
     free(d->piece_node);
     free(d->flags);
@@ -235,9 +234,6 @@ bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_
 {
     /* A job that never found a foothold: what lies on the bed is priming, the rest began in the air. */
     if (!close_pending(d, d->n_footholds == 0, spent, user)) {
-        return false;
-    }
-    if (!po_deposit_last_shares(d)) {
         return false;
     }
     /* does the nozzle stay on the part? */

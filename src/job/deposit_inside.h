@@ -86,19 +86,12 @@ typedef struct node { /* a piece on the bed, or one that began in the air; joine
     size_t n_hull;
 } node;
 
-enum { FETCH_AHEAD = 10 };                                 /* beads */
-enum { FIRST_SHARES = 16, SHARES = 64, LAST_SHARES = 16 }; /* heights whose filling is looked at */
+enum { FETCH_AHEAD = 10 };              /* beads */
+enum { FIRST_SHARES = 8, SHARES = 64 }; /* heights whose filling is looked at */
 
-typedef struct thick_line { /* cells */
-    float ax, ay, bx, by, r;
-} thick_line;
-
-typedef struct last_lines { /* lines of one of the last flat heights whose filling was not looked at; n 0: none */
-    thick_line *lines;
-    size_t n, cap;
-    uint32_t serial;
-} last_lines;
-enum { MOST_LAST_LINES = 1 << 17 };
+typedef struct probe {               /* a point that is watched through the layers */
+    uint16_t run, first, last, runs; /* covered layers now; of the first and the last ended run; number of ended runs */
+} probe;
 
 enum { MOST_NODES = 65535, MOST_IMAGES = 6, MOST_FLAGS = 8, HEIGHT_RING = 16, H_BINS = 2000 };
 
@@ -194,8 +187,11 @@ struct po_deposit {
     machine_sums *sums;
     height_row *rows;
     size_t n_rows, cap_rows;
-    size_t n_flat, share_step, n_last;
-    last_lines last[LAST_SHARES];
+    size_t n_flat, share_step;
+    probe *probes;
+    int probes_w, probes_h;
+    float probe_z;
+    po_cells probe_area;
     int layers_begun;
     float climb_low, climb_high;
     float row_z0, row_top; /* where the row being filled began; highest row so far */
@@ -303,8 +299,9 @@ bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
 void po_deposit_draw(struct po_deposit *d, work *w);
 bool po_deposit_lay(struct po_deposit *d, work *w);
 uint32_t po_node_root(struct po_deposit *d, uint32_t i);
-/* At the end: how full the last heights are. */
-bool po_deposit_last_shares(struct po_deposit *d);
+/* deposit_probe.c: layers that close a fill below and above. Probe before a batch is laid; probed at the end. */
+bool po_deposit_probe(struct po_deposit *d, const work *w);
+bool po_deposit_probed(struct po_deposit *d, double *ret_floors, double *ret_roofs);
 /* deposit_image.c */
 void po_deposit_picture(struct po_deposit *d, work *w);
 void po_deposit_side_view(struct po_deposit *d, const work *w);

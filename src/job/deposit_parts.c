@@ -548,59 +548,6 @@ static bool share_wanted(po_deposit *d, const work *w)
     return wanted;
 }
 
-/* Keep the lines of the last flat heights, for the roofs. */
-static void keep_lines(po_deposit *d, const work *w)
-{
-    last_lines *keep = &d->last[d->n_last++ % LAST_SHARES];
-    keep->n = 0;
-    keep->serial = w->serial;
-    if (!isnan(w->solid_share) || w->batch->n_beads > MOST_LAST_LINES || po_batch_floor(w->batch) != w->batch->z_high) {
-        return;
-    }
-    if (keep->cap < w->batch->n_beads) {
-        free(keep->lines);
-        keep->cap = w->batch->n_beads * 2;
-        keep->lines = malloc(keep->cap * sizeof *keep->lines);
-        if (!keep->lines) {
-            keep->cap = 0;
-            return; /* the roofs then stay unclear */
-        }
-    }
-    for (size_t i = 0; i < w->batch->n_beads; i++) {
-        const po_bead *b = &w->batch->beads[i];
-        if (!(w->info[i].bits & INFO_OUTSIDE)) {
-            keep->lines[keep->n++] = (thick_line){cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1),
-                                                  cell_y(d, b->y1), radius_of(d, &w->info[i])};
-        }
-    }
-}
-
-bool po_deposit_last_shares(po_deposit *d)
-{
-    for (size_t i = 0; i < LAST_SHARES; i++) {
-        last_lines *keep = &d->last[i];
-        if (keep->n == 0) {
-            continue;
-        }
-        po_bitmap_clear(&d->laid);
-        for (size_t k = 0; k < keep->n; k++) {
-            const thick_line *l = &keep->lines[k];
-            po_bitmap_line(&d->laid, l->ax, l->ay, l->bx, l->by, l->r);
-        }
-        work w = {.solid_share = NAN};
-        if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false) || !po_deposit_shares(d, &w, false)) {
-            return false;
-        }
-        for (size_t k = d->n_rows; k-- > 0 && d->rows[k].serial >= keep->serial;) {
-            if (d->rows[k].serial == keep->serial) {
-                d->rows[k].solid_share = (float)w.solid_share;
-            }
-        }
-    }
-    po_bitmap_clear(&d->laid);
-    return true;
-}
-
 static double laid_area(const po_deposit *d)
 {
     uint64_t cells = 0;
@@ -662,7 +609,7 @@ bool po_deposit_lay(po_deposit *d, work *w)
     if (w->batch->n_beads == 0) {
         return true;
     }
-    if (!po_deposit_classify(d, w)) {
+    if (!po_deposit_classify(d, w) || !po_deposit_probe(d, w)) {
         return false;
     }
     bool shares = share_wanted(d, w), ok = true;
@@ -675,7 +622,6 @@ bool po_deposit_lay(po_deposit *d, work *w)
         po_deposit_side_view(d, w);
     }
     w->serial = d->serial++;
-    keep_lines(d, w);
     po_bitmap_clear(&d->laid);
     return ok && !d->failed;
 }

@@ -6,7 +6,6 @@
 #include "job/deposit_inside.h"
 
 #define GRAVITY_MM_S2 9806.65
-#define SOLID_SHARE 0.97     /* of its filled and enclosed cells: a layer that closes the part */
 #define FILL_SHARE_MOST 0.95 /* docs/measures.md: floors and roofs lie above this */
 #define QUICK_S 8.0          /* common practice, no published source: small layers need 5 to 15 s */
 #define SLOWED 0.6           /* of the usual speed: a job that slows down for small layers has done its part */
@@ -130,17 +129,12 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
         }
     }
     f->walls = 2 * n_walls >= looked && n_walls ? floor(median_values(walls, n_walls)) : NAN;
-    /* whole layers that close the part below and above */
-    size_t floors = 0, roofs = 0;
-    while (floors < d->n_rows && (double)d->rows[floors].solid_share >= SOLID_SHARE) {
-        floors++;
+    double floors, roofs;
+    if (!po_deposit_probed(d, &floors, &roofs)) {
+        return false;
     }
-    while (roofs < d->n_rows && (double)d->rows[d->n_rows - 1 - roofs].solid_share >= SOLID_SHARE) {
-        roofs++;
-    }
-    bool clear = !d->in_turn && !f->continuous && floors < d->n_rows && !d->rows_halved;
-    f->floors = clear ? (double)floors : NAN;
-    f->roofs = clear ? (double)roofs : NAN;
+    f->floors = f->continuous ? NAN : floors;
+    f->roofs = f->continuous ? NAN : roofs;
     return true;
 }
 

@@ -155,7 +155,7 @@ void po_judge_across_gap(po_judging *j)
     double mm = j->facts->across_gap_mm;
     if (mm > LIM_GAP_MM) {
         po_say(j, PO_GRADE_NOTE, "Nothing. The underside there will be rougher.",
-               "%s of bead lie across the small gap above a support.", po_metres_text(j, mm));
+               "%s of bead lie across a small gap: strands of open fill, or above a support.", po_metres_text(j, mm));
     }
 }
 
