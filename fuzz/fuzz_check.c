@@ -1,4 +1,4 @@
-/* A job from bytes to slip, on two small machines. SPDX-License-Identifier: Apache-2.0
+/* A job from bytes to slip, on two very small machines (a raster of 140 by 140 cells: searching must be quick). SPDX-License-Identifier: Apache-2.0
  * Promises: every byte string ends in facts or in a clear error; the facts are numbers; the verdict is the worst grade
  * found; the JSON is JSON, and the same whatever the number of threads. */
 #include <jansson.h>
@@ -26,7 +26,7 @@ static const char shop_text[] =
     "  - &one\n"
     "    name: Alder\n"
     "    permission: starter\n"
-    "    bed: {shape: rectangle, x: 30, y: 30, keep_out: [{x: [25, 30], y: [25, 30], below_z: 5}]}\n"
+    "    bed: {shape: rectangle, x: 14, y: 13, keep_out: [{x: [12, 14], y: [11, 13], below_z: 5}]}\n"
     "    height: 40\n"
     "    home: {x: 0, y: 0, z: 0}\n"
     "    nozzles: [{diameter: 0.4, hottest_c: 265, melt_mm3_s: 11}, {diameter: 0.6, hottest_c: 265, melt_mm3_s: 20}]\n"
@@ -47,7 +47,7 @@ static const char shop_text[] =
     "    power_w: {heating: 420, running: 160}\n"
     "  - <<: *one\n"
     "    name: Elm\n"
-    "    bed: {shape: circle, diameter: 30}\n"
+    "    bed: {shape: circle, diameter: 14}\n"
     "    origin: centre\n"
     "    home: {x: 0, y: 0, z: 40}\n"
     "    nozzles: [{diameter: 0.4, hottest_c: 265, melt_mm3_s: 11}]\n"
@@ -189,9 +189,11 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
     PROMISE(arenas[0] && arenas[1]);
     po_status s[2];
     po_document one = prove(data, n, 1, arenas[0], &s[0]);
-    po_document many = prove(data, n, 3, arenas[1], &s[1]);
-    PROMISE(s[0] == s[1] && one.n_bytes == many.n_bytes);
-    PROMISE(one.n_bytes == 0 || memcmp(one.data, many.data, one.n_bytes) == 0);
+    if (n % 4 == 0) { /* costs as much again, so not always */
+        po_document many = prove(data, n, 3, arenas[1], &s[1]);
+        PROMISE(s[0] == s[1] && one.n_bytes == many.n_bytes);
+        PROMISE(one.n_bytes == 0 || memcmp(one.data, many.data, one.n_bytes) == 0);
+    }
     po_arena_free(arenas[0]);
     po_arena_free(arenas[1]);
     return 0;
