@@ -104,6 +104,8 @@ class Layout:
         """Heights of beads in groups; a pass is a row of beads one after another in one group."""
         length = sum(b.move.length for b in self.beads)
         self.continuous = sum(b.move.length for b in self.beads if b.climbs) > length / 2
+        if not self.continuous:
+            self._level_ramps()
         heights = sorted({b.z for b in self.beads if not (self.continuous and b.climbs)})
         lows = []
         for z in heights:
@@ -135,6 +137,21 @@ class Layout:
             if not self.passes or self.passes[-1][-1].group != b.group:
                 self.passes.append([])
             self.passes[-1].append(b)
+
+    def _level_ramps(self):
+        """A stretch that ramps by at most one layer height belongs to the layer it ends at: sloping beads that run on
+        from one another are one stretch. The layer height is not known yet; none is above 0.8 nozzles."""
+        ramp = []
+        for b in self.beads + [None]:
+            slopes = b is not None and abs(b.move.end[2] - b.move.start[2]) > 1e-6
+            if ramp and (not slopes or b.move.order != ramp[-1].move.order + 1):
+                zs = [ramp[0].move.start[2]] + [r.move.end[2] for r in ramp]
+                if max(zs) - min(zs) <= 0.8 * ramp[0].nozzle + 1e-6:
+                    for r in ramp:
+                        r.z = zs[-1]
+                ramp = []
+            if slopes:
+                ramp.append(b)
 
     def _turn_height(self):
         """What a continuous job climbs in one turn: the usual h of its climbing beads over what lies beneath, where a

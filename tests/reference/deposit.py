@@ -216,6 +216,8 @@ class Deposit:
             for run, open_first, open_last in self._stretches(row, closed):
                 length = sum(p.ds for p in run)
                 n = label[grid.index(run[0].x, run[0].y)]
+                if n < 0:
+                    continue  # a strand thinner than a cell
                 if n not in held:
                     self.on_air += length
                     continue
@@ -318,8 +320,16 @@ class Deposit:
                     break
         for b in beads:
             x, y, _ = b.samples(grid.cell)[0]
-            b.node = nodes[label[grid.index(x, y)]]
+            n = label[grid.index(x, y)]
+            if n < 0:  # thinner than a cell and between centres
+                self.node_wide.append(0.0)
+                nodes.append(self.nodes.add())
+                parts.append([])
+                n = len(parts) - 1
+            b.node = nodes[n]
         for part, node in zip(parts, nodes):
+            if not part:
+                continue
             for iy, a, b in part:
                 owner[iy * grid.w + a:iy * grid.w + b] = array("i", [node]) * (b - a)
             root = self.nodes.root(node)
@@ -437,10 +447,21 @@ class Deposit:
 
     @staticmethod
     def _is_loop(chain):
-        a, b = chain[0].move.start, chain[-1].move.end
+        """A chain whose ends meet within one bead width, or that runs on over its own beginning (a ramp's overlap)."""
+        start, w = chain[0].move.start, chain[0].lies
         length = sum(c.move.xy for c in chain)
-        return math.dist(a[:2], b[:2]) <= chain[0].lies and length > 4 * chain[0].lies and (
-            len(chain) > 2 or any(c.move.arc for c in chain))
+        if length <= 4 * w or (len(chain) < 3 and not any(c.move.arc for c in chain)):
+            return False
+        if math.dist(start[:2], chain[-1].move.end[:2]) <= w:
+            return True
+        run = 0.0
+        for b in chain:
+            at = b.samples(0.1)
+            for x, y, _ in at:
+                run += b.move.xy / len(at)
+                if run > 4 * w and run > 0.75 * length and math.hypot(x - start[0], y - start[1]) <= w / 2:
+                    return True
+        return False
 
     @staticmethod
     def _beside(inner, outer, most):
