@@ -163,7 +163,7 @@ static bool cuts(po_batcher *b, float z0, float z1)
     }
     float low = fminf(z0, z1), high = fmaxf(z0, z1);
     if (b->flat) { /* a ramp into this very height, such as the ramped start of a loop */
-        return !(high <= b->flat_z + NEAR && low >= b->flat_z - 1.05f * step - NEAR);
+        return !(high <= b->flat_z + 1e-3f && low >= b->flat_z - 1.05f * step - NEAR);
     }
     /* A ramp of at most a layer belongs to the height it ends at; a steady climb is cut every half layer, so that a batch
      * never lies over itself. */

@@ -128,7 +128,7 @@ static void widths(po_deposit *d, work *w, uint32_t i, bool first_layer)
     }
     double len = (double)b->length;
     put_share(sums->area_share, sums->area_moment, (double)b->area, 0.005, len);
-    if (first_layer || !(info->bits & INFO_FOUND)) {
+    if (first_layer || !(info->bits & INFO_FOUND) || (info->bits & INFO_STRAND)) {
         return;
     }
     float nozzle = (float)d->setup.nozzle_mm[b->tool < d->setup.n_tools ? b->tool : 0];

@@ -18,6 +18,7 @@ enum {                      /* bits of bead_info */
        INFO_SECOND = 32,    /* second pass over what this height has laid already */
        INFO_BRIDGE = 64,    /* most of it bridges */
        INFO_HIT = 128,
+    INFO_STRAND = 256,  /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
 };
 
 typedef struct bead_info {
@@ -25,7 +26,7 @@ typedef struct bead_info {
     float across;   /* mm carried across a gap */
     float beneath;  /* median of the map under it */
     uint16_t piece; /* node at its middle, 0 = none */
-    uint8_t bits;
+    uint16_t bits;
 } bead_info;
 
 typedef enum stretch_class { FREE_ON_AIR, FREE_OVER_FILL, FREE_BRIDGE, FREE_OVERHANG } stretch_class;

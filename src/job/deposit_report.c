@@ -100,7 +100,7 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
     }
     free(z);
     if (f->continuous && h > 0) {
-        layers = (int)nearbyint((double)(d->climb_high - d->climb_low) / h);
+        layers = (int)nearbyint((double)d->max[2] / h);
     }
     f->layers = layers;
     /* fill and walls: over at most 64 evenly spaced layers that are neither floor nor roof */
@@ -128,7 +128,9 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
             walls[n_walls++] = (double)d->rows[i].walls;
         }
     }
-    f->walls = 2 * n_walls >= looked && n_walls ? floor(median_values(walls, n_walls)) : NAN;
+    f->walls = f->continuous                             ? 1 /* each turn is one loop */
+               : 2 * n_walls >= looked && n_walls ? floor(median_values(walls, n_walls))
+                                                  : NAN;
     double floors, roofs;
     if (!po_deposit_probed(d, &floors, &roofs)) {
         return false;

@@ -9,7 +9,7 @@
 #include "job/deposit_inside.h"
 
 enum { MOST_SAMPLES = 8192 };
-#define NARROW_MM 20.0f /* a bead wider than this is drawn this wide: the file is absurd, the answer bounded */
+#define STRAND_STEPS 1.75f /* a bead this many layers high hangs between others: sparse fill in turns */
 
 /* k-th smallest by quickselect (Hoare 1961); reorders v. */
 static float select_kth(float *v, int n, int k)
@@ -101,10 +101,10 @@ static void width_of(po_deposit *d, const po_bead *b, bead_info *info, float noz
 {
     float h = info->h, a = b->area;
     const float round_share = (float)(M_PI / 4);
-    if (!(info->bits & INFO_FOUND) || a < round_share * h * h) {
+    if (a < round_share * h * h) {
         info->bits |= INFO_ROUND;
         info->w = sqrtf(a / round_share);
-    } else {
+    } else { /* over a gap, too: as a strand it would no longer touch its neighbour, which carries it */
         info->w = a / h + h * (1 - round_share);
     }
     if (!(info->w > 0)) {
@@ -162,7 +162,7 @@ static float pitch_below(const po_deposit *d, float z, const po_cells *used)
  * to stand on less than a whole layer could. */
 static inline float lean_height(const po_deposit *d, const po_bead *b, const bead_info *info)
 {
-    return b->flags & PO_BEAD_RAMP ? max_f(info->h, d->usual_h) : info->h;
+    return b->flags & PO_BEAD_RAMP || info->h < 0.5f * d->usual_h ? max_f(info->h, d->usual_h) : info->h;
 }
 
 static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
@@ -199,13 +199,15 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
             high = m > high ? m : high;
         }
         float m = map_at(d, px + sx * (float)(n - 1), py + sy * (float)(n - 1)), hq = z - low;
-        if (m == low && high == low && hq > 1e-4f && hq < 1.5f * nozzle && (low == 0 || hq <= 1.75f * pitch)) {
+        if (m == low && high == low && hq > 1e-4f && hq < 1.5f * nozzle) {
             info->beneath = low;
             info->h = snap(hq);
-            info->bits = (uint8_t)(INFO_FOUND | (low == 0 ? INFO_ON_BED : 0));
+            info->bits = (uint16_t)(INFO_FOUND | (low == 0 ? INFO_ON_BED : hq > STRAND_STEPS * pitch ? INFO_STRAND : 0));
             width_of(d, b, info, nozzle);
             if (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
-                count_height(d, info->h, b->length);
+                if (!(info->bits & INFO_STRAND)) {
+                    count_height(d, info->h, b->length);
+                }
                 return true;
             }
             info->bits = 0;
@@ -236,13 +238,17 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     info->beneath = median;
     float h = z - median;
     bool on_bed = median == 0;
-    if (h > 1e-4f && h < 1.5f * nozzle && (on_bed || h <= 1.75f * pitch)) {
+    if (h > 1e-4f && h < 1.5f * nozzle) {
         info->h = snap(h);
         info->bits |= INFO_FOUND;
         if (on_bed) {
             info->bits |= INFO_ON_BED;
+        } else if (h > STRAND_STEPS * pitch) {
+            info->bits |= INFO_STRAND;
         }
-        count_height(d, info->h, b->length);
+        if (!(info->bits & INFO_STRAND)) {
+            count_height(d, info->h, b->length);
+        }
     } else {
         info->h = usual;
     }
