@@ -2,7 +2,8 @@
 """Holds the program against the slow reference (tests/reference): random programs from a seed, small shaped jobs, and
 the demo's jobs where they have been written. Prints what disagrees; ends with 'N passed, N failed' (compared numbers).
 
-    python3 tests/compare_test.py [PROVEOUT] [--shop FILE] [--seed N] [--programs N] [--only NAME] [--demo] [--bands]
+    python3 tests/compare_test.py [PROVEOUT] [--shop FILE] [--seed N] [--programs N] [--only NAME] [--demo] [--folder JOBS]
+                                        [--bands]
 
 The program's path: argument, else the environment's PROVEOUT. Without one, or without a shop file, the test is skipped
 (status 77). --demo takes the demo's jobs in (minutes of work in Python). Tolerances: lengths 1e-6 of the value, seconds
@@ -10,6 +11,7 @@ The program's path: argument, else the environment's PROVEOUT. Without one, or w
 """
 
 import argparse
+import gzip
 import json
 import math
 import os
@@ -227,7 +229,7 @@ CASES = {
     "G92 moves nothing": HEAD + "G1 X70 E0.4 F1800\nG92 X0 Y0\nG1 X10 E0.4\nG92\nG1 X5 Y5 Z0.1 E0.2\n",
     "G92 of the filament": "M82\n" + HEAD + "M82\nG92 E0\nG1 X70 E5 F900\nG92 E0\nG1 E-2 F2100\nG1 X80 F6000\nG1 E0\nG1 X90 E4\n",
     "inches": HEAD + "G20\nG1 X2.8 E0.02 F70\nG2 X3.2 I0.2 E0.03\nG21\nG1 X90 E0.4 F1800\n",
-    "text is no word": HEAD + "M117 G1 X90 E50\nM118 E1 E2 1.2.3\nM0 X1 X2\nG1 X70 E0.4 F1800\n",
+    "text is no word": HEAD + "M117 G1 X90 E50\nM118 E1 E2 1.2.3\nM0 take out the insert\nG1 X70 E0.4 F1800\n",
     "lower case, no blanks": HEAD.lower() + "g1x70e0.4f1800\ng1y+70.e.4\n",
     "comments": HEAD + "G1 (X1 E9) X70 E0.4 ; E5\n(G1 E5)\n;G1 E5\nG1 X80 E0.4 F1800\n",
     "carriage returns": (HEAD + "G1 X70 E0.4 F1800\n").replace("\n", "\r"),
@@ -307,8 +309,8 @@ def flat_pairs(value):
     return out
 
 
-def compare(table, proveout, shop_path, shop, name, data, machine, laid):
-    materials = shop.materials_for(machine)
+def compare(table, proveout, shop_path, shop, name, data, machine, laid, materials=None):
+    materials = shop.materials_for(machine, materials)
     want = measure.measure(data, machine, materials, shop.rules, laid)
     with tempfile.NamedTemporaryFile(suffix=".gcode") as f:
         f.write(data)
@@ -354,6 +356,7 @@ def main():
     args.add_argument("--programs", type=int, default=12)
     args.add_argument("--only", default="")
     args.add_argument("--demo", action="store_true")
+    args.add_argument("--folder", help="jobs with a manifest.tsv of file, machine, materials; minutes of work in Python")
     args.add_argument("--bands", action="store_true", help="print the largest difference of each fact")
     a = args.parse_args()
     shop_path = a.shop or shapefiles.shop_file(HERE)
@@ -382,6 +385,17 @@ def main():
                     data = f.read()
                 compare(table, a.proveout, shop_path, shop, name, data, shop.machine(shapefiles.machine_of(name)),
                         len(data) < 4000000)
+    if a.folder:
+        with open(os.path.join(a.folder, "manifest.tsv"), encoding="utf-8") as f:
+            rows = [line.rstrip("\n").split("\t")[:3] for line in f if not line.startswith("#") and "\t" in line]
+        for name, machine, materials in rows:
+            if a.only in name:
+                with open(os.path.join(a.folder, name), "rb") as f:
+                    data = f.read()
+                if data[:2] == b"\x1f\x8b":
+                    data = gzip.decompress(data)
+                compare(table, a.proveout, shop_path, shop, name, data, shop.machine(machine), True,
+                        materials.split(","))
     table.show(a.bands)
     return 1 if table.failed else 0
 

@@ -258,7 +258,9 @@ class Layout:
         self.first_layer_height = weighted_median(
             [(b.h, b.move.length) for b in laid if b.group == self.first_group and b.h is not None])
         if self.continuous and self.layer_height:
-            self.layers = round(max(b.z for b in laid) / self.layer_height)
+            climbing = [b for b in laid if b.climbs]
+            climb = max(b.z for b in climbing) - min(b.move.start[2] for b in climbing)
+            self.layers = round(climb / self.layer_height)
         else:
             self.layers = len(self.real_groups)
         self.bead_width = weighted_median([(b.w, b.move.length) for b in laid

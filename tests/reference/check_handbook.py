@@ -96,7 +96,7 @@ def grammar():  # measures.md, Interpreter; handbook 4.1, 4.3
     check("flags", read(b"G28 X Y"), [("G", 28), ("X", None), ("Y", None)])
     check("no exponents", read(b"G1 X1e3"), [("G", 1), ("X", 1), ("E", 3)])
     check("text", read(b"M117 X1 X2 1.2.3"), [("M", 117)])
-    for bad in (b"G1 X1 X2", b"G1 X1.2.3", b"G1 X--1", b"G1 X\0", b"G1 X1e3 E4", b"G1 X-", b"G1 *"):
+    for bad in (b"G1 X1 X2", b"G1 X1.2.3", b"G1 X--1", b"G1 X\0", b"G1 X1e3 E4", b"G1 X-", b"G1 *", b"G1 (X1"):
         check("damaged: %r" % bad, read(bad), "damage")
     check("NUL and high bytes in a comment", read(b"G1 X1 ; \0\xff"), [("G", 1), ("X", 1)])
     for data, n in ((b"", 0), (b"a", 1), (b"a\n", 1), (b"a\r\nb\rc\nd", 4), (b"\xef\xbb\xbfG1\n\n", 2)):

@@ -99,8 +99,9 @@ class Deposit:
         return out
 
     def h_of(self, bead):
-        """h; the usual layer height over a gap, and where a ramp that starts on a floor has nearly none."""
-        return bead.h if bead.h is not None and bead.h >= self.usual_h / 2 else self.usual_h
+        """How thick a bead lies: h; the usual layer height over a gap, for a round strand (it does not reach down to
+        what its h was measured from), and where a ramp that starts on a floor has nearly none."""
+        return bead.h if bead.stadium and bead.h >= self.usual_h / 2 else self.usual_h
 
     def _carry(self, p):
         if p.bead.on_bed:

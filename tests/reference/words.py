@@ -82,7 +82,9 @@ class Reader:
                 break
             elif c == b"(":
                 end = raw.find(b")", i)
-                i = n if end < 0 else end + 1
+                if end < 0:
+                    raise _Damage("a comment that does not close")
+                i = end + 1
             elif c == b"\0":
                 raise _Damage("a NUL byte")
             elif c == b"*":
