@@ -132,8 +132,9 @@ static void widths(po_deposit *d, work *w, uint32_t i, bool first_layer)
         return;
     }
     float nozzle = (float)d->setup.nozzle_mm[b->tool < d->setup.n_tools ? b->tool : 0];
+    float wide = info->bits & INFO_ROUND ? sqrtf(b->area * (float)(4 / M_PI)) : info->w;
     /* a hundredth of a mm a bin, its middle on the round value, so that 0.44 is 0.44 */
-    put_share(sums->width_share, sums->width_moment, (double)info->w + 1e-6, 0.01, len);
+    put_share(sums->width_share, sums->width_moment, (double)wide + 1e-6, 0.01, len);
     put_share(sums->height_share, sums->height_moment, (double)info->h + 1e-6, 0.01, len);
     if (!(info->bits & INFO_ROUND)) {
         int bin = (int)(info->w * 100);
@@ -141,10 +142,10 @@ static void widths(po_deposit *d, work *w, uint32_t i, bool first_layer)
         d->width_share[bin] += len;
         d->width_moment[bin] += len * (double)info->w;
     }
-    if (info->w < THIN_NOZZLES * nozzle) {
-        see(d, w, PO_SIGHT_THIN_BEAD, i, b->line, b->x0, b->y0, bead_z(b), -(double)info->w, len);
-    } else if (info->w > WIDE_NOZZLES * nozzle) {
-        see(d, w, PO_SIGHT_WIDE_BEAD, i, b->line, b->x0, b->y0, bead_z(b), (double)info->w, len);
+    if (wide < THIN_NOZZLES * nozzle) {
+        see(d, w, PO_SIGHT_THIN_BEAD, i, b->line, b->x0, b->y0, bead_z(b), -(double)wide, len);
+    } else if (wide > WIDE_NOZZLES * nozzle) {
+        see(d, w, PO_SIGHT_WIDE_BEAD, i, b->line, b->x0, b->y0, bead_z(b), (double)wide, len);
     }
     if (info->h > THICK_NOZZLES * nozzle + 1e-4f) {
         see(d, w, PO_SIGHT_THICK_LAYER, i, b->line, b->x0, b->y0, bead_z(b), (double)info->h, len);

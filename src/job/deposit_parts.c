@@ -312,7 +312,8 @@ static void raise_coarse(po_deposit *d, int y, int x0, int x1, float z)
 
 static float radius_of(const po_deposit *d, const bead_info *info)
 {
-    return 0.5f * min_f(info->w, WIDEST_MM) * d->inv_cell;
+    /* cells whose centre lies on the very rim belong to the bead: a hundredth of a cell is single precision's doubt */
+    return 0.5f * min_f(info->w, WIDEST_MM) * d->inv_cell + 0.01f;
 }
 
 static void paint_heights(po_deposit *d, const po_bead *b, float radius)

@@ -103,15 +103,17 @@ static void width_of(po_deposit *d, const po_bead *b, bead_info *info, float noz
     const float round_share = (float)(M_PI / 4);
     if (a < round_share * h * h) {
         info->bits |= INFO_ROUND;
-        info->w = sqrtf(a / round_share);
-    } else { /* over a gap, too: as a strand it would no longer touch its neighbour, which carries it */
+        /* on the raster a strand that hangs keeps the width of its layer: otherwise it would no longer touch the
+         * neighbour that carries it */
+        float u = d->usual_h;
+        info->w = u > 0 && u < h && a >= round_share * u * u ? a / u + u * (1 - round_share) : sqrtf(a / round_share);
+    } else {
         info->w = a / h + h * (1 - round_share);
     }
     if (!(info->w > 0)) {
         info->w = 0.01f;
     }
     (void)nozzle;
-    (void)d;
 }
 
 static void count_height(po_deposit *d, float h, float length)
