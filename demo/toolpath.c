@@ -178,7 +178,7 @@ static void layer_paths(const job *j, const body *b, const section *sections, in
                  .open = open_of(sections, k, n, st->floors, st->spiral ? 0 : st->roofs),
                  .depth = w / 2 + (walls - 1) * pitch + 0.68 * w,
                  .all_solid = st->fill_percent >= 100};
-    double angle = k % 2 ? 135 : 45;
+    double angle = (k % 2 ? 135 : 45) + st->turn_degrees;
     if (k > 0 && !isnan(st->bridge_degrees) && air_beneath(&sections[k], &sections[k - 1]) > 6) {
         angle = st->bridge_degrees;
     }

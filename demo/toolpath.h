@@ -20,6 +20,7 @@ typedef struct style {
     double ramp_mm;        /* length over which a loop climbs in and fades out; 0 = plain starts */
     bool smooth_roofs;     /* a second pass with hardly any plastic over the topmost layer */
     bool spiral;           /* one climbing bead above the floors */
+    double turn_degrees;   /* added to the direction of all fill lines */
     double bridge_degrees; /* direction of solid lines on layers with air beneath; NAN = as ever */
     double layer_seconds;  /* slow down so that a layer takes at least this long */
 } style;

@@ -339,18 +339,28 @@ static void make_aid(setup *u, body *b)
     b->style = &u->aid;
 }
 
+/* A cap on a sparse support, whose lines run across those of the cap's underside. */
 static void shape_mushroom(setup *u)
 {
-    double gap = fmax(2 * u->j.layer, 0.44);
-    make_aid(u, add(u, trap_mushroom_aid, NULL, 20, 20, 8 - gap));
+    bool one = u->j.layer > 0.22; /* a gap of one layer, or of two */
+    make_aid(u, add(u, trap_mushroom_aid, NULL, 20, 20, 8 - (one ? 1 : 2) * u->j.layer));
+    u->aid.turn_degrees = one ? 90 : 0;
     u->b[0].x0 = u->b[0].y0 = -1;
     u->b[0].x1 = u->b[0].y1 = 21;
     add(u, trap_mushroom, NULL, 20, 20, 11);
 }
 
+/* The same on a support that closes with two solid layers. */
+static void shape_closed_aid(setup *u)
+{
+    shape_mushroom(u);
+    u->aid.roofs = 2;
+    u->aid.fill_percent = 15;
+}
+
 static void shape_branches(setup *u)
 {
-    make_aid(u, add(u, trap_branch, NULL, 24, 14, 8 - fmax(2 * u->j.layer, 0.44)));
+    make_aid(u, add(u, trap_branch, NULL, 24, 14, 8 - u->j.layer));
     add(u, trap_table, NULL, 24, 14, 10);
 }
 
@@ -423,11 +433,11 @@ static const named WAYS[] = {
     ROW(way, no_probe),
 };
 static const named SHAPES[] = {
-    ROW(shape, cube),      ROW(shape, ring),   ROW(shape, counterbore), ROW(shape, lean),     ROW(shape, lean_more),
-    ROW(shape, chamfer),   ROW(shape, text),   ROW(shape, cross_hole),  ROW(shape, window),   ROW(shape, thin_box),
-    ROW(shape, wave_wall), ROW(shape, vase),   ROW(shape, mushroom),    ROW(shape, branches), ROW(shape, in_turn),
-    ROW(shape, pair),      ROW(shape, gear),   ROW(shape, dome),        ROW(shape, stairs),   ROW(shape, cone),
-    ROW(shape, tower),     ROW(shape, funnel), ROW(shape, bar),
+    ROW(shape, cube),      ROW(shape, ring),  ROW(shape, counterbore), ROW(shape, lean),       ROW(shape, lean_more),
+    ROW(shape, chamfer),   ROW(shape, text),  ROW(shape, cross_hole),  ROW(shape, window),     ROW(shape, thin_box),
+    ROW(shape, wave_wall), ROW(shape, vase),  ROW(shape, mushroom),    ROW(shape, closed_aid), ROW(shape, branches),
+    ROW(shape, in_turn),   ROW(shape, pair),  ROW(shape, gear),        ROW(shape, dome),       ROW(shape, stairs),
+    ROW(shape, cone),      ROW(shape, tower), ROW(shape, funnel),      ROW(shape, bar),
 };
 enum { N_WAYS = sizeof WAYS / sizeof *WAYS, N_SHAPES = sizeof SHAPES / sizeof *SHAPES, PER_SHAPE = 4 };
 

@@ -107,12 +107,12 @@ double trap_table(const void *self, double x, double y, double z)
 double trap_branch(const void *self, double x, double y, double z)
 {
     (void)self;
-    double d = 1e3, share = z / 8;
+    double d = 1e3, share = z / 8, r = 1.5 + fmax(0, z - 6.2) * 0.35; /* they spread out where they carry */
     for (int i = 0; i < 3; i++) {
         for (int k = 0; k < 4; k++) {
             double tx = 12.6 + 4 * i, ty = 1.2 + 3.9 * k;   /* under the slab */
             double bx = 13.5 + 3.6 * i, by = 1.6 + 3.6 * k; /* on the bed, drawn together */
-            d = fmin(d, shape_disc(x, y, bx + (tx - bx) * share, by + (ty - by) * share, 1.5));
+            d = fmin(d, shape_disc(x, y, bx + (tx - bx) * share, by + (ty - by) * share, r));
         }
     }
     return d;

@@ -22,7 +22,7 @@ double trap_flower(const void *self, double x, double y,
 double trap_mushroom(const void *self, double x, double y, double z);     /* cap of 20 mm from 8 mm upwards on a stem */
 double trap_mushroom_aid(const void *self, double x, double y, double z); /* what carries the cap, with a gap above */
 double trap_table(const void *self, double x, double y, double z);        /* a slab from 8 mm upwards beside its stem */
-double trap_branch(const void *self, double x, double y, double z); /* nine thin trunks that lean under the slab */
+double trap_branch(const void *self, double x, double y, double z); /* twelve thin trunks that lean under the slab */
 double trap_gear(const void *self, double x, double y, double z);   /* 22 across, 22 teeth */
 double trap_dome(const void *self, double x, double y, double z);   /* a cap of a ball, 22 across */
 double trap_stairs(const void *self, double x, double y, double z); /* three steps */
