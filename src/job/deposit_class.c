@@ -185,6 +185,33 @@ static bool find_pieces(po_deposit *d, work *w, finder *f)
     return true;
 }
 
+/* "Walls all round" are those of one part: a gap between two (a part and its draft wall) is open. */
+static bool open_between_parts(po_deposit *d, const finder *f)
+{
+    uint32_t *part = calloc(d->gaps.n_pieces + 1, sizeof *part);
+    if (!part) {
+        return false;
+    }
+    for (size_t i = 0; i < d->gaps.n_runs; i++) {
+        const po_run *r = &d->gaps.runs[i];
+        int side[2] = {r->x0 - 1, r->x1};
+        for (int k = 0; k < 2; k++) {
+            uint16_t label = cell_inside(d, side[k], r->y) ? label_at(d, side[k], r->y) : 0;
+            if (!label || (f->gap_kind[r->piece] & 1)) {
+                continue;
+            }
+            uint32_t root = po_node_root(d, label);
+            if (!part[r->piece]) {
+                part[r->piece] = root;
+            } else if (part[r->piece] != root) {
+                f->gap_kind[r->piece] |= 1;
+            }
+        }
+    }
+    free(part);
+    return true;
+}
+
 static bool find_gaps(po_deposit *d, work *w, finder *f)
 {
     if (f->have_gaps) {
@@ -202,7 +229,7 @@ static bool find_gaps(po_deposit *d, work *w, finder *f)
     }
     f->gap_kind = kinds_of_gaps(d, &d->gaps, &d->mask, f->area);
     f->gap_width = calloc(d->gaps.n_pieces ? d->gaps.n_pieces : 1, sizeof *f->gap_width);
-    return f->gap_kind && f->gap_width;
+    return f->gap_kind && f->gap_width && open_between_parts(d, f);
 }
 
 /* Width in mm of an enclosed gap that may be too wide for fill. */
