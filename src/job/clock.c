@@ -14,10 +14,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define HOT_C 170.0           /* from here on plastic oozes and cooks in a nozzle at rest (include/proveout/job.h) */
-#define IDLE_MM_S 2.0         /* a travel that is slower than this ... */
-#define IDLE_S 5.0            /* ... for at least so long is as good as rest */
-#define BED_GRACE_BEADS 64    /* a purge line before the wait for the bed is ordinary: so many moves may lie before it */
+#define HOT_C 170.0        /* from here on plastic oozes and cooks in a nozzle at rest (include/proveout/job.h) */
+#define IDLE_MM_S 2.0      /* a travel that is slower than this ... */
+#define IDLE_S 5.0         /* ... for at least so long is as good as rest */
+#define BED_GRACE_BEADS 64 /* a purge line before the wait for the bed is ordinary: so many moves may lie before it */
 
 void po_clock_init(po_clock *c, const po_heat *heat)
 {
@@ -112,7 +112,8 @@ bool po_clock_event(po_clock *c, const po_event *event, uint64_t before)
 {
     size_t waiting = (size_t)(c->events_queued - c->events_done);
     if (waiting == c->cap_events) {
-        void *more = larger(c->events, &c->cap_events, waiting + 1, sizeof *c->events, c->events_done, c->events_queued);
+        void *more = larger(c->events, &c->cap_events, waiting + 1, sizeof *c->events, c->events_done,
+                            c->events_queued);
         if (!more) {
             c->failed = true;
             return false;
@@ -263,7 +264,10 @@ static void happening(po_clock *c, const po_event *ev)
         rest(c, now, ev->value, ev->line, ev->z);
         c->wait += ev->value;
         break;
-    case PO_EV_HOME: case PO_EV_PROBE: c->wait += ev->value; break;
+    case PO_EV_HOME:
+    case PO_EV_PROBE:
+        c->wait += ev->value;
+        break;
     case PO_EV_TOOL:
         book(c);
         end_stay(c);
@@ -282,7 +286,8 @@ static void happening(po_clock *c, const po_event *ev)
         po_seen(&c->needs_hands, po_place_at(ev->line, NAN, NAN, z, now), 0, 0);
         break;
     }
-    default: break;
+    default:
+        break;
     }
 }
 
@@ -375,8 +380,8 @@ bool po_clock_take(po_clock *c, size_t n, const double *seconds, const double *t
                 n_beads++;
                 pushed = true;
                 if (keep) {
-                    c->beads[c->beads_queued++ & (c->cap_beads - 1)] =
-                        (po_bead_time){c->lines[at & mask], motion + offset, (float)s, (float)top_mm_s[i]};
+                    c->beads[c->beads_queued++ & (c->cap_beads - 1)] = (po_bead_time){
+                        c->lines[at & mask], motion + offset, (float)s, (float)top_mm_s[i]};
                 }
             } else if ((kind & (PO_MOVE_FEED | PO_MOVE_RETRACT)) == PO_MOVE_FEED) {
                 pushed = true;

@@ -36,14 +36,14 @@ typedef struct po_clock {
     struct po_clock_event {
         uint64_t before;
         po_event event;
-    } *events;
+    } * events;
     size_t cap_events;
     uint64_t events_queued, events_done;
     /* who wants to know the time: before move `move`, after `event` happenings; rising */
     struct po_clock_asked {
         uint64_t move, event;
         double *ret_seconds; /* NULL: no longer wanted */
-    } *asked;
+    } * asked;
     size_t cap_asked;
     uint64_t asked_queued, asked_done;
     /* times of beads, for the deposit: a ring; kept only while `keep_beads` */
@@ -51,24 +51,24 @@ typedef struct po_clock {
     po_bead_time *beads;
     size_t cap_beads;
     uint64_t beads_queued, beads_done;
-    uint64_t timed_line;   /* line of the newest move that has its time: all beads of lines before it have theirs */
-    bool failed;           /* memory ran out */
+    uint64_t timed_line; /* line of the newest move that has its time: all beads of lines before it have theirs */
+    bool failed;         /* memory ran out */
     /* sums */
     double motion, heat, wait;
     int tool;
     double tool_since, tool_seconds[PO_TOOL_SLOTS];
     bool tool_laid[PO_TOOL_SLOTS];
     po_heater nozzle[PO_TOOL_SLOTS], bed;
-    double bead_seconds;   /* laid since the last change of tool or temperature */
+    double bead_seconds;                 /* laid since the last change of tool or temperature */
     double *nozzle_share[PO_TOOL_SLOTS]; /* [PO_C_BINS] seconds by degrees commanded; NULL = none */
     double bed_share[PO_C_BINS];
-    double last_bed_c;     /* above 0, commanded; NAN = never */
+    double last_bed_c; /* above 0, commanded; NAN = never */
     /* sightings that rest on times, for all machines of the lane */
-    double stay_s;         /* of the hot nozzle at rest, so far */
+    double stay_s; /* of the hot nozzle at rest, so far */
     po_place stay_at;
     po_sighting sits_hot, no_nozzle_wait[PO_TOOL_SLOTS], no_bed_wait;
     bool bed_checked;
-    uint64_t n_beads;      /* moves */
+    uint64_t n_beads; /* moves */
     uint64_t beads_at_bed_check;
     po_hands hands[PO_HANDS_MOST]; /* word: NULL here; hands_words holds it */
     char hands_words[PO_HANDS_MOST][8];

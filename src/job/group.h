@@ -15,17 +15,17 @@ po_workers *po_workers_new(size_t n);
 void po_workers_free(po_workers *workers); /* accepts NULL; waits for what is under way, throws the rest away */
 
 typedef struct po_group {
-    po_lane **lanes;          /* the first leads; borrowed */
+    po_lane **lanes; /* the first leads; borrowed */
     size_t n_lanes;
     po_deposit *deposit;
     po_batcher batcher;
-    po_workers *workers;      /* NULL = here */
+    po_workers *workers; /* NULL = here */
     size_t worker;
-    po_batch **waiting;       /* for times: a ring */
+    po_batch **waiting; /* for times: a ring */
     size_t cap_waiting;
     uint64_t waiting_in, waiting_out;
     struct po_group_shared *shared; /* what the worker touches too */
-    bool failed;              /* memory ran out */
+    bool failed;                    /* memory ran out */
 } po_group;
 
 /* Whether two machines can share a deposit; the same raster is part of it. */

@@ -10,9 +10,9 @@
 #include <string.h>
 #include <strings.h>
 
-#define SHIFT_MM 0.001      /* below this an origin is where it was */
-#define MODE_RATIO 5.0      /* docs/measures.md, "feed-mode-doubtful" */
-#define MODE_LEAST_MM 1.0   /* readings that feed less than this are no job either way */
+#define SHIFT_MM 0.001    /* below this an origin is where it was */
+#define MODE_RATIO 5.0    /* docs/measures.md, "feed-mode-doubtful" */
+#define MODE_LEAST_MM 1.0 /* readings that feed less than this are no job either way */
 
 static const po_heat_facts NO_HEAT = {NAN, NAN, NAN};
 
@@ -138,7 +138,8 @@ static bool file_words(const po_lane *lane, const po_rules *rules, po_arena *are
 
 static bool oddities(const po_lane *lane, po_arena *arena, po_job_report *r)
 {
-    static const po_sight sight_of[PO_ODD_COUNT] = {[PO_ODD_DAMAGED] = PO_SIGHT_DAMAGED, [PO_ODD_BAD_ARC] = PO_SIGHT_BAD_ARC,
+    static const po_sight sight_of[PO_ODD_COUNT] = {[PO_ODD_DAMAGED] = PO_SIGHT_DAMAGED,
+                                                    [PO_ODD_BAD_ARC] = PO_SIGHT_BAD_ARC,
                                                     [PO_ODD_NOT_HOMED] = PO_SIGHT_NOT_HOMED,
                                                     [PO_ODD_NO_FEED] = PO_SIGHT_NO_FEED};
     for (int i = 0; i < PO_ODD_COUNT; i++) {
@@ -188,7 +189,8 @@ static void shifted_origin(const po_lane *lane, po_job_report *r)
         worst = fmax(worst, fabs(s->shift[a]));
     }
     if (worst > SHIFT_MM) {
-        po_seen(&r->sights[PO_SIGHT_SHIFTS_ORIGIN], line_place(s->last_line, s->pos, po_clock_now(&lane->clock)), worst, 0);
+        po_seen(&r->sights[PO_SIGHT_SHIFTS_ORIGIN], line_place(s->last_line, s->pos, po_clock_now(&lane->clock)), worst,
+                0);
     }
 }
 
@@ -290,10 +292,25 @@ static bool hands(const po_clock *c, po_arena *arena, po_job_facts *f)
 
 static void without_deposit(po_job_facts *f)
 {
-    double *none[] = {&f->first_bead_seconds, &f->first_layer_seconds, &f->layer_height_mm, &f->first_layer_height_mm,
-                      &f->first_layer_mm_s, &f->bead_width_mm, &f->peak_flow_mm3_s, &f->sustained_flow_mm3_s,
-                      &f->foothold_mm2, &f->on_air_mm, &f->across_gap_mm, &f->over_fill_mm, &f->longest_bridge_mm,
-                      &f->overhang_mm, &f->fill_fraction, &f->walls, &f->roofs, &f->floors, &f->raster_mm,
+    double *none[] = {&f->first_bead_seconds,
+                      &f->first_layer_seconds,
+                      &f->layer_height_mm,
+                      &f->first_layer_height_mm,
+                      &f->first_layer_mm_s,
+                      &f->bead_width_mm,
+                      &f->peak_flow_mm3_s,
+                      &f->sustained_flow_mm3_s,
+                      &f->foothold_mm2,
+                      &f->on_air_mm,
+                      &f->across_gap_mm,
+                      &f->over_fill_mm,
+                      &f->longest_bridge_mm,
+                      &f->overhang_mm,
+                      &f->fill_fraction,
+                      &f->walls,
+                      &f->roofs,
+                      &f->floors,
+                      &f->raster_mm,
                       &f->usual_bead_mm_s};
     for (size_t i = 0; i < sizeof none / sizeof *none; i++) {
         *none[i] = NAN;

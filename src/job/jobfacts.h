@@ -7,8 +7,8 @@
 typedef struct po_file_facts { /* of the bytes, whatever the machine */
     uint64_t bytes, lines;
     char sha256[65];
-    bool last_unended;      /* the last line has no end ... */
-    bool last_broken;       /* ... and breaks off within a word or a move */
+    bool last_unended; /* the last line has no end ... */
+    bool last_broken;  /* ... and breaks off within a word or a move */
     uint64_t last_line;
 } po_file_facts;
 

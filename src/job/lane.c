@@ -83,9 +83,18 @@ void po_lane_done(po_lane *lane)
 static bool rests(const po_event *ev)
 {
     switch (ev->kind) {
-    case PO_EV_DWELL: case PO_EV_HOME: case PO_EV_PROBE: case PO_EV_TOOL: case PO_EV_HANDS: case PO_EV_REST: return true;
-    case PO_EV_NOZZLE: case PO_EV_BED: return ev->wait;
-    default: return false;
+    case PO_EV_DWELL:
+    case PO_EV_HOME:
+    case PO_EV_PROBE:
+    case PO_EV_TOOL:
+    case PO_EV_HANDS:
+    case PO_EV_REST:
+        return true;
+    case PO_EV_NOZZLE:
+    case PO_EV_BED:
+        return ev->wait;
+    default:
+        return false;
     }
 }
 
@@ -145,8 +154,16 @@ static po_status flush(po_lane *lane, po_err *err)
         return no_memory(err);
     }
     if (m->n) {
-        const po_move_block block = {.n = m->n, .dx = m->dx, .dy = m->dy, .dz = m->dz, .de = m->de, .length = m->length,
-                                     .feed = m->feed, .kind = m->kind, .arcs = m->arcs, .n_arcs = m->n_arcs};
+        const po_move_block block = {.n = m->n,
+                                     .dx = m->dx,
+                                     .dy = m->dy,
+                                     .dz = m->dz,
+                                     .de = m->de,
+                                     .length = m->length,
+                                     .feed = m->feed,
+                                     .kind = m->kind,
+                                     .arcs = m->arcs,
+                                     .n_arcs = m->n_arcs};
         po_status status = po_planner_push(lane->planner, &block, &planned, err);
         if (status != PO_OK) {
             return status;

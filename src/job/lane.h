@@ -14,10 +14,10 @@ typedef struct po_lane {
     po_moves *block;
     po_clock clock;
     po_tally tally;
-    po_batcher *batcher;    /* NULL = this lane leads no deposit; borrowed */
-    bool finished;          /* no more lines: all times are known */
-    bool off;               /* lays other beads than the lane that leads */
-    bool counting;          /* the first bead has been met */
+    po_batcher *batcher;        /* NULL = this lane leads no deposit; borrowed */
+    bool finished;              /* no more lines: all times are known */
+    bool off;                   /* lays other beads than the lane that leads */
+    bool counting;              /* the first bead has been met */
     bool sets_units, sets_mode; /* said before the first bead */
     uint64_t odd_count[PO_ODD_COUNT];
     double odd_first_s[PO_ODD_COUNT], odd_worst_s[PO_ODD_COUNT];

@@ -30,10 +30,10 @@ typedef struct pass {
     size_t *lane_first, *lane_count;
     size_t n_lanes;
     po_group *groups;
-    po_lane **group_lanes;              /* by group */
+    po_lane **group_lanes; /* by group */
     const po_job_setup **group_machines;
     size_t *machine_lane, *machine_setup; /* of group_machines: lane within its group; index in s */
-    size_t *group_first, *group_count;  /* in group_machines */
+    size_t *group_first, *group_count;    /* in group_machines */
     size_t n_groups;
     po_workers *workers;
     po_file_facts file;
@@ -178,9 +178,9 @@ static po_status make_groups(pass *p, const po_job_options *options, size_t thre
         p->group_first[k] = first;
         p->group_count[k] = machines_at - first;
         lanes_at += n_lanes;
-        po_status status =
-            po_group_init(&p->groups[k], lanes, n_lanes, p->group_machines + first, p->machine_lane + first,
-                          machines_at - first, options->images, p->workers, n_workers ? k % n_workers : 0, err);
+        po_status status = po_group_init(&p->groups[k], lanes, n_lanes, p->group_machines + first,
+                                         p->machine_lane + first, machines_at - first, options->images, p->workers,
+                                         n_workers ? k % n_workers : 0, err);
         if (status != PO_OK) {
             return status;
         }
@@ -201,7 +201,8 @@ static bool breaks_off(const po_line *line)
     return line->damage != PO_DAMAGE_NONE || (moves && (line->bare & axes));
 }
 
-static po_status read_lines(pass *p, po_input *input, const po_job_options *options, po_line_reader *reader, po_err *err)
+static po_status read_lines(pass *p, po_input *input, const po_job_options *options, po_line_reader *reader,
+                            po_err *err)
 {
     const char *at = NULL, *end = NULL;
     bool eof = false;
@@ -263,7 +264,8 @@ static po_status lay(pass *p, po_err *err)
 }
 
 /* Reports of all setups whose lane lays what its group's first lays; the others stay NULL. */
-static po_status reports(pass *p, const po_job_options *options, po_arena *arena, const po_job_report **ret, po_err *err)
+static po_status reports(pass *p, const po_job_options *options, po_arena *arena, const po_job_report **ret,
+                         po_err *err)
 {
     for (size_t i = 0; i < p->s.n; i++) {
         size_t lane = p->s.lane[i], machine = 0;
@@ -299,11 +301,12 @@ static po_status reports(pass *p, const po_job_options *options, po_arena *arena
 /* Not a job at all: no motion word, or hardly any in a heap of what is none (other files hold "G1" by chance). */
 static bool no_job(const po_state *s)
 {
-    return s->n_motion_words == 0 || (s->odd[PO_ODD_DAMAGED].count > 64 && s->n_motion_words < s->odd[PO_ODD_DAMAGED].count / 64);
+    return s->n_motion_words == 0 ||
+           (s->odd[PO_ODD_DAMAGED].count > 64 && s->n_motion_words < s->odd[PO_ODD_DAMAGED].count / 64);
 }
 
-po_status po_job_measure(const po_source *source, const po_job_setup *given, size_t n_setups, const po_job_options *options,
-                         po_arena *arena, const po_job_report **ret_reports, po_err *err)
+po_status po_job_measure(const po_source *source, const po_job_setup *given, size_t n_setups,
+                         const po_job_options *options, po_arena *arena, const po_job_report **ret_reports, po_err *err)
 {
     static const po_job_options usual = PO_JOB_OPTIONS_INIT;
     options = options ? options : &usual;

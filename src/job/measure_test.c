@@ -30,8 +30,9 @@ static void lengths_and_counts(void **state)
 {
     (void)state;
     /* a bead of 40, a quarter arc of radius 10, a travel with retraction of 10, Z with E (a feed), G10 and G11 */
-    const char *text = "G28\nM109 S220\nG90\nM83\nG1 X20 Y20 Z1 F6000\nG1 X60 E2 F1800\nG3 X70 Y30 J10 E0.5\nG1 X80 E-1\n"
-                       "G1 Z2 E-0.5 F600\nG10\nG10\nG11\nG1 E2 F1800\nG1 X80 Y30\nG0 X80\n";
+    const char *text =
+        "G28\nM109 S220\nG90\nM83\nG1 X20 Y20 Z1 F6000\nG1 X60 E2 F1800\nG3 X70 Y30 J10 E0.5\nG1 X80 E-1\n"
+        "G1 Z2 E-0.5 F600\nG10\nG10\nG11\nG1 E2 F1800\nG1 X80 Y30\nG0 X80\n";
     po_arena *arena;
     const po_job_facts *f = &facts_of(text, TRY_PLAIN, &arena)->facts;
     assert_int_equal(f->lines, 15);
@@ -106,8 +107,9 @@ static void shares_and_tools(void **state)
 {
     (void)state;
     /* two beads of 30 mm at 30 mm/s, rest to rest 1.03 s: one at 220, the other with tool 1 at 240; fan 0 and 100 % */
-    const char *text = "G28\nM140 S60\nG90\nM83\nM109 S220\nM104 T1 S240\nG1 X30 Y30 Z0.2 F6000\nM400\nG1 X60 E1 F1800\nT1\n"
-                       "M109 S240\nM106\nG1 X30 E2\nM107\nM104 S0\nM104 T0 S0\nM140 S0\n";
+    const char *text =
+        "G28\nM140 S60\nG90\nM83\nM109 S220\nM104 T1 S240\nG1 X30 Y30 Z0.2 F6000\nM400\nG1 X60 E1 F1800\nT1\n"
+        "M109 S240\nM106\nG1 X30 E2\nM107\nM104 S0\nM104 T0 S0\nM140 S0\n";
     po_arena *arena;
     const po_job_facts *f = &facts_of(text, TRY_PAIR, &arena)->facts;
     assert_int_equal(f->n_tools, 2);
@@ -139,8 +141,9 @@ static void shares_outside(void **state)
 static void not_a_job(void **state)
 {
     (void)state;
-    static const char stl[] = "solid g\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\n"
-                              "endfacet\nendsolid\n";
+    static const char stl[] =
+        "solid g\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 1 0 0\nvertex 0 1 0\nendloop\n"
+        "endfacet\nendsolid\n";
     char noise[20000];
     uint32_t seed = 7;
     for (size_t i = 0; i < sizeof noise; i++) {
@@ -200,7 +203,8 @@ static void however_it_comes(void **state)
     po_arena *arena = po_arena_new(0);
     po_job_setup setup = try_setup(TRY_PLAIN);
     const po_job_report *r[6];
-    po_source memory = {.data = text, .n_bytes = n}, file = {.path = path}, gzip = {.path = packed}, input = {.path = "-"};
+    po_source memory = {.data = text, .n_bytes = n}, file = {.path = path}, gzip = {.path = packed},
+              input = {.path = "-"};
     measure(&memory, &setup, 1, 1, arena, &r[0]);
     assert_true(r[0]->facts.layers == 12 && r[0]->facts.n_parts == 1 && r[0]->facts.first_bead_seconds > 0);
     measure(&memory, &setup, 1, 4, arena, &r[1]);
@@ -409,7 +413,8 @@ static void absurd_numbers(void **state)
     assert_non_null(f);
     fputs("G28\n", f);
     for (int i = 0; i < 50000; i++) {
-        fprintf(f, "M104 S%d\nM106 S%d\nG4 P1\nM204 S%d\nG28 X\n%s", i % 300, i % 256, i % 2000, i % 3 ? "" : "G1 X9 F600 E1\n");
+        fprintf(f, "M104 S%d\nM106 S%d\nG4 P1\nM204 S%d\nG28 X\n%s", i % 300, i % 256, i % 2000,
+                i % 3 ? "" : "G1 X9 F600 E1\n");
     }
     fclose(f);
     look_at(text, n, true);
@@ -419,10 +424,12 @@ static void absurd_numbers(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(lengths_and_counts), cmocka_unit_test(arcs_bulge), cmocka_unit_test(seconds_with_waits),
-        cmocka_unit_test(limits_change_on_the_way), cmocka_unit_test(shares_and_tools), cmocka_unit_test(shares_outside),
-        cmocka_unit_test(not_a_job), cmocka_unit_test(however_it_comes), cmocka_unit_test(several_machines),
-        cmocka_unit_test(stops_when_asked), cmocka_unit_test(every_prefix), cmocka_unit_test(mutations),
+        cmocka_unit_test(lengths_and_counts), cmocka_unit_test(arcs_bulge),
+        cmocka_unit_test(seconds_with_waits), cmocka_unit_test(limits_change_on_the_way),
+        cmocka_unit_test(shares_and_tools),   cmocka_unit_test(shares_outside),
+        cmocka_unit_test(not_a_job),          cmocka_unit_test(however_it_comes),
+        cmocka_unit_test(several_machines),   cmocka_unit_test(stops_when_asked),
+        cmocka_unit_test(every_prefix),       cmocka_unit_test(mutations),
         cmocka_unit_test(absurd_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

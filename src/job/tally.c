@@ -9,11 +9,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define TALL_MM 1.0          /* material below this is no obstacle for homing: skirts, first layers */
-#define NEAR_BED_MM 1.0      /* a job begins there */
-#define COOLING_FEED_MM 2.0  /* a nozzle that was just switched off still melts the last of it */
+#define TALL_MM 1.0         /* material below this is no obstacle for homing: skirts, first layers */
+#define NEAR_BED_MM 1.0     /* a job begins there */
+#define COOLING_FEED_MM 2.0 /* a nozzle that was just switched off still melts the last of it */
 #define BIN_MM 0.5
-#define LIFT_MM 2.0          /* a lift that ends a job; hops within one are lower */
+#define LIFT_MM 2.0 /* a lift that ends a job; hops within one are lower */
 
 static int slot(int tool)
 {
@@ -250,7 +250,8 @@ static void after_shutdown(po_tally *t, const po_moves *m, size_t from, size_t t
     for (size_t i = from; i < to; i++) {
         if (m->kind[i] & PO_MOVE_BEAD) {
             if (m->z[i] <= NEAR_BED_MM) {
-                see(t, &t->sights[PO_SIGHT_TWO_JOBS], po_place_at(m->line[i], m->x[i], m->y[i], m->z[i], NAN), first + i, 0);
+                see(t, &t->sights[PO_SIGHT_TWO_JOBS], po_place_at(m->line[i], m->x[i], m->y[i], m->z[i], NAN),
+                    first + i, 0);
             }
             t->shut_down = false;
             return;
@@ -458,7 +459,8 @@ static void nozzle(po_tally *t, const po_event *ev, uint64_t move)
         po_machine_tally *machine = &t->machines[k];
         const po_machine *at = machine->setup->machine;
         if (ev->tool >= 0 && (size_t)ev->tool < at->n_nozzles && ev->value > at->nozzles[ev->tool].hottest_c) {
-            see(t, &machine->sights[PO_SIGHT_NOZZLE_TOO_HOT], po_place_at(ev->line, NAN, NAN, ev->z, NAN), move, ev->value);
+            see(t, &machine->sights[PO_SIGHT_NOZZLE_TOO_HOT], po_place_at(ev->line, NAN, NAN, ev->z, NAN), move,
+                ev->value);
         }
     }
 }
@@ -473,7 +475,8 @@ static void bed(po_tally *t, const po_event *ev, uint64_t move)
     for (size_t k = 0; k < t->n_machines; k++) {
         po_machine_tally *machine = &t->machines[k];
         if (ev->value > machine->setup->machine->bed_hottest_c) {
-            see(t, &machine->sights[PO_SIGHT_BED_TOO_HOT], po_place_at(ev->line, NAN, NAN, ev->z, NAN), move, ev->value);
+            see(t, &machine->sights[PO_SIGHT_BED_TOO_HOT], po_place_at(ev->line, NAN, NAN, ev->z, NAN), move,
+                ev->value);
         }
     }
 }
@@ -521,8 +524,11 @@ static void happening(po_tally *t, const po_event *ev, uint64_t move, sums *b)
         end_sign = true;
         for_clock = false;
         break;
-    case PO_EV_DWELL: break;
-    default: for_clock = false; break;
+    case PO_EV_DWELL:
+        break;
+    default:
+        for_clock = false;
+        break;
     }
     if (ev->kind == PO_EV_TOOL || (ev->kind == PO_EV_NOZZLE && ev->value > 0)) {
         if (ev->tool > t->heated_tool) {

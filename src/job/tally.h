@@ -15,25 +15,25 @@ typedef struct po_box {
 } po_box;
 
 typedef struct po_tool_tally {
-    double net, most;         /* mm of filament */
+    double net, most; /* mm of filament */
     double extruding;
-    bool used;                /* pushed, pulled or heated */
-    double command_c;         /* NAN = never */
-    bool was_hot;             /* commanded above 0 before */
+    bool used;        /* pushed, pulled or heated */
+    double command_c; /* NAN = never */
+    bool was_hot;     /* commanded above 0 before */
     po_heat_facts nozzle_c;
-    double cold_mm;           /* new filament since the nozzle was commanded as it is */
-    bool laid;                /* beads */
+    double cold_mm; /* new filament since the nozzle was commanded as it is */
+    bool laid;      /* beads */
     /* filament that passed the drive more than once: passes forward, by where on the filament */
     uint16_t passes[PO_DRIVE_BINS];
-    int64_t passed;           /* bin that new filament has reached */
+    int64_t passed; /* bin that new filament has reached */
 } po_tool_tally;
 
 /* One machine of the lane. */
 typedef struct po_machine_tally {
     const po_job_setup *setup;
-    double bed[2][2];         /* low, high of x and y */
+    double bed[2][2]; /* low, high of x and y */
     po_sighting sights[PO_SIGHT_COUNT];
-    po_sighting parking;      /* reach since the last bead */
+    po_sighting parking; /* reach since the last bead */
 } po_machine_tally;
 
 typedef struct po_tally {
@@ -44,7 +44,7 @@ typedef struct po_tally {
     uint64_t n_moves, n_counted, n_retractions;
     double travel_mm;
     int tool;
-    po_tool_tally *tools;     /* [PO_TOOL_SLOTS] */
+    po_tool_tally *tools;        /* [PO_TOOL_SLOTS] */
     po_box beads, travels, tall; /* tall: beads above 1 mm */
     bool any_bead, any_travel;
     double fan, bed_command_c;
@@ -52,15 +52,15 @@ typedef struct po_tally {
     po_heat_facts nozzle_c, bed_c, fan_percent;
     uint64_t last_bead, last_bead_line; /* number of the move + 1; 0 = none */
     double last_bead_z;
-    uint64_t end_signs;       /* number of moves before the last word that belongs to an end */
+    uint64_t end_signs; /* number of moves before the last word that belongs to an end */
     bool any_end_sign;
-    bool shut_down;           /* all heat was switched off after beads, and none laid since */
+    bool shut_down;             /* all heat was switched off after beads, and none laid since */
     bool homes, probes, probed; /* homes, probes: before the first bead */
     /* retraction going on, and the longest since the last bead (which counts once another follows) */
     double back_mm, back_most;
     po_place back_at;
-    uint64_t back_bead;       /* last_bead then */
-    int heated_tool;          /* highest tool that was heated or selected */
+    uint64_t back_bead; /* last_bead then */
+    int heated_tool;    /* highest tool that was heated or selected */
     uint64_t heated_line;
     po_sighting sights[PO_SIGHT_COUNT]; /* of all machines alike */
     /* geometry of beads, for comparing lanes */
@@ -70,7 +70,7 @@ typedef struct po_tally {
     struct po_question {
         uint64_t move, event;
         double *dest;
-    } *questions;
+    } * questions;
     size_t n_questions, cap_questions;
     bool failed;
 } po_tally;

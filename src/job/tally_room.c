@@ -187,7 +187,7 @@ void po_tally_room(po_tally *t, const po_moves *m, uint64_t first, const po_box 
     for (size_t k = 0; k < t->n_machines; k++) {
         po_machine_tally *machine = &t->machines[k];
         const po_machine *at = machine->setup->machine;
-        trials try = {.below = all->min[2] < -BELOW_MM, .tall = beads->max[2] > at->height_mm};
+        trials try = {.below = all->min[2]<-BELOW_MM, .tall = beads->max[2]> at->height_mm};
         for (int a = 0; a < 3; a++) {
             try.reach |= all->min[a] < at->reach[a].low || all->max[a] > at->reach[a].high;
         }

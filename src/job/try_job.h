@@ -24,8 +24,7 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
 char *try_block(const char *before, const char *after, int heights, double side);
 
 /* What an ordinary job begins and ends with. */
-#define TRY_HEAD                                                                                                       \
-    "G21\nG28\nG29\nG90\nM83\nM140 S60\nM190 S60\nM109 S220\nG1 Z5 F600\nG1 X20 Y20 F6000\nG1 Z0.2 F600\n"
+#define TRY_HEAD "G21\nG28\nG29\nG90\nM83\nM140 S60\nM190 S60\nM109 S220\nG1 Z5 F600\nG1 X20 Y20 F6000\nG1 Z0.2 F600\n"
 #define TRY_BODY "G1 X60 E1.5 F1800\nG1 Y60 E1.5\nG1 X20 E1.5\nG1 Y20 E1.5\n"
 #define TRY_TAIL "G1 E-1 F1800\nG1 Z30 F600\nM104 S0\nM140 S0\nM84\n"
 
