@@ -29,11 +29,17 @@ static void variables(po_text *out, const uint32_t *rgb)
     }
 }
 
-static void classes(po_text *out)
+/* plain: colours as such, for readers that know no CSS variables (a picture of its own has one theme). */
+static void classes(po_text *out, bool plain)
 {
     po_text_add(out, ".f0{fill:none}.s0{stroke:none}");
     for (int i = PO_INK_LINE; i < PO_INK_COUNT; i++) {
-        po_text_printf(out, ".f%d{fill:var(--%s)}.s%d{stroke:var(--%s)}", i, NAMES[i], i, NAMES[i]);
+        if (plain) {
+            unsigned rgb = (unsigned)po_ink_rgb((po_ink)i);
+            po_text_printf(out, ".f%d{fill:#%06x}.s%d{stroke:#%06x}", i, rgb, i, rgb);
+        } else {
+            po_text_printf(out, ".f%d{fill:var(--%s)}.s%d{stroke:var(--%s)}", i, NAMES[i], i, NAMES[i]);
+        }
     }
     po_text_add(out, "svg text{font-family:'DejaVu Sans',Verdana,sans-serif;stroke:none}"
                      "svg .b{font-weight:700}svg line,svg polyline{stroke-linecap:round;stroke-linejoin:round}"
@@ -48,7 +54,7 @@ void po_svg_style(po_text *out)
     variables(out, DARK);
     /* Layer images are greys and ink on clear ground: turned round they read the same on dark paper. */
     po_text_add(out, "}svg image{filter:invert(.9) hue-rotate(180deg)}}\n");
-    classes(out);
+    classes(out, false);
 }
 
 /* A length in mm, at most two decimals, no needless zeros. */
@@ -229,10 +235,8 @@ po_status po_render_svg(const po_drawing *d, bool standalone, po_text *out, po_e
             po_add_escaped(out, d->description);
             po_text_add(out, "</desc>\n");
         }
-        po_text_add(out, "<style>svg{");
-        variables(out, NULL);
-        po_text_add(out, "}");
-        classes(out);
+        po_text_add(out, "<style>");
+        classes(out, true);
         po_text_add(out, "</style>\n<rect width=\"100%\" height=\"100%\" class=\"f5 s0\"/>\n");
     }
     for (size_t i = 0; i < d->n_marks; i++) {
