@@ -367,6 +367,28 @@ static bool is_fill(po_deposit *d, work *w, finder *f, const stretch *s)
     return n > 0 && 4 * inside >= 3 * n;
 }
 
+/* Longest part of a stretch without a sharp corner (more than 45 degrees): a zigzag that turns over a gap spans it line by
+ * line. */
+static float longest_straight(const work *w, const stretch *s)
+{
+    float longest = 0, now = 0, px = 0, py = 0;
+    for (uint32_t i = s->bead0; i <= s->bead1; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1;
+        float dx = b->x1 - b->x0, dy = b->y1 - b->y0, l = sqrtf(dx * dx + dy * dy);
+        if (l > 0) {
+            dx /= l;
+            dy /= l;
+            now = px * dx + py * dy < 0.7071f ? 0 : now;
+            px = dx;
+            py = dy;
+        }
+        now += (t1 - t0) * b->length;
+        longest = max_f(longest, now);
+    }
+    return longest;
+}
+
 static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
 {
     if (!s->chain_carried) {
@@ -433,6 +455,7 @@ static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
     }
     if (left && right && 2 * with_neighbour < n) {
         s->class = FREE_BRIDGE;
+        s->free_mm = min_f(s->free_mm, longest_straight(w, s));
         if (widest > 0) {
             s->free_mm = min_f(s->free_mm, widest);
         }
