@@ -479,7 +479,6 @@ static void heat_and_home(const job *j, words *w)
         break;
     }
     if (j->nozzle_c2 > 0) {
-        words_say(w, "M104 T1 S%.0f", j->nozzle_c2);
         words_say(w, "M109 T1 S%.0f", j->nozzle_c2);
     }
     if (j->probe) {
@@ -589,7 +588,7 @@ static void write_end(const job *j, words *w, double top)
         words_travel(w, w->x, w->y, up);
     }
     words_say(w, "M107");
-    words_say(w, "M104 S0");
+    words_say(w, j->nozzle_c2 > 0 ? "M104 T0 S0" : "M104 S0");
     if (j->nozzle_c2 > 0) {
         words_say(w, "M104 T1 S0");
     }
