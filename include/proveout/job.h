@@ -58,7 +58,8 @@ typedef enum po_sight {
     PO_SIGHT_TUNES,            /* tuning of pressure, flow or feed (M220, M221, M900 ...) left in force; text: the words */
     PO_SIGHT_UNKNOWN_WORD,     /* text: the words, most frequent first; harmless words of the shop are left out */
     PO_SIGHT_BAD_ARC,          /* radii disagree, no centre, or an arc in another plane (text); worst: mm */
-    PO_SIGHT_FEED_MODE,        /* readings of G90/G91 for E differ by more than 5 times; worst: the ratio */
+    PO_SIGHT_FEED_MODE,        /* readings of G90/G91 for E differ by more than 5 times; worst: the ratio;
+                                * total: 0 where this machine's reading gives likely beads, else 1 */
     PO_SIGHT_TWO_JOBS,         /* laid a bead near the bed again after a shutdown (heat off) */
     PO_SIGHT_NO_FEED,          /* moves with no feed rate known */
     PO_SIGHT_SKIPS_PROBE,      /* beads laid with no bed probing (G29) although the machine has a probe time */

@@ -12,6 +12,9 @@
 
 #define SHIFT_MM 0.001    /* below this an origin is where it was */
 #define MODE_RATIO 5.0    /* docs/measures.md, "feed-mode-doubtful" */
+/* mean cross section of a job's beads: from hairs of a 0.15 mm nozzle to ropes of a 2 mm one */
+#define LIKELY_LEAST_MM2 0.01
+#define LIKELY_MOST_MM2 3.0
 #define MODE_LEAST_MM 1.0 /* readings that feed less than this are no job either way */
 
 static const po_heat_facts NO_HEAT = {NAN, NAN, NAN};
@@ -165,7 +168,7 @@ static bool oddities(const po_lane *lane, po_arena *arena, po_job_report *r)
 }
 
 /* Filament under the two answers to "do G90 and G91 set E too". */
-static void feed_mode(const po_lane *lane, double filament_mm, po_job_report *r)
+static void feed_mode(const po_lane *lane, double filament_mm, double extruding_mm, po_job_report *r)
 {
     const po_state *s = &lane->state;
     if (!s->mode_matters) {
@@ -176,7 +179,11 @@ static void feed_mode(const po_lane *lane, double filament_mm, po_job_report *r)
     double a = before + s->fed_if_follows, b = before + s->fed_if_not, high = fmax(a, b), low = fmin(a, b);
     double ratio = low > 0 ? high / low : INFINITY;
     if (high >= MODE_LEAST_MM && ratio > MODE_RATIO) {
-        po_seen(&r->sights[PO_SIGHT_FEED_MODE], po_place_at(0, NAN, NAN, NAN, NAN), ratio, 0);
+        /* read the way of this machine, is it a bead that a nozzle could lay? */
+        double area = extruding_mm > 0 ? filament_mm * M_PI / 4 * s->reading.filament_mm * s->reading.filament_mm / extruding_mm
+                                       : 0;
+        bool likely = area >= LIKELY_LEAST_MM2 && area <= LIKELY_MOST_MM2;
+        po_seen(&r->sights[PO_SIGHT_FEED_MODE], po_place_at(0, NAN, NAN, NAN, NAN), ratio, likely ? 0 : 1);
         r->sights[PO_SIGHT_GRINDS] = (po_sighting){0}; /* read the wrong way, filament seems to go back and forth */
     }
 }
@@ -386,7 +393,7 @@ po_job_report *po_report_new(const po_lane *lane, size_t machine, const po_file_
         !file_words(lane, setup->rules, arena, r)) {
         return NULL;
     }
-    feed_mode(lane, f->filament_mm, r);
+    feed_mode(lane, f->filament_mm, f->extruding_mm, r);
     shifted_origin(lane, r);
     ending(lane, setup->machine->n_nozzles, file, r);
     return r;

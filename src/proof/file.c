@@ -147,7 +147,7 @@ void po_judge_feed_mode_doubtful(po_judging *j)
 {
     const po_sighting *s = po_seen(j, PO_SIGHT_FEED_MODE);
     if (s != NULL) {
-        po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_FEED_MODE,
+        po_say_seen(j, s->total > 0 ? PO_GRADE_ASK : PO_GRADE_NOTE, PO_SIGHT_FEED_MODE,
                     "Put M82 or M83 after the last G90 or G91 of the start text and write the file anew.",
                     "The file can be read in two ways, and the filament then differs by %.0f times.",
                     fmin(s->worst, 1e6));
