@@ -16,17 +16,18 @@ typedef struct soup {
 
 static inline void soup_add(soup *s, const double *a, const double *b, const double *c)
 {
+    double nine[9]; /* the corners may stand in the soup itself */
+    memcpy(nine, a, 3 * sizeof(double));
+    memcpy(nine + 3, b, 3 * sizeof(double));
+    memcpy(nine + 6, c, 3 * sizeof(double));
     if (s->n == s->cap) {
         s->cap = s->cap ? s->cap * 2 : 64;
-        s->nine = realloc(s->nine, s->cap * 9 * sizeof(double));
+        s->nine = realloc(s->nine, s->cap * sizeof nine);
         if (!s->nine) {
             abort();
         }
     }
-    double *to = s->nine + 9 * s->n++;
-    memcpy(to, a, 3 * sizeof(double));
-    memcpy(to + 3, b, 3 * sizeof(double));
-    memcpy(to + 6, c, 3 * sizeof(double));
+    memcpy(s->nine + 9 * s->n++, nine, sizeof nine);
 }
 
 /* Corners (0,0,0)(a,0,0)(0,a,0)(0,0,a), outward: volume a^3/6 (shared/handbook.md 6.1). */
