@@ -7,9 +7,7 @@
 
 #include "base/input.h"
 #include "part/stl.h"
-#ifndef PO_NO_3MF
 #include "part/threemf.h"
-#endif
 
 enum { WINDOW = 256 * 1024 };
 
@@ -53,15 +51,8 @@ static po_status read_archive(po_window *window, const po_part_limits *limits, p
     size_t n = 0;
     po_status s = read_whole(window, &data, &n, err);
     if (s == PO_OK) {
-#ifdef PO_NO_3MF
-        (void)limits;
-        (void)arena;
-        (void)part;
-        s = po_fail(err, PO_E_UNSUPPORTED, "3MF is not read in this build");
-#else
         s = po_threemf_read(data, n, limits, arena, part, err);
         part->format = PO_PART_3MF;
-#endif
     }
     free(data);
     return s;
