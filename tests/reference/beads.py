@@ -208,7 +208,9 @@ class Layout:
                 sane = b.stadium and not (usual and b.h < usual / 2)
                 b.lies = b.w if sane or not usual else min(width(b.area, usual)[0], MOST_WIDE * b.nozzle)
                 zs = [height[grid.index(x, y)] for x, y, _ in b.samples(self.cell)]
-                b.on_bed = b.h is not None and sorted(zs)[len(zs) // 2] == 0.0
+                # a strand that hangs low over the bed is not on it
+                b.on_bed = b.h is not None and sorted(zs)[len(zs) // 2] == 0.0 and (
+                    b.stadium or b.z < self.groups[0] + SAME_HEIGHT)
             for b in beads:
                 if b.z <= highest_bed + 1.5 * b.nozzle:
                     for iy, i, j, z in self.rows(b):
@@ -258,9 +260,7 @@ class Layout:
         self.first_layer_height = weighted_median(
             [(b.h, b.move.length) for b in laid if b.group == self.first_group and b.h is not None])
         if self.continuous and self.layer_height:
-            climbing = [b for b in laid if b.climbs]
-            climb = max(b.z for b in climbing) - min(b.move.start[2] for b in climbing)
-            self.layers = round(climb / self.layer_height)
+            self.layers = round(max(b.z for b in laid) / self.layer_height)
         else:
             self.layers = len(self.real_groups)
         self.bead_width = weighted_median([(b.w, b.move.length) for b in laid

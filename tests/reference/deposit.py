@@ -99,9 +99,8 @@ class Deposit:
         return out
 
     def h_of(self, bead):
-        """How thick a bead lies: h; the usual layer height over a gap, for a round strand (it does not reach down to
-        what its h was measured from), and where a ramp that starts on a floor has nearly none."""
-        return bead.h if bead.stadium and bead.h >= self.usual_h / 2 else self.usual_h
+        """h; the usual layer height over a gap, and where a ramp that starts on a floor has nearly none."""
+        return bead.h if bead.h is not None and bead.h >= self.usual_h / 2 else self.usual_h
 
     def _carry(self, p):
         if p.bead.on_bed:
@@ -397,7 +396,7 @@ class Deposit:
         area = sum(p[0] * q[1] - q[0] * p[1] for p, q in zip(hull, hull[1:] + hull[:1])) / 2
         return {"number": 0, "aid": aid, "foothold_mm2": sum(count(p) for p in footholds) * self.grid.cell ** 2,
                 "footholds": len(footholds), "x": (low[0] + high[0]) / 2, "y": (low[1] + high[1]) / 2,
-                "bounds_mm": {"min": low, "max": high}, "grams": grams, "centre_of_mass_mm": middle,
+                "bounds_mm": {"min": low, "max": high}, "g": grams, "centre_of_mass_mm": middle,
                 "hull_area_mm2": area,
                 "tip_deg": math.degrees(math.atan2(max(0.0, inside), middle[2])),
                 "tip_accel_mm_s2": G_MM_S2 * max(0.0, inside) / middle[2],
