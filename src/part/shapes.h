@@ -24,7 +24,7 @@ static inline void soup_add(soup *s, const double *a, const double *b, const dou
         s->cap = s->cap ? s->cap * 2 : 64;
         s->nine = realloc(s->nine, s->cap * sizeof nine);
         if (!s->nine) {
-            abort();
+            __builtin_trap();
         }
     }
     memcpy(s->nine + 9 * s->n++, nine, sizeof nine);
@@ -61,7 +61,7 @@ static inline void soup_torus(soup *s, double x, double y, double z, double big,
     const double turn = 6.28318530717958647692;
     double *p = malloc(n * m * 3 * sizeof *p);
     if (!p) {
-        abort();
+        __builtin_trap();
     }
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j < m; j++) {
@@ -103,7 +103,7 @@ static inline unsigned char *soup_binary(const soup *s, uint32_t count, size_t *
     *ret_n = 84 + 50 * s->n;
     unsigned char *bytes = calloc(*ret_n, 1);
     if (!bytes) {
-        abort();
+        __builtin_trap();
     }
     for (int i = 0; i < 4; i++) {
         bytes[80 + i] = (unsigned char)(count >> 8 * i);
@@ -127,7 +127,7 @@ static inline char *soup_text(const soup *s, const char *name, const char *end, 
     size_t room = 400 * (s->n + 1) + strlen(name) * 2, n = 0;
     char *text = malloc(room);
     if (!text) {
-        abort();
+        __builtin_trap();
     }
     n += (size_t)snprintf(text, room, "solid %s%s", name, end);
     for (size_t t = 0; t < s->n; t++) {
