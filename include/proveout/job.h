@@ -24,66 +24,66 @@ typedef struct po_place {
 /* What was seen, how often and where. The rules decide what it means. `worst` is the value meant below. */
 typedef enum po_sight {
     /* the machine's room */
-    PO_SIGHT_OFF_BED,          /* bead (with half its width) beyond the bed; worst: mm beyond; total: mm of bead */
-    PO_SIGHT_KEEP_OUT,         /* nozzle in a keep-out, not on the first move out of home; worst: mm inside */
-    PO_SIGHT_REACH,            /* move ends or passes outside reach in X, Y or Z before the last bead is done; worst: mm beyond */
-    PO_SIGHT_REACH_PARKING,    /* the same after the last bead */
-    PO_SIGHT_TOO_TALL,         /* bead above the machine's height; worst: mm above */
-    PO_SIGHT_BELOW_BED,        /* nozzle below 0 over the bed (by more than 0.005 mm); worst: mm below */
-    PO_SIGHT_RUNS_INTO_PART,   /* nozzle's disc over material higher than it by more than half a layer; worst: mm higher */
-    PO_SIGHT_HEAD_HITS_PART,   /* parts finished in turn: the head's outline over what stands higher than it clears; worst: mm */
-    PO_SIGHT_HEAD_UNKNOWN,     /* parts finished in turn on a machine without an outline in the shop file */
-    PO_SIGHT_HOMES_INTO_PART,  /* Z homed or bed probed with material standing under it */
-    PO_SIGHT_NOT_HOMED,        /* X or Y moved, or Z lowered, before that axis was homed */
-    PO_SIGHT_PARKS_ON_PART,    /* at the end the nozzle stays within a layer over or in material; worst: mm above it */
+    PO_SIGHT_OFF_BED,  /* bead (with half its width) beyond the bed; worst: mm beyond; total: mm of bead */
+    PO_SIGHT_KEEP_OUT, /* nozzle in a keep-out, not on the first move out of home; worst: mm inside */
+    PO_SIGHT_REACH, /* move ends or passes outside reach in X, Y or Z before the last bead is done; worst: mm beyond */
+    PO_SIGHT_REACH_PARKING,  /* the same after the last bead */
+    PO_SIGHT_TOO_TALL,       /* bead above the machine's height; worst: mm above */
+    PO_SIGHT_BELOW_BED,      /* nozzle below 0 over the bed (by more than 0.005 mm); worst: mm below */
+    PO_SIGHT_RUNS_INTO_PART, /* nozzle's disc over material higher than it by more than half a layer; worst: mm higher */
+    PO_SIGHT_HEAD_HITS_PART, /* parts finished in turn: the head's outline over what stands higher than it clears; worst: mm */
+    PO_SIGHT_HEAD_UNKNOWN,    /* parts finished in turn on a machine without an outline in the shop file */
+    PO_SIGHT_HOMES_INTO_PART, /* Z homed or bed probed with material standing under it */
+    PO_SIGHT_NOT_HOMED,       /* X or Y moved, or Z lowered, before that axis was homed */
+    PO_SIGHT_PARKS_ON_PART,   /* at the end the nozzle stays within a layer over or in material; worst: mm above it */
     /* heat */
-    PO_SIGHT_PUSHES_COLD,      /* filament pushed with the nozzle commanded below the material's limit; worst: lowest C */
-    PO_SIGHT_NEVER_HEATED,     /* filament pushed and no nozzle temperature was ever commanded for that tool before */
-    PO_SIGHT_NOZZLE_TOO_HOT,   /* commanded above the nozzle's rating; worst: C */
-    PO_SIGHT_BED_TOO_HOT,      /* worst: C */
-    PO_SIGHT_NO_NOZZLE_WAIT,   /* first bead laid although the model says the nozzle is still below its command; worst: C short */
+    PO_SIGHT_PUSHES_COLD,    /* filament pushed with the nozzle commanded below the material's limit; worst: lowest C */
+    PO_SIGHT_NEVER_HEATED,   /* filament pushed and no nozzle temperature was ever commanded for that tool before */
+    PO_SIGHT_NOZZLE_TOO_HOT, /* commanded above the nozzle's rating; worst: C */
+    PO_SIGHT_BED_TOO_HOT,    /* worst: C */
+    PO_SIGHT_NO_NOZZLE_WAIT, /* first bead laid although the model says the nozzle is still below its command; worst: C short */
     PO_SIGHT_NO_BED_WAIT,      /* the same for the bed */
     PO_SIGHT_LEAVES_NOZZLE_ON, /* at the end; worst: C commanded */
     PO_SIGHT_LEAVES_BED_ON,
-    PO_SIGHT_SITS_HOT,         /* hot nozzle (170 C or more) at rest, by waits, dwells or slow idling; worst: s of one stay */
+    PO_SIGHT_SITS_HOT, /* hot nozzle (170 C or more) at rest, by waits, dwells or slow idling; worst: s of one stay */
     /* the file */
-    PO_SIGHT_DAMAGED,          /* text: what is wrong with the first place */
-    PO_SIGHT_CUT_SHORT,        /* the last words lay a bead and no shutdown follows, or the last line breaks off */
-    PO_SIGHT_STORES_SETTINGS,  /* words that store or reset settings, write or delete files ...; text: the words */
-    PO_SIGHT_NEEDS_TOOL,       /* beads with a tool that the machine lacks; text: the tool; worst: its number */
-    PO_SIGHT_HEATS_TOOL,       /* a tool that the machine lacks is only heated or selected */
-    PO_SIGHT_NEEDS_HANDS,      /* M600, M0 ...; text: the words; hands[] lists them */
-    PO_SIGHT_LOOSENS_LIMITS,   /* motion limits above the machine's; text: the words; worst: factor above */
-    PO_SIGHT_SHIFTS_ORIGIN,    /* G92 offset of X, Y or Z still in force at the end of the job; worst: mm */
-    PO_SIGHT_TUNES,            /* tuning of pressure, flow or feed (M220, M221, M900 ...) left in force; text: the words */
-    PO_SIGHT_UNKNOWN_WORD,     /* text: the words, most frequent first; harmless words of the shop are left out */
-    PO_SIGHT_BAD_ARC,          /* radii disagree, no centre, or an arc in another plane (text); worst: mm */
-    PO_SIGHT_FEED_MODE,        /* readings of G90/G91 for E differ by more than 5 times; worst: the ratio;
+    PO_SIGHT_DAMAGED,         /* text: what is wrong with the first place */
+    PO_SIGHT_CUT_SHORT,       /* the last words lay a bead and no shutdown follows, or the last line breaks off */
+    PO_SIGHT_STORES_SETTINGS, /* words that store or reset settings, write or delete files ...; text: the words */
+    PO_SIGHT_NEEDS_TOOL,      /* beads with a tool that the machine lacks; text: the tool; worst: its number */
+    PO_SIGHT_HEATS_TOOL,      /* a tool that the machine lacks is only heated or selected */
+    PO_SIGHT_NEEDS_HANDS,     /* M600, M0 ...; text: the words; hands[] lists them */
+    PO_SIGHT_LOOSENS_LIMITS,  /* motion limits above the machine's; text: the words; worst: factor above */
+    PO_SIGHT_SHIFTS_ORIGIN,   /* G92 offset of X, Y or Z still in force at the end of the job; worst: mm */
+    PO_SIGHT_TUNES,        /* tuning of pressure, flow or feed (M220, M221, M900 ...) left in force; text: the words */
+    PO_SIGHT_UNKNOWN_WORD, /* text: the words, most frequent first; harmless words of the shop are left out */
+    PO_SIGHT_BAD_ARC,      /* radii disagree, no centre, or an arc in another plane (text); worst: mm */
+    PO_SIGHT_FEED_MODE,    /* readings of G90/G91 for E differ by more than 5 times; worst: the ratio;
                                 * total: 0 where this machine's reading gives likely beads, else 1 */
-    PO_SIGHT_TWO_JOBS,         /* laid a bead near the bed again after a shutdown (heat off) */
-    PO_SIGHT_NO_FEED,          /* moves with no feed rate known */
-    PO_SIGHT_SKIPS_PROBE,      /* beads laid with no bed probing (G29) although the machine has a probe time */
+    PO_SIGHT_TWO_JOBS,     /* laid a bead near the bed again after a shutdown (heat off) */
+    PO_SIGHT_NO_FEED,      /* moves with no feed rate known */
+    PO_SIGHT_SKIPS_PROBE,  /* beads laid with no bed probing (G29) although the machine has a probe time */
     /* beads, layers */
-    PO_SIGHT_MELT,             /* sustained flow; worst: the largest mean over 3 s; text: the tool */
-    PO_SIGHT_THIN_BEAD,        /* beads narrower than 0.6 nozzles; worst: width; total: mm of bead */
-    PO_SIGHT_WIDE_BEAD,        /* wider than 2.5 nozzles */
-    PO_SIGHT_THICK_LAYER,      /* layer above 0.8 nozzles; worst: mm; total: mm of bead */
-    PO_SIGHT_QUICK_LAYER,      /* layer laid in less than 8 s with no slow-down; worst: s; total: layers */
-    PO_SIGHT_GRINDS,           /* the same stretch of filament passes the drive; worst: times */
-    PO_SIGHT_RETRACTS_FAR,     /* worst: mm of one retraction before the last bead */
-    PO_SIGHT_MISSING_LAYERS,   /* a gap in height that nothing spans; worst: mm of air */
-    PO_SIGHT_STARTS_IN_AIR,    /* first bead far above the bed (1.5 nozzles or more); worst: mm */
-    PO_SIGHT_ON_AIR,           /* worst: mm of the longest connected piece; total: mm */
-    PO_SIGHT_BRIDGE,           /* worst: longest free length; total: mm; count: bridges */
-    PO_SIGHT_OVERHANG,         /* worst: longest stretch; total: mm */
+    PO_SIGHT_MELT,           /* sustained flow; worst: the largest mean over 3 s; text: the tool */
+    PO_SIGHT_THIN_BEAD,      /* beads narrower than 0.6 nozzles; worst: width; total: mm of bead */
+    PO_SIGHT_WIDE_BEAD,      /* wider than 2.5 nozzles */
+    PO_SIGHT_THICK_LAYER,    /* layer above 0.8 nozzles; worst: mm; total: mm of bead */
+    PO_SIGHT_QUICK_LAYER,    /* layer laid in less than 8 s with no slow-down; worst: s; total: layers */
+    PO_SIGHT_GRINDS,         /* the same stretch of filament passes the drive; worst: times */
+    PO_SIGHT_RETRACTS_FAR,   /* worst: mm of one retraction before the last bead */
+    PO_SIGHT_MISSING_LAYERS, /* a gap in height that nothing spans; worst: mm of air */
+    PO_SIGHT_STARTS_IN_AIR,  /* first bead far above the bed (1.5 nozzles or more); worst: mm */
+    PO_SIGHT_ON_AIR,         /* worst: mm of the longest connected piece; total: mm */
+    PO_SIGHT_BRIDGE,         /* worst: longest free length; total: mm; count: bridges */
+    PO_SIGHT_OVERHANG,       /* worst: longest stretch; total: mm */
     PO_SIGHT_COUNT
 } po_sight;
 
 typedef struct po_sighting {
-    uint64_t count;     /* 0 = not seen; then nothing else counts */
+    uint64_t count; /* 0 = not seen; then nothing else counts */
     po_place first, worst_at;
     double worst, total;
-    const char *text;   /* NULL = none; lives in the report's arena */
+    const char *text; /* NULL = none; lives in the report's arena */
 } po_sighting;
 
 typedef struct po_span3 { /* bounds; NAN when there was nothing */
@@ -104,9 +104,9 @@ typedef struct po_tool_facts {
     const char *material;
     /* Shares of the length of stadium beads above the first layer, priming, bridges and second passes left out:
      * how much lies outside a band is asked with po_shares_outside. */
-    const float *width_share;   /* [PO_WIDTH_BINS], bin i: widths from i to i + 1 hundredths of a mm */
-    const float *height_share;  /* [PO_WIDTH_BINS], layer heights, the same bins */
-    const float *nozzle_share;  /* [PO_C_BINS], share of bead-laying time at i degrees commanded (0 = none commanded) */
+    const float *width_share;  /* [PO_WIDTH_BINS], bin i: widths from i to i + 1 hundredths of a mm */
+    const float *height_share; /* [PO_WIDTH_BINS], layer heights, the same bins */
+    const float *nozzle_share; /* [PO_C_BINS], share of bead-laying time at i degrees commanded (0 = none commanded) */
     /* Length-weighted median cross-section of beads, round strands too; priming and bridges left out. 0 or NAN: not
      * measured (the rules then divide the tool's net feed by its bead length). */
     double bead_area_mm2;
@@ -115,20 +115,20 @@ enum { PO_WIDTH_BINS = 400, PO_C_BINS = 512, PO_FAN_BINS = 101 };
 
 /* A part as it stands on the bed: footholds that merge higher up are one part. */
 typedef struct po_job_part {
-    int number;              /* 1-based, in the order in which they were begun */
-    bool aid;                /* never holds more than three beads' width: support, draft wall */
+    int number; /* 1-based, in the order in which they were begun */
+    bool aid;   /* never holds more than three beads' width: support, draft wall */
     double foothold_mm2;
     int footholds;
-    double x, y;             /* middle of its bounds */
+    double x, y; /* middle of its bounds */
     po_span3 bounds_mm;
     double grams;
     double centre_of_mass_mm[3];
-    double hull_area_mm2;    /* of its footholds */
-    double tip_deg;          /* tilt that tips it over its foothold's hull; 90 = can't tip */
-    double tip_accel_mm_s2;  /* sideways acceleration that does */
-    double longest_edge_mm;  /* longest straight edge of its footholds' hull */
+    double hull_area_mm2;   /* of its footholds */
+    double tip_deg;         /* tilt that tips it over its foothold's hull; 90 = can't tip */
+    double tip_accel_mm_s2; /* sideways acceleration that does */
+    double longest_edge_mm; /* longest straight edge of its footholds' hull */
     double begun_seconds, done_seconds;
-    double least_base_mm;    /* least width of its footholds' hull; 0 or NAN = not measured (the rules then estimate it) */
+    double least_base_mm; /* least width of its footholds' hull; 0 or NAN = not measured (the rules then estimate it) */
 } po_job_part;
 
 typedef struct po_height_row {
@@ -137,7 +137,7 @@ typedef struct po_height_row {
 
 typedef struct po_layer_row { /* one layer, in the order laid (a part finished in turn brings its own) */
     double z, seconds /* spent laying it */, start_seconds, extruding_mm, filament_mm, area_mm2, mean_mm_s;
-    double solid_share;          /* filled cells of filled and enclosed cells; NAN = not measured */
+    double solid_share; /* filled cells of filled and enclosed cells; NAN = not measured */
     float bridge_mm, overhang_mm, on_air_mm;
     uint64_t line;
 } po_layer_row;
@@ -167,8 +167,8 @@ typedef struct po_job_facts {
     bool continuous;
     po_span3 bounds_mm, bounds_all_mm, travel_bounds_mm;
     po_heat_facts nozzle_c, bed_c, fan_percent;
-    const float *bed_share;     /* [PO_C_BINS] share of bead-laying time */
-    const float *fan_share;     /* [PO_FAN_BINS] from the fourth layer on, bridges left out */
+    const float *bed_share; /* [PO_C_BINS] share of bead-laying time */
+    const float *fan_share; /* [PO_FAN_BINS] from the fourth layer on, bridges left out */
     double peak_flow_mm3_s, sustained_flow_mm3_s;
     double extruding_mm, travel_mm;
     double foothold_mm2;
@@ -179,24 +179,24 @@ typedef struct po_job_facts {
     int bridge_count;
     double longest_bridge_mm, overhang_mm;
     double fill_fraction;
-    double walls;               /* NAN = not clear */
-    double roofs, floors;       /* whole layers that close it above and below; NAN = not clear */
+    double walls;         /* NAN = not clear */
+    double roofs, floors; /* whole layers that close it above and below; NAN = not clear */
     const po_height_row *by_height;
     size_t n_by_height;
     const po_layer_row *layer_rows;
     size_t n_layer_rows;
     double raster_mm;
-    bool deposit_done;          /* false: measured without deposit; its facts are NAN, 0 or empty */
-    double last_bed_c;          /* commanded before it was switched off: what the bed cools from; NAN = never */
+    bool deposit_done; /* false: measured without deposit; its facts are NAN, 0 or empty */
+    double last_bed_c; /* commanded before it was switched off: what the bed cools from; NAN = never */
     double shutdown_bed_c, shutdown_nozzle_c; /* commanded at the end of the file */
     double end_xyz_mm[3];
-    const po_hands *hands;      /* at most 64 */
+    const po_hands *hands; /* at most 64 */
     size_t n_hands;
     const po_word_count *unknown_words; /* at most 64 */
     size_t n_unknown_words;
-    bool in_turn;               /* parts finished one after another */
+    bool in_turn;                              /* parts finished one after another */
     bool sets_units, sets_mode, homes, probes; /* said before the first bead: G20/21, G90/91, G28, G29 */
-    bool job_ends;              /* a shutdown (heat off) stands at the end */
+    bool job_ends;                             /* a shutdown (heat off) stands at the end */
     /* Length-weighted median of the commanded speed of beads above the first layer, priming left out, for off-recipe;
      * 0 or NAN = not measured. */
     double usual_bead_mm_s;
@@ -204,11 +204,19 @@ typedef struct po_job_facts {
 
 /* What one pixel of a layer image shows. */
 enum {
-    PO_PX_NONE = 0, PO_PX_BENEATH, PO_PX_LAID, PO_PX_FOOTHOLD, PO_PX_PRIMING, PO_PX_BRIDGE, PO_PX_OVERHANG, PO_PX_ON_AIR,
-    PO_PX_OVER_FILL, PO_PX_COUNT
+    PO_PX_NONE = 0,
+    PO_PX_BENEATH,
+    PO_PX_LAID,
+    PO_PX_FOOTHOLD,
+    PO_PX_PRIMING,
+    PO_PX_BRIDGE,
+    PO_PX_OVERHANG,
+    PO_PX_ON_AIR,
+    PO_PX_OVER_FILL,
+    PO_PX_COUNT
 };
 
-typedef struct po_flag {       /* a place worth a numbered flag on a picture */
+typedef struct po_flag { /* a place worth a numbered flag on a picture */
     po_sight sight;
     double x, y, z, value;
     uint64_t line;
@@ -216,25 +224,25 @@ typedef struct po_flag {       /* a place worth a numbered flag on a picture */
 
 typedef struct po_layer_image {
     double z;
-    double x0, y0;             /* machine position of the lower left corner of pixel (0, 0) */
+    double x0, y0; /* machine position of the lower left corner of pixel (0, 0) */
     double px_mm;
-    int width, height;         /* rows from the front of the bed to the back */
-    const uint8_t *px;         /* PO_PX_..., row after row */
+    int width, height; /* rows from the front of the bed to the back */
+    const uint8_t *px; /* PO_PX_..., row after row */
     const po_flag *flags;
     size_t n_flags;
 } po_layer_image;
 
 typedef struct po_side_image { /* what stands, seen from the front (x, z) */
     double x0, z0, px_x_mm, px_z_mm;
-    int width, height;         /* rows from the bed upwards */
-    const uint8_t *px;         /* 0 none, 255 full: share of the depth that holds material */
+    int width, height; /* rows from the bed upwards */
+    const uint8_t *px; /* 0 none, 255 full: share of the depth that holds material */
 } po_side_image;
 
 typedef struct po_job_images {
     const po_layer_image *first_layer; /* NULL = none was laid */
     const po_layer_image *worst;       /* worst heights first */
     size_t n_worst;
-    const po_side_image *side;         /* NULL = none */
+    const po_side_image *side; /* NULL = none */
 } po_job_images;
 
 /* Everything measured of one job on one machine. Lives in the arena given to po_job_measure. */
@@ -256,23 +264,25 @@ typedef struct po_job_setup {
 } po_job_setup;
 
 typedef struct po_job_options {
-    bool deposit;          /* measure where material lies (footholds, overhangs, parts) */
-    bool images;           /* keep images; needs deposit */
-    int threads;           /* 1..64; 0 = as many as the machine has cores. The answer is the same */
-    uint64_t most_bytes;   /* cap on the unpacked job; 0 = 10 GB */
+    bool deposit;        /* measure where material lies (footholds, overhangs, parts) */
+    bool images;         /* keep images; needs deposit */
+    int threads;         /* 1..64; 0 = as many as the machine has cores. The answer is the same */
+    uint64_t most_bytes; /* cap on the unpacked job; 0 = 10 GB */
     /* Called now and then from the calling thread; returning false cancels (PO_E_CANCELLED). NULL = none.
      * total 0 = unknown */
     bool (*progress)(uint64_t bytes_done, uint64_t bytes_total, void *user);
     void *user;
-    bool hash;             /* false leaves sha256 empty: for timing the facts alone */
+    bool hash; /* false leaves sha256 empty: for timing the facts alone */
 } po_job_options;
 #define PO_JOB_OPTIONS_INIT                                                                                            \
-    {.deposit = true, .images = false, .threads = 0, .most_bytes = 0, .progress = 0, .user = 0, .hash = true}
+    {                                                                                                                  \
+        .deposit = true, .images = false, .threads = 0, .most_bytes = 0, .progress = 0, .user = 0, .hash = true        \
+    }
 
 /* A source of bytes: path, standard input or memory; gzip and zstd are unpacked by content. */
 typedef struct po_source {
-    const char *path;      /* "-" = standard input; NULL: memory */
-    const void *data;      /* used when path is NULL */
+    const char *path; /* "-" = standard input; NULL: memory */
+    const void *data; /* used when path is NULL */
     size_t n_bytes;
 } po_source;
 

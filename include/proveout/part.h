@@ -17,27 +17,33 @@ extern "C" {
 
 /* Triangles over shared vertices. Corners of a triangle counter-clockwise seen from outside. */
 typedef struct po_mesh {
-    const double *xyz;       /* 3 * n_vertices */
+    const double *xyz; /* 3 * n_vertices */
     size_t n_vertices;
     const uint32_t *corners; /* 3 * n_triangles, indices below n_vertices */
     size_t n_triangles;
 } po_mesh;
 
-typedef enum po_object_type { PO_OBJECT_MODEL, PO_OBJECT_SUPPORT, PO_OBJECT_SOLID_SUPPORT, PO_OBJECT_SURFACE, PO_OBJECT_OTHER } po_object_type;
+typedef enum po_object_type {
+    PO_OBJECT_MODEL,
+    PO_OBJECT_SUPPORT,
+    PO_OBJECT_SOLID_SUPPORT,
+    PO_OBJECT_SURFACE,
+    PO_OBJECT_OTHER
+} po_object_type;
 
 typedef struct po_part_object { /* one mesh of a file: a solid of an STL, an object of a 3MF */
     po_mesh mesh;
     po_object_type type;
-    const char *name;        /* NULL = none */
-    uint32_t id;             /* of the 3MF; 1, 2 ... for the solids of an STL */
-    uint32_t n_materials;    /* different materials or colours that its triangles want; 0 = none said */
+    const char *name;     /* NULL = none */
+    uint32_t id;          /* of the 3MF; 1, 2 ... for the solids of an STL */
+    uint32_t n_materials; /* different materials or colours that its triangles want; 0 = none said */
 } po_part_object;
 
 typedef struct po_part_item { /* an object as it is placed: components are resolved into one item for each mesh */
-    uint32_t object;         /* index into objects */
-    double matrix[12];       /* row vectors: x' = x*m[0] + y*m[3] + z*m[6] + m[9], and so on (3MF core, section 3.3) */
-    bool mirrored;           /* negative determinant: triangles are to be read the other way round */
-    uint32_t build_item;     /* 1-based number of the build item that it comes from */
+    uint32_t object;          /* index into objects */
+    double matrix[12];        /* row vectors: x' = x*m[0] + y*m[3] + z*m[6] + m[9], and so on (3MF core, section 3.3) */
+    bool mirrored;            /* negative determinant: triangles are to be read the other way round */
+    uint32_t build_item;      /* 1-based number of the build item that it comes from */
 } po_part_item;
 
 typedef enum po_part_format { PO_PART_STL_BINARY, PO_PART_STL_ASCII, PO_PART_3MF } po_part_format;
@@ -50,24 +56,27 @@ typedef struct po_part { /* lives in the arena given to po_part_read */
     size_t n_objects;
     const po_part_item *items;
     size_t n_items;
-    const char *unit;        /* "millimeter" and the like from a 3MF; NULL: not said (STL) */
-    double unit_mm;          /* factor already applied to all coordinates; 1 for STL */
-    uint32_t n_materials;    /* base materials and colours that the build uses */
-    const char *const *notes;/* oddities that did not hinder reading (trailing bytes, count corrected, non-finite ...) */
+    const char *unit;     /* "millimeter" and the like from a 3MF; NULL: not said (STL) */
+    double unit_mm;       /* factor already applied to all coordinates; 1 for STL */
+    uint32_t n_materials; /* base materials and colours that the build uses */
+    const char *const
+        *notes; /* oddities that did not hinder reading (trailing bytes, count corrected, non-finite ...) */
     size_t n_notes;
 } po_part;
 
 typedef struct po_part_limits { /* caps on foreign input; docs/part-limits.md */
-    uint64_t most_bytes;      /* of the file */
-    uint64_t most_unpacked;   /* of all members of an archive together */
-    uint32_t most_ratio;      /* unpacked to packed, of one member beyond a megabyte */
+    uint64_t most_bytes;        /* of the file */
+    uint64_t most_unpacked;     /* of all members of an archive together */
+    uint32_t most_ratio;        /* unpacked to packed, of one member beyond a megabyte */
     uint32_t most_members;
-    uint64_t most_triangles;  /* after instances are multiplied out */
-    uint32_t most_depth;      /* of components, and of XML elements */
+    uint64_t most_triangles; /* after instances are multiplied out */
+    uint32_t most_depth;     /* of components, and of XML elements */
 } po_part_limits;
-#define PO_PART_LIMITS_INIT \
-    {.most_bytes = 4ull << 30, .most_unpacked = 4ull << 30, .most_ratio = 200, .most_members = 10000, \
-     .most_triangles = 50u * 1000 * 1000, .most_depth = 64}
+#define PO_PART_LIMITS_INIT                                                                                            \
+    {                                                                                                                  \
+        .most_bytes = 4ull << 30, .most_unpacked = 4ull << 30, .most_ratio = 200, .most_members = 10000,               \
+        .most_triangles = 50u * 1000 * 1000, .most_depth = 64                                                          \
+    }
 
 /* Read a part. The kind is told from its bytes.
  * Errors: PO_E_EMPTY (neither STL nor 3MF, or no triangle), PO_E_SYNTAX (with place), PO_E_UNSUPPORTED (a required
@@ -79,12 +88,12 @@ PO_API po_status po_part_read(const po_source *source, const po_part_limits *lim
 typedef struct po_mesh_facts {
     uint64_t triangles, vertices;
     uint64_t shells, open_edges, crowded_edges, flipped_triangles, flat_triangles, doubled_triangles;
-    double seams_closed_at_mm;  /* NAN: closed as it is, or not closed even so */
+    double seams_closed_at_mm; /* NAN: closed as it is, or not closed even so */
     bool watertight;
     double volume_mm3, area_mm2, centre_of_mass_mm[3];
     double bounds_mm[2][3];
     int64_t euler;
-    double genus;               /* NAN unless watertight */
+    double genus;                    /* NAN unless watertight */
     const double *shell_volumes_mm3; /* one for each shell, signed; NULL when there are more than 10,000 */
     /* The mesh that the facts are of: the one given, or, where seams were closed, another one (in the arena). */
     const po_mesh *judged;
@@ -108,10 +117,10 @@ PO_API po_status po_mesh_measure(const po_mesh *mesh, int threads, po_arena *are
  * triangle or vertex), PO_E_NOMEM. */
 
 typedef struct po_mesh_self_cuts {
-    uint64_t pairs;           /* of triangles that share no vertex and meet in more than a point */
-    bool complete;            /* false: so many boxes meet that the search was cut off; pairs is then a lower bound */
-    uint32_t (*first)[2];     /* the first n_first pairs by number, rising; in the arena */
-    size_t n_first;           /* at most 1000 */
+    uint64_t pairs;       /* of triangles that share no vertex and meet in more than a point */
+    bool complete;        /* false: so many boxes meet that the search was cut off; pairs is then a lower bound */
+    uint32_t (*first)[2]; /* the first n_first pairs by number, rising; in the arena */
+    size_t n_first;       /* at most 1000 */
 } po_mesh_self_cuts;
 
 /* Every pair of triangles of the mesh that cut each other, by exact predicates on the coordinates as they are. Triangles

@@ -11,43 +11,44 @@ extern "C" {
 typedef enum po_verdict { PO_CLEAR = 0, PO_ASK = 1, PO_STOP = 2 } po_verdict;
 
 typedef struct po_finding {
-    const char *name;       /* as in docs/findings.md */
+    const char *name; /* as in docs/findings.md */
     po_grade grade;
     po_grade default_grade; /* differs where the shop file says so; the slip says it too */
     const char *says;       /* one sentence with numbers and units, made for a member's first week */
     const char *todo;       /* what a person does next */
     uint64_t count;
-    po_place where, worst;  /* known = false: not tied to a place */
-    po_sight sight;         /* PO_SIGHT_COUNT = not from a sighting; flags on images carry the same */
+    po_place where, worst; /* known = false: not tied to a place */
+    po_sight sight;        /* PO_SIGHT_COUNT = not from a sighting; flags on images carry the same */
 } po_finding;
 
 /* What is known of the member, the spool and the clock. Zeroed = nothing known. */
 typedef struct po_proof_context {
     const po_shop *shop;
-    const po_recipe *recipe;             /* recipe asked for; NULL = any of the shop's */
-    const char *const *permissions;      /* NULL = not asked; otherwise what the member holds */
+    const po_recipe *recipe;        /* recipe asked for; NULL = any of the shop's */
+    const char *const *permissions; /* NULL = not asked; otherwise what the member holds */
     size_t n_permissions;
-    double spool_g;                      /* NAN = unknown */
-    double allowance_left_m;             /* of the term; NAN = unknown: the run's allowance alone counts */
+    double spool_g;          /* NAN = unknown */
+    double allowance_left_m; /* of the term; NAN = unknown: the run's allowance alone counts */
     bool start_known;
-    po_wall_time start;                  /* of the run, when known */
+    po_wall_time start; /* of the run, when known */
 } po_proof_context;
 
 typedef struct po_proof {
     const po_job_report *report;
-    const char *file;                    /* as given */
-    const po_recipe *recipe;             /* nearest recipe, or NULL when none is near */
+    const char *file;        /* as given */
+    const po_recipe *recipe; /* nearest recipe, or NULL when none is near */
     po_verdict verdict;
-    const po_finding *findings;          /* by gravity: stops first */
+    const po_finding *findings; /* by gravity: stops first */
     size_t n_findings;
-    const char *const *changed_rules;    /* sentences: rules that the shop switched off or graded otherwise */
+    const char *const *changed_rules; /* sentences: rules that the shop switched off or graded otherwise */
     size_t n_changed_rules;
-    const char *aloud;                   /* one sentence to read aloud to the member */
-    po_range filament_mm, seconds;       /* ranges */
-    const char *ranges_from;             /* "model" */
+    const char *aloud;             /* one sentence to read aloud to the member */
+    po_range filament_mm, seconds; /* ranges */
+    const char *ranges_from;       /* "model" */
     bool start_known;
     po_wall_time start, watch_until, end, cool; /* known when start is */
-    double watch_seconds, cool_seconds;  /* watch from the first bead; from the end until the bed is cool (NAN: never hot) */
+    double watch_seconds,
+        cool_seconds; /* watch from the first bead; from the end until the bed is cool (NAN: never hot) */
 } po_proof;
 
 /* Judge one report. Everything lives in the arena; report and context are borrowed as long as the proof is used. */
@@ -57,13 +58,13 @@ PO_API po_status po_proof_job(const po_job_report *report, const char *file, con
 /* The table of rules, for docs/findings.md and `proveout explain`. Static data. */
 typedef struct po_rule_info {
     const char *name;
-    po_grade grade;      /* default; some rules say a graver one by degree: see limit */
-    const char *compares;/* what is compared with what */
-    const char *limit;   /* the threshold, with unit */
-    const char *source;  /* handbook section, standard, or "common practice, no published source" */
-    const char *cause;   /* long form: how it comes about */
-    const char *remedy;  /* what helps */
-    const char *caution; /* NULL = none */
+    po_grade grade;       /* default; some rules say a graver one by degree: see limit */
+    const char *compares; /* what is compared with what */
+    const char *limit;    /* the threshold, with unit */
+    const char *source;   /* handbook section, standard, or "common practice, no published source" */
+    const char *cause;    /* long form: how it comes about */
+    const char *remedy;   /* what helps */
+    const char *caution;  /* NULL = none */
 } po_rule_info;
 PO_API const po_rule_info *po_rules_table(size_t *ret_n);
 PO_API const po_rule_info *po_rule_find(const char *name); /* NULL = no such finding */

@@ -27,15 +27,15 @@ typedef enum po_grade { PO_GRADE_OFF = 0, PO_GRADE_NOTE, PO_GRADE_ASK, PO_GRADE_
 typedef struct po_material {
     const char *name;
     double density_g_cm3;
-    double diameter_mm;   /* of the filament */
+    double diameter_mm; /* of the filament */
     po_range nozzle_c;
-    double cold_below_c;  /* filament may not be pushed with the nozzle commanded below this */
+    double cold_below_c; /* filament may not be pushed with the nozzle commanded below this */
     po_range bed_c;
     po_range fan_percent;
     double glass_c;
-    double price_per_kg;  /* in the shop's currency; 0 = not given */
+    double price_per_kg;   /* in the shop's currency; 0 = not given */
     double shrink_percent; /* linear, for may-lift; 0 = not given */
-    bool house;           /* the material that the shop gives */
+    bool house;            /* the material that the shop gives */
 } po_material;
 
 typedef struct po_keep_out {
@@ -49,7 +49,7 @@ typedef struct po_nozzle {
     double melt_mm3_s; /* sustained flow it can melt */
 } po_nozzle;
 
-typedef struct po_head {  /* outline of what moves beside the nozzle, seen from above, from the nozzle outwards */
+typedef struct po_head { /* outline of what moves beside the nozzle, seen from above, from the nozzle outwards */
     bool given;
     double ahead_mm /* +y */, behind_mm /* -y */, left_mm /* -x */, right_mm /* +x */;
     double clears_mm; /* the outline passes over anything that stands less than this above the nozzle's tip */
@@ -62,8 +62,8 @@ typedef struct po_limits { /* what motion the machine allows; order X Y Z E */
     double accel_mm_s2[4];
     double print_mm_s2, travel_mm_s2, retract_mm_s2;
     po_corner_rule corner;
-    double step_mm_s[4];  /* rule step: what an axis may jump at a corner */
-    double deviation_mm;  /* rule deviation */
+    double step_mm_s[4]; /* rule step: what an axis may jump at a corner */
+    double deviation_mm; /* rule deviation */
 } po_limits;
 
 typedef struct po_heat {
@@ -75,15 +75,15 @@ typedef struct po_machine {
     const char *name;
     const char *permission; /* NULL = none needed */
     bool round_bed;
-    bool origin_centre;     /* else the front left corner of the bed (of its bounding square when round) */
-    double bed_mm[2];       /* x, y; both the diameter when round */
+    bool origin_centre; /* else the front left corner of the bed (of its bounding square when round) */
+    double bed_mm[2];   /* x, y; both the diameter when round */
     double height_mm;
-    po_range reach[3];      /* where the nozzle can go; default: bed and height */
+    po_range reach[3]; /* where the nozzle can go; default: bed and height */
     double home_mm[3];
     const po_keep_out *keep_outs;
     size_t n_keep_outs;
     const po_nozzle *nozzles;
-    size_t n_nozzles;       /* at least 1 */
+    size_t n_nozzles; /* at least 1 */
     double bed_hottest_c;
     const size_t *materials; /* indices into po_shop.materials, in the file's order */
     size_t n_materials;
@@ -172,7 +172,7 @@ typedef struct po_shop {
 /* One fault of a shop file. Texts live in the arena. */
 typedef struct po_shop_fault {
     uint32_t line, column;
-    const char *key;      /* path such as machines[1].bed.x */
+    const char *key; /* path such as machines[1].bed.x */
     const char *found, *expected;
 } po_shop_fault;
 

@@ -19,7 +19,10 @@ typedef struct po_slip_options {
     int columns;       /* text: width; 0 = 80 */
     const char *today; /* date and time to print, as text; NULL = none */
 } po_slip_options;
-#define PO_SLIP_OPTIONS_INIT {.colour = false, .columns = 0, .today = 0}
+#define PO_SLIP_OPTIONS_INIT                                                                                           \
+    {                                                                                                                  \
+        .colour = false, .columns = 0, .today = 0                                                                      \
+    }
 
 /* One slip in full for one machine, 80 columns. */
 PO_API po_status po_slip_text(const po_proof *proof, const po_shop *shop, const po_slip_options *options,

@@ -21,10 +21,13 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->cell = (float)setup->raster_mm;
     d->inv_cell = (float)(1 / setup->raster_mm);
     d->tan_limit = (float)tan(fmin(fmax(setup->overhang_limit_deg, 1), 89) * M_PI / 180);
-    d->x0 = setup->window_x.low;
-    d->y0 = setup->window_y.low;
-    d->width = (int)ceil((setup->window_x.high - setup->window_x.low) / setup->raster_mm);
-    d->height = (int)ceil((setup->window_y.high - setup->window_y.low) / setup->raster_mm);
+    d->inv_cell_d = nearbyint(1e6 / setup->raster_mm) / 1e6;
+    d->corner_x = floor(setup->window_x.low / setup->raster_mm);
+    d->corner_y = floor(setup->window_y.low / setup->raster_mm);
+    d->x0 = d->corner_x * setup->raster_mm;
+    d->y0 = d->corner_y * setup->raster_mm;
+    d->width = (int)ceil(setup->window_x.high / setup->raster_mm - d->corner_x);
+    d->height = (int)ceil(setup->window_y.high / setup->raster_mm - d->corner_y);
     if (d->width <= 0 || d->height <= 0 || (size_t)d->width * (size_t)d->height > MOST_CELLS) {
         free(d);
         return NULL;
@@ -237,7 +240,8 @@ bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_
         return false;
     }
     /* does the nozzle stay on the part? */
-    int cx = (int)floorf(cell_x(d, (float)end_xyz[0])), cy = (int)floorf(cell_y(d, (float)end_xyz[1]));
+    float far_x = cell_x(d, (float)end_xyz[0]), far_y = cell_y(d, (float)end_xyz[1]); /* may be kilometres away */
+    int cx = (int)floorf(max_f(min_f(far_x, 1e6f), -1e6f)), cy = (int)floorf(max_f(min_f(far_y, 1e6f), -1e6f));
     float reach = (float)(0.5 * d->setup.nozzle_mm[0]) * d->inv_cell;
     int r = (int)ceilf(reach);
     float top = 0;

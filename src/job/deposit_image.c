@@ -5,7 +5,8 @@
 
 #include "job/deposit_inside.h"
 
-enum { MOST_PX = 760, MARGIN_CELLS = 24, SIDE_W = 400, SIDE_H = 1200 };
+enum { MOST_PX = 760, MARGIN_CELLS = 24, SIDE_H = 1200 };
+#define SIDE_PX_X_MM 0.5
 #define SIDE_PX_Z_MM 0.4
 
 void po_image_free(po_layer_image *image)
@@ -123,9 +124,9 @@ static void add_flag(po_layer_image *image, po_sight sight, double x, double y, 
 void po_deposit_side_view(po_deposit *d, const work *w)
 {
     if (!d->side) {
-        d->side_w = SIDE_W;
+        d->side_w = (int)((double)d->width * (double)d->cell / SIDE_PX_X_MM) + 1;
         d->side_h = SIDE_H;
-        d->side = calloc((size_t)SIDE_W * SIDE_H, 1);
+        d->side = calloc((size_t)d->side_w * SIDE_H, 1);
         if (!d->side) {
             return;
         }

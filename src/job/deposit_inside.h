@@ -18,7 +18,8 @@ enum {                      /* bits of bead_info */
        INFO_SECOND = 32,    /* second pass over what this height has laid already */
        INFO_BRIDGE = 64,    /* most of it bridges */
        INFO_HIT = 128,
-    INFO_STRAND = 256,  /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
+       INFO_STRAND =
+           256, /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
 };
 
 typedef struct bead_info {
@@ -137,7 +138,8 @@ struct po_deposit {
     const po_job_setup **machines; /* owned copies of the lists */
     size_t *lane_of;
     float cell, inv_cell, tan_limit;
-    double x0, y0; /* machine position of cell (0, 0) */
+    double x0, y0;                         /* machine position of cell (0, 0) */
+    double inv_cell_d, corner_x, corner_y; /* the same in cells, whole numbers */
     int width, height;
     po_relief relief; /* height of what lies there, 0 = bed; node of it, 0 = none */
     float *coarse;    /* highest of each 16 x 16 cells */
@@ -245,15 +247,23 @@ static inline float bead_z(const po_bead *b)
     return 0.5f * (b->z0 + b->z1);
 }
 
-/* Cell of a machine position; may lie outside the window. */
+/* Cell of a machine position; may lie outside the window. Rounded to a thousandth of a cell before the window's corner is
+ * taken off: the answer must not depend on which machines share the window. (Adding and taking off 1.5 * 2^42 rounds a
+ * double to 2^-10.) */
+static inline float cell_of(double mm, double inv_cell, double corner)
+{
+    const double magic = 6597069766656.0;
+    return (float)((mm * inv_cell + magic) - magic - corner);
+}
+
 static inline float cell_x(const struct po_deposit *d, float x)
 {
-    return (float)(x - d->x0) * d->inv_cell;
+    return cell_of((double)x, d->inv_cell_d, d->corner_x);
 }
 
 static inline float cell_y(const struct po_deposit *d, float y)
 {
-    return (float)(y - d->y0) * d->inv_cell;
+    return cell_of((double)y, d->inv_cell_d, d->corner_y);
 }
 
 static inline bool cell_inside(const struct po_deposit *d, int x, int y)

@@ -128,7 +128,7 @@ static bool layer_facts(po_deposit *d, po_job_facts *f)
             walls[n_walls++] = (double)d->rows[i].walls;
         }
     }
-    f->walls = f->continuous                             ? 1 /* each turn is one loop */
+    f->walls = f->continuous                      ? 1 /* each turn is one loop */
                : 2 * n_walls >= looked && n_walls ? floor(median_values(walls, n_walls))
                                                   : NAN;
     double floors, roofs;

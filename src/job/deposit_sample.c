@@ -204,7 +204,9 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
         if (m == low && high == low && hq > 1e-4f && hq < 1.5f * nozzle) {
             info->beneath = low;
             info->h = snap(hq);
-            info->bits = (uint16_t)(INFO_FOUND | (low == 0 ? INFO_ON_BED : hq > STRAND_STEPS * pitch ? INFO_STRAND : 0));
+            info->bits = (uint16_t)(INFO_FOUND | (low == 0                    ? INFO_ON_BED
+                                                  : hq > STRAND_STEPS * pitch ? INFO_STRAND
+                                                                              : 0));
             width_of(d, b, info, nozzle);
             if (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
                 if (!(info->bits & INFO_STRAND)) {

@@ -17,8 +17,12 @@
 
 enum { QUEUE_BATCHES = 16, QUEUE_BEADS = 1 << 18, SPARE_BATCHES = 32, SPARE_BEADS = 1 << 17 };
 enum { MOST_CELLS = 120000000 }; /* of a deposit's map */
-#define MARGIN_MM 30.0           /* around the beds: purge lines lie there */
-#define RASTER_MM 0.1            /* docs/measures.md, "Deposit" */
+/* The same window for nearly every machine, so that facts do not depend on which others are asked; what nothing touches
+ * costs nothing. */
+#define WINDOW_LOW_MM -200
+#define WINDOW_HIGH_MM 500
+#define MARGIN_MM 30.0 /* around the beds: purge lines lie there */
+#define RASTER_MM 0.1  /* docs/measures.md, "Deposit" */
 #define COARSE_RASTER_MM 0.2
 #define LARGE_BED_MM 400.0
 
@@ -214,8 +218,8 @@ po_status po_group_init(po_group *g, po_lane **lanes, size_t n_lanes, const po_j
                               .overhang_limit_deg = machines[0]->rules->overhang_limit_deg,
                               .support_gap_mm = machines[0]->rules->support_gap_mm,
                               .raster_mm = raster_of(like),
-                              .window_x = {INFINITY, -INFINITY},
-                              .window_y = {INFINITY, -INFINITY},
+                              .window_x = {WINDOW_LOW_MM, WINDOW_HIGH_MM},
+                              .window_y = {WINDOW_LOW_MM, WINDOW_HIGH_MM},
                               .machines = machines,
                               .lane_of = lane_of,
                               .n_machines = n_machines,

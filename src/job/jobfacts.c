@@ -10,8 +10,8 @@
 #include <string.h>
 #include <strings.h>
 
-#define SHIFT_MM 0.001    /* below this an origin is where it was */
-#define MODE_RATIO 5.0    /* docs/measures.md, "feed-mode-doubtful" */
+#define SHIFT_MM 0.001 /* below this an origin is where it was */
+#define MODE_RATIO 5.0 /* docs/measures.md, "feed-mode-doubtful" */
 /* mean cross section of a job's beads: from hairs of a 0.15 mm nozzle to ropes of a 2 mm one */
 #define LIKELY_LEAST_MM2 0.01
 #define LIKELY_MOST_MM2 3.0
@@ -180,8 +180,9 @@ static void feed_mode(const po_lane *lane, double filament_mm, double extruding_
     double ratio = low > 0 ? high / low : INFINITY;
     if (high >= MODE_LEAST_MM && ratio > MODE_RATIO) {
         /* read the way of this machine, is it a bead that a nozzle could lay? */
-        double area = extruding_mm > 0 ? filament_mm * M_PI / 4 * s->reading.filament_mm * s->reading.filament_mm / extruding_mm
-                                       : 0;
+        double area = extruding_mm > 0
+                          ? filament_mm * M_PI / 4 * s->reading.filament_mm * s->reading.filament_mm / extruding_mm
+                          : 0;
         bool likely = area >= LIKELY_LEAST_MM2 && area <= LIKELY_MOST_MM2;
         po_seen(&r->sights[PO_SIGHT_FEED_MODE], po_place_at(0, NAN, NAN, NAN, NAN), ratio, likely ? 0 : 1);
         r->sights[PO_SIGHT_GRINDS] = (po_sighting){0}; /* read the wrong way, filament seems to go back and forth */

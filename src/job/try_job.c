@@ -128,21 +128,22 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
         return false;                                                                                                  \
     }
     SAME(lines)
-    SAME(moves) SAME(retractions) SAME(filament_mm) SAME(filament_net_mm) SAME(filament_g) SAME(volume_mm3)
-        SAME(seconds) SAME(motion_seconds) SAME(heat_seconds) SAME(wait_seconds) SAME(first_bead_seconds)
-            SAME(first_layer_seconds) SAME(layers) SAME(layer_height_mm) SAME(first_layer_height_mm)
-                SAME(first_layer_mm_s) SAME(bead_width_mm) SAME(continuous) SAME(peak_flow_mm3_s)
-                    SAME(sustained_flow_mm3_s) SAME(extruding_mm) SAME(travel_mm) SAME(foothold_mm2) SAME(footholds)
-                        SAME(n_parts) SAME(on_air_mm) SAME(across_gap_mm) SAME(over_fill_mm) SAME(bridge_count)
-                            SAME(longest_bridge_mm) SAME(overhang_mm) SAME(fill_fraction) SAME(walls) SAME(roofs)
-                                SAME(floors) SAME(n_by_height) SAME(n_layer_rows) SAME(deposit_done) SAME(last_bed_c)
-                                    SAME(shutdown_bed_c) SAME(shutdown_nozzle_c) SAME(n_hands) SAME(n_unknown_words)
-                                        SAME(in_turn) SAME(sets_units) SAME(sets_mode) SAME(homes) SAME(probes)
-                                            SAME(job_ends) SAME(usual_bead_mm_s)
-                                                SAME(n_tools) for (int i = 0; i < 3; i++)
+    SAME(moves)
+    SAME(retractions) SAME(filament_mm) SAME(filament_net_mm) SAME(filament_g) SAME(volume_mm3) SAME(seconds)
+        SAME(motion_seconds) SAME(heat_seconds) SAME(wait_seconds) SAME(first_bead_seconds) SAME(first_layer_seconds)
+            SAME(layers) SAME(layer_height_mm) SAME(first_layer_height_mm) SAME(first_layer_mm_s) SAME(bead_width_mm)
+                SAME(continuous) SAME(peak_flow_mm3_s) SAME(sustained_flow_mm3_s) SAME(extruding_mm) SAME(travel_mm)
+                    SAME(foothold_mm2) SAME(footholds) SAME(n_parts) SAME(on_air_mm) SAME(across_gap_mm)
+                        SAME(over_fill_mm) SAME(bridge_count) SAME(longest_bridge_mm) SAME(overhang_mm)
+                            SAME(fill_fraction) SAME(walls) SAME(roofs) SAME(floors) SAME(n_by_height)
+                                SAME(n_layer_rows) SAME(deposit_done) SAME(last_bed_c) SAME(shutdown_bed_c)
+                                    SAME(shutdown_nozzle_c) SAME(n_hands) SAME(n_unknown_words) SAME(in_turn)
+                                        SAME(sets_units) SAME(sets_mode) SAME(homes) SAME(probes) SAME(job_ends)
+                                            SAME(usual_bead_mm_s) SAME(n_tools) for (int i = 0; i < 3; i++)
     {
         SAME(bounds_mm.min[i])
-        SAME(bounds_mm.max[i]) SAME(bounds_all_mm.min[i]) SAME(bounds_all_mm.max[i]) SAME(travel_bounds_mm.min[i])
+        SAME(bounds_mm.max[i])
+        SAME(bounds_all_mm.min[i]) SAME(bounds_all_mm.max[i]) SAME(travel_bounds_mm.min[i])
             SAME(travel_bounds_mm.max[i]) SAME(end_xyz_mm[i])
     }
     for (size_t i = 0; i < f->n_by_height; i++) {
@@ -153,7 +154,8 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
     }
     for (size_t i = 0; i < f->n_tools; i++) {
         SAME(tools[i].tool)
-        SAME(tools[i].seconds) SAME(tools[i].filament_mm)
+        SAME(tools[i].seconds)
+        SAME(tools[i].filament_mm)
             SAME(tools[i].sustained_flow_mm3_s) if (!same_shares(f->tools[i].nozzle_share, g->tools[i].nozzle_share,
                                                                  PO_C_BINS))
         {
@@ -166,13 +168,11 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
     if (!same_shares(f->bed_share, g->bed_share, PO_C_BINS) || !same_shares(f->fan_share, g->fan_share, PO_FAN_BINS)) {
         return false;
     }
-    static char text[32];
     for (int s = 0; s < PO_SIGHT_COUNT; s++) {
         const po_sighting *p = &a->sights[s], *q = &b->sights[s];
         if (p->count != q->count || (p->count && (!equal(p->worst, q->worst) || !same_place(&p->first, &q->first) ||
                                                   !same_place(&p->worst_at, &q->worst_at)))) {
-            snprintf(text, sizeof text, "sight %d", s);
-            *ret_what = text;
+            *ret_what = "a sighting";
             return false;
         }
     }
