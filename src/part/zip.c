@@ -264,7 +264,8 @@ static po_status check_local(const unsigned char *data, const directory *dir, po
                              unsigned method, po_err *err)
 {
     if (dir->at < LOCAL_SIZE || m->local > dir->at - LOCAL_SIZE || u32(data + m->local) != LOCAL_SIGN) {
-        return fail_member(err, PO_E_SYNTAX, m->local, m->name, m->n_name, "has no header where the directory says");
+        return fail_member(err, PO_E_SYNTAX, m->local < dir->at ? m->local : dir->at, m->name, m->n_name,
+                           "has no header where the directory says");
     }
     const unsigned char *h = data + m->local;
     uint64_t room = dir->at - m->local - LOCAL_SIZE;
