@@ -6,6 +6,7 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 
 #include "base/text.h"
 #include "part/xml.h"
@@ -14,6 +15,7 @@
 #define RELS_SPACE "http://schemas.openxmlformats.org/package/2006/relationships"
 
 enum { MOST_RECORDS = 100000, MOST_NAME = 2048, MOST_THUMBNAIL = 64 << 20 };
+#define HUGE_PAGE ((size_t)2 << 20)
 
 static int hex_digit(char c)
 {
@@ -67,13 +69,28 @@ const char *po_opc_type_of(const po_opc *opc, const char *part)
     return NULL;
 }
 
+/* Memory that is written and read once, front to back. Most of the time to unpack a large model would go into its page
+ * faults; with huge pages there are 512 times fewer. Freed with free. */
+static char *room_for(size_t n)
+{
+    if (n < 2 * HUGE_PAGE) {
+        return malloc(n);
+    }
+    size_t whole = (n + HUGE_PAGE - 1) / HUGE_PAGE * HUGE_PAGE;
+    char *bytes = aligned_alloc(HUGE_PAGE, whole);
+    if (bytes) {
+        (void)madvise(bytes, whole, MADV_HUGEPAGE); /* a wish; without it only slower */
+    }
+    return bytes;
+}
+
 po_status po_opc_load(const po_opc *opc, const char *part, char **ret_bytes, size_t *ret_n, po_err *err)
 {
     const po_zip_member *m = po_opc_find(opc, part);
     if (!m) {
         return po_fail(err, PO_E_NOTFOUND, "the package has no part \"%.120s\"", part);
     }
-    char *bytes = m->unpacked < SIZE_MAX ? malloc((size_t)m->unpacked + 1) : NULL;
+    char *bytes = m->unpacked < SIZE_MAX - HUGE_PAGE ? room_for((size_t)m->unpacked + 1) : NULL;
     if (!bytes) {
         return po_fail(err, PO_E_NOMEM, "no memory to unpack \"%.120s\"", part);
     }

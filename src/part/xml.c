@@ -36,6 +36,11 @@ typedef struct binding {
     int space;
 } binding;
 
+typedef struct word_search {
+    const char *hit; /* where the word stands; NULL = nowhere before `to` */
+    const char *to;
+} word_search;
+
 struct po_xml {
     const po_xml_job *job;
     XML_Parser expat;
@@ -47,7 +52,7 @@ struct po_xml {
     unsigned skip_depth; /* 0 = none; depth of the element being left out */
     unsigned jump_depth; /* 0 = none; depth of the element whose children may be jumped */
     bool in_cdata;
-    const char *hits[MOST_WORDS]; /* first place of each jump word from where it was last looked for; NULL = not yet */
+    word_search words[MOST_WORDS];
     binding *bindings;
     size_t n_bindings, cap_bindings;
     po_xml_attr attrs[MOST_ATTRS];
@@ -368,6 +373,32 @@ static po_status feed(po_xml *xml, size_t pos, size_t n, bool last)
     return PO_OK;
 }
 
+/* The first jump word from `from` on, or end. Each byte is searched once for each word: a word that was not found is
+ * remembered as far as it was looked for, and no word is looked for much further than the nearest of the others. */
+static const char *next_word(po_xml *xml, const char *from, const char *end)
+{
+    const po_xml_job *job = xml->job;
+    const char *best = NULL;
+    for (size_t window = 1 << 12; !best; window *= 2) {
+        const char *stop = (size_t)(end - from) > window ? from + window : end;
+        for (int i = 0; i < job->n_jump_words; i++) {
+            size_t n = strlen(job->jump_words[i]);
+            word_search *w = &xml->words[i];
+            const char *begin = w->to > from ? w->to : from;
+            if (!(w->hit && w->hit >= from)) {
+                w->hit = begin < stop ? memmem(begin, (size_t)(stop - begin), job->jump_words[i], n) : NULL;
+                /* a word may lie across the stop */
+                w->to = w->hit ? w->hit + 1 : stop - begin >= (ptrdiff_t)n ? stop - n + 1 : begin;
+            }
+            best = w->hit && w->hit < stop && (!best || w->hit < best) ? w->hit : best;
+        }
+        if (stop == end) {
+            return best ? best : end;
+        }
+    }
+    return best;
+}
+
 /* Where the next piece ends: behind the '>' that may close the next tag worth jumping in, or the end of the text. */
 static size_t piece_end(po_xml *xml, size_t pos, size_t at_least)
 {
@@ -378,15 +409,7 @@ static size_t piece_end(po_xml *xml, size_t pos, size_t at_least)
     }
     const char *from = job->text + pos + at_least - 1, *end = job->text + most;
     if (xml->jump_depth == 0) {
-        const char *all = job->text + job->n, *best = end;
-        for (int i = 0; i < job->n_jump_words; i++) {
-            if (!xml->hits[i] || xml->hits[i] < from) { /* each byte is searched once for each word */
-                const char *hit = memmem(from, (size_t)(all - from), job->jump_words[i], strlen(job->jump_words[i]));
-                xml->hits[i] = hit ? hit : all;
-            }
-            best = xml->hits[i] < best ? xml->hits[i] : best;
-        }
-        from = best;
+        from = next_word(xml, from, end);
     }
     const char *close = from < end ? memchr(from, '>', (size_t)(end - from)) : NULL;
     return close ? (size_t)(close - job->text) + 1 : most;
