@@ -104,7 +104,9 @@ po_status po_3mf_open_texture(po_3mf_model *m, po_xml *xml, const po_xml_tag *ta
         return po_xml_fail(xml, err, PO_E_NOTFOUND, "the texture \"%.100s\" is not in the package", path);
     }
     if (!po_opc_has_rel(&m->r->files[m->file].rels, PO_OPC_TEXTURE_REL, path)) {
-        po_3mf_note(m->r, "the texture \"%.100s\" has no relationship to its model", path);
+        return po_xml_fail(xml, err, PO_E_SYNTAX,
+                           "the texture \"%.80s\" has no relationship to its model (materials extension, chapter 6)",
+                           path);
     }
     po_3mf_reading(m)->base = po_3mf_want(&m->r->materials, 't', path);
     return po_3mf_reading(m)->base == PO_3MF_NONE ? po_3mf_no_memory(err) : PO_OK;

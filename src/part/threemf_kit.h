@@ -25,7 +25,7 @@ static inline void kit_put(kit_zip *z, const void *bytes, size_t n)
         z->cap = 2 * (z->n + n);
         z->data = realloc(z->data, z->cap);
         if (!z->data) {
-            abort();
+            __builtin_trap();
         }
     }
     if (n) {
@@ -103,7 +103,7 @@ static inline void kit_add(kit_zip *z, const char *name, const void *bytes, size
     kit_set(extra + 12, n_packed, 8);
     kit_set(extra + 20, local, 8);
     if (z->n_directory + 46 + n_name + 28 > sizeof z->directory) {
-        abort();
+        __builtin_trap();
     }
     z->last_entry = z->n_directory;
     memcpy(z->directory + z->n_directory, h, 46);

@@ -156,7 +156,9 @@ static po_status read_placing(po_3mf_model *m, po_xml *xml, const po_xml_tag *ta
                                "a path stands in a model that is not the root (production extension, chapter 2)");
         }
         if (!m->production) {
-            po_3mf_note(m->r, "the model points to other files, but does not require the production extension");
+            return po_xml_fail(xml, err, PO_E_SYNTAX,
+                               "the model points to another file, but does not require the production extension "
+                               "(production extension, chapter 1)");
         }
         if (is_item && strcmp(p.path, m->part) == 0) {
             p.path = NULL; /* the root itself */

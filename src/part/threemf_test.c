@@ -583,7 +583,7 @@ static void production_rules(void **state)
     assert_int_equal(
         read_package(P_MODEL("", P_ITEM), name, ONE("xmlns:q=\"urn:q\" requiredextensions=\"q\""), OTHER_REL, "urn:q"),
         PO_E_UNSUPPORTED);
-    assert_int_equal(read_package(MODEL("", "", P_ITEM), name, b, OTHER_REL, "does not require"), PO_OK);
+    assert_int_equal(read_package(MODEL("", "", P_ITEM), name, b, OTHER_REL, "does not require"), PO_E_SYNTAX);
     /* other files' builds are ignored */
     assert_int_equal(read_package(P_MODEL("", P_ITEM), name,
                                   "<model " SPACES ">" RES "<build><item objectid=\"77\"/></build></model>", OTHER_REL,
@@ -593,6 +593,7 @@ static void production_rules(void **state)
 
 #define THUMB "http://schemas.openxmlformats.org/package/2006/relationships/metadata/thumbnail"
 #define TICKET "http://schemas.microsoft.com/3dmanufacturing/2013/01/printticket"
+#define TEXTURE "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dtexture"
 #define RELS(list) KIT_RELS_BEGIN list "</Relationships>"
 
 static void package_rules(void **state)
@@ -621,6 +622,11 @@ static void package_rules(void **state)
                                        "TargetMode=\"External\"/>"),
                                   "out of the package"),
                      PO_E_UNSUPPORTED);
+    /* materials extension, chapter 6: a texture is related to its model */
+    static const char with_texture[] = MODEL(
+        "", "<m:texture2d id=\"3\" path=\"/3D/t.png\" contenttype=\"image/png\"/>" OBJECT(1), ITEM(1));
+    assert_int_equal(read_package(with_texture, "3D/t.png", "x", RELS(KIT_REL("a", TEXTURE, "t.png")), NULL), PO_OK);
+    assert_int_equal(read_package(with_texture, "3D/t.png", "x", NULL, "no relationship"), PO_E_SYNTAX);
     /* 6.1.1: a CMYK JPEG: SOI, frame header with four components (ITU-T T.81, B.2.2) */
     kit_zip z = {0};
     static const char rels[] = RELS(KIT_REL("a", THUMB, "t.jpg"));
