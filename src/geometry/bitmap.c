@@ -79,7 +79,7 @@ int po_line_spans(float ax, float ay, float bx, float by, float radius, int *row
                   int32_t hi[PO_SPAN_ROWS])
 {
     line_shape s = shape_of(ax, ay, bx, by, radius);
-    int first = (int)ceilf(s.ay - radius - 0.5f), last = (int)floorf(s.by + radius - 0.5f);
+    int first = whole(ceilf(s.ay - radius - 0.5f)), last = whole(floorf(s.by + radius - 0.5f));
     if (*row == INT_MIN) {
         *row = first;
     }
@@ -101,13 +101,13 @@ void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, floa
     if (!(s.by + radius >= 0 && s.ay - radius <= (float)map->height && x_max >= 0 && x_min <= (float)map->width)) {
         return;
     }
-    int first = (int)ceilf(s.ay - radius - 0.5f), last = (int)floorf(s.by + radius - 0.5f);
+    int first = whole(ceilf(s.ay - radius - 0.5f)), last = whole(floorf(s.by + radius - 0.5f));
     first = first < 0 ? 0 : first;
     last = last >= map->height ? map->height - 1 : last;
     if (first > last) {
         return;
     }
-    int x0 = (int)floorf(x_min), x1 = (int)ceilf(x_max) + 1;
+    int x0 = whole(floorf(x_min)), x1 = whole(ceilf(x_max)) + 1;
     x0 = x0 < 0 ? 0 : x0;
     x1 = x1 > map->width ? map->width : x1;
     bool inside = x_min >= 1 && x_max <= (float)(map->width - 2);

@@ -28,6 +28,12 @@ static inline float max_f(float a, float b)
     return a > b ? a : b;
 }
 
+/* To a whole number, held within what an int and the difference of two can hold: lines may come from anywhere. */
+static inline int whole(float v)
+{
+    return v > 1e9f ? 1000000000 : v > -1e9f ? (int)v : -1000000000;
+}
+
 typedef struct line_shape { /* ay <= by */
     float ax, ay, bx, by, ux, inv_uy, slope, r, r2;
     float right_a, right_b, left_a, left_b; /* heights where the sides begin and end */
@@ -71,8 +77,8 @@ static inline void spans(const line_shape *s, int row, int n, int32_t *restrict 
         float mid = s->ax + da * s->slope, side = s->r * s->inv_uy;
         float right = y < s->right_a ? s->ax + ha : y > s->right_b ? s->bx + hb : mid + side;
         float left = y < s->left_a ? s->ax - ha : y > s->left_b ? s->bx - hb : mid - side;
-        lo[i] = (int32_t)ceilf(left - 0.5f);
-        hi[i] = (int32_t)floorf(right - 0.5f);
+        lo[i] = (int32_t)max_f(min_f(ceilf(left - 0.5f), 1e9f), -1e9f); /* as whole(), in vectors */
+        hi[i] = (int32_t)max_f(min_f(floorf(right - 0.5f), 1e9f), -1e9f);
     }
 }
 

@@ -140,7 +140,7 @@ void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float 
                     bool top)
 {
     line_shape s = shape_of(ax, ay, bx, by, radius);
-    int first = (int)ceilf(s.ay - radius - 0.5f), last = (int)floorf(s.by + radius - 0.5f);
+    int first = whole(ceilf(s.ay - radius - 0.5f)), last = whole(floorf(s.by + radius - 0.5f));
     int32_t lo[16], hi[16];
     const uint64_t label4 = label * 0x0001000100010001ull;
     for (int row = first & ~3; row <= last; row += 16) {
@@ -163,8 +163,8 @@ void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float 
             if (x1 - base < 60) { /* all four spans as bits of one word each */
                 uint64_t bits[4];
                 for (int k = 0; k < 4; k++) {
-                    int n = hi[i + k] - lo[i + k] + 1;
-                    bits[k] = lo[i + k] == INT32_MAX ? 0 : (~0ull >> (64 - n)) << (lo[i + k] - base);
+                    bool none = lo[i + k] > hi[i + k];
+                    bits[k] = none ? 0 : (~0ull >> (63 - (hi[i + k] - lo[i + k]))) << (lo[i + k] - base);
                 }
                 for (int x = base; x <= x1; x += 4, at += 16) {
                     uint32_t mask = (uint32_t)((bits[0] & 15) | (bits[1] & 15) << 4 | (bits[2] & 15) << 8 |

@@ -102,8 +102,7 @@ static void off_bed(po_deposit *d, const work *w, const uint8_t *counted)
 
 static void put_share(double *share, double *moment, double at, double unit, double length)
 {
-    int bin = (int)(at / unit);
-    bin = bin < 0 ? 0 : bin >= PO_WIDTH_BINS ? PO_WIDTH_BINS - 1 : bin;
+    int bin = (int)fmin(fmax(at / unit, 0), PO_WIDTH_BINS - 1);
     share[bin] += length;
     if (moment) {
         moment[bin] += length * at;
@@ -137,8 +136,7 @@ static void widths(po_deposit *d, work *w, uint32_t i, bool first_layer)
     put_share(sums->width_share, sums->width_moment, (double)wide + 1e-6, 0.01, len);
     put_share(sums->height_share, sums->height_moment, (double)info->h + 1e-6, 0.01, len);
     if (!(info->bits & INFO_ROUND)) {
-        int bin = (int)(info->w * 100);
-        bin = bin >= PO_WIDTH_BINS ? PO_WIDTH_BINS - 1 : bin;
+        int bin = (int)min_f(info->w * 100, PO_WIDTH_BINS - 1);
         d->width_share[bin] += len;
         d->width_moment[bin] += len * (double)info->w;
     }
