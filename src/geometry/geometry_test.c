@@ -114,20 +114,35 @@ static void reliefs_agree_with_spans(void **state)
                 want_label[y * W + x] = label;
             }
         }
+        if (n % 7 == 0) { /* heights alone, labels alone */
+            int y = (int)(rnd() * H), x0 = (int)(rnd() * (W - 20)), x1 = x0 + (int)(rnd() * 20);
+            float up = (float)rnd() * highest * 1.1f;
+            po_relief_raise(&r, x0, y, up);
+            want_z[y * W + x0] = want_z[y * W + x0] > up ? want_z[y * W + x0] : up;
+            highest = up > highest ? up : highest;
+            po_relief_label_span(&r, y, x0, x1, (uint16_t)(label ^ 1));
+            for (int x = x0; x < x1; x++) {
+                want_label[y * W + x] = (uint16_t)(label ^ 1);
+            }
+        }
         if (n % 50 == 0) {
+            po_bitmap map;
+            assert_true(po_bitmap_init(&map, W, H));
+            po_cells area = {(int)(rnd() * 100), (int)(rnd() * 100), W - (int)(rnd() * 100), H - (int)(rnd() * 60)};
+            po_relief_at_least(&r, area, z, &map);
             for (int y = 0; y < H; y++) {
                 for (int x = 0; x < W; x++) {
-                    size_t at = po_relief_at(&r, x, y);
-                    assert_true(r.heights[at] == want_z[y * W + x]);
-                    assert_int_equal(r.labels[at], want_label[y * W + x]);
-                    if (x % 4 == 0 && x + 4 <= W) {
-                        unsigned four = po_relief_four(&r, x, y, z);
-                        for (int i = 0; i < 4; i++) {
-                            assert_int_equal(four >> i & 1, want_z[y * W + x + i] >= z);
-                        }
+                    uint16_t found;
+                    assert_true(po_relief_height(&r, x, y) == want_z[y * W + x]);
+                    assert_true(po_relief_look(&r, x, y, &found) == want_z[y * W + x]);
+                    assert_int_equal(found, want_label[y * W + x]);
+                    assert_int_equal(po_relief_label(&r, x, y), found);
+                    if (x >= area.x0 && x < area.x1 && y >= area.y0 && y < area.y1) {
+                        assert_int_equal(po_bitmap_at(&map, x, y), want_z[y * W + x] >= z);
                     }
                 }
             }
+            po_bitmap_done(&map);
         }
     }
     po_relief_done(&r);

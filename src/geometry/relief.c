@@ -1,6 +1,7 @@
-/* Heights and labels in squares of cells. SPDX-License-Identifier: Apache-2.0 */
+/* Heights and labels in tiles of cells. SPDX-License-Identifier: Apache-2.0 */
 #include "geometry/relief.h"
 
+#include <float.h>
 #include <string.h>
 #include <sys/mman.h>
 
@@ -18,14 +19,15 @@ bool po_relief_init(po_relief *r, int width, int height)
     memset(r, 0, sizeof *r);
     r->width = width;
     r->height = height;
-    r->squares = ((size_t)width + 3) / 4 + 1;
-    if (r->squares % 64 == 0) {
-        r->squares++; /* rows a power of two apart would fight for the same cache lines */
+    r->across = ((size_t)width + 7) / 8 + 1;
+    if (r->across % 64 == 0) {
+        r->across++; /* rows a power of two apart would fight for the same cache lines */
     }
-    r->cells = r->squares * (((size_t)height + 3) / 4 + 1) * 16;
-    r->heights = zero_pages(r->cells * sizeof *r->heights);
-    r->labels = zero_pages(r->cells * sizeof *r->labels);
-    if (!r->heights || !r->labels) {
+    r->n_tiles = r->across * (((size_t)height + 7) / 8 + 1);
+    r->tiles = zero_pages(r->n_tiles * sizeof *r->tiles);
+    r->heights = zero_pages(r->n_tiles * 64 * sizeof *r->heights);
+    r->labels = zero_pages(r->n_tiles * 64 * sizeof *r->labels);
+    if (!r->tiles || !r->heights || !r->labels) {
         po_relief_done(r);
         return false;
     }
@@ -34,104 +36,180 @@ bool po_relief_init(po_relief *r, int width, int height)
 
 void po_relief_done(po_relief *r)
 {
+    if (r->tiles) {
+        munmap(r->tiles, r->n_tiles * sizeof *r->tiles);
+    }
     if (r->heights) {
-        munmap(r->heights, r->cells * sizeof *r->heights);
+        munmap(r->heights, r->n_tiles * 64 * sizeof *r->heights);
     }
     if (r->labels) {
-        munmap(r->labels, r->cells * sizeof *r->labels);
+        munmap(r->labels, r->n_tiles * 64 * sizeof *r->labels);
     }
     memset(r, 0, sizeof *r);
 }
 
+/* Write cells of a tile through to the arrays behind it. over: whatever is there; else only where z is higher. */
 #if defined(__GNUC__)
-typedef float four_floats __attribute__((vector_size(16)));
-typedef uint32_t four_bits __attribute__((vector_size(16)));
-typedef uint64_t four_labels __attribute__((may_alias));
+typedef float row_floats __attribute__((vector_size(32)));
+typedef int32_t row_bits __attribute__((vector_size(32)));
+typedef uint16_t row_labels __attribute__((vector_size(16)));
+typedef int16_t row_halves __attribute__((vector_size(16)));
 
-/* Some cells of one square's row, by a mask of whole cells; no branch on how many. */
-static inline void set_some(float *heights, uint16_t *labels, four_bits mask, uint64_t label_mask, float z,
-                            uint64_t label4, bool top)
+static void write_out(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool over)
 {
-    four_floats *h = (four_floats *)heights;
-    four_floats now = *h, want = {z, z, z, z};
-    if (!top) {
-        mask &= (four_bits)(want > now);
+    const row_bits bit = {1, 2, 4, 8, 16, 32, 64, 128};
+    const row_halves half = {1, 2, 4, 8, 16, 32, 64, 128};
+    for (size_t row = at << 6; cells; cells >>= 8, row += 8) {
+        int32_t now = (int32_t)(cells & 255);
+        if (!now) {
+            continue;
+        }
+        row_floats *h = (row_floats *)(r->heights + row), were = *h;
+        row_bits want = (bit & now) != 0;
+        if (!over) {
+            want &= were < z;
+        }
+        *h = (row_floats)(((row_bits)(were * 0 + z) & want) | ((row_bits)were & ~want));
+        row_labels *l = (row_labels *)(r->labels + row);
+        row_halves here = (half & (int16_t)now) != 0;
+        *l = (row_labels)(((row_halves)(*l * 0 + label) & here) | ((row_halves)*l & ~here));
     }
-    *h = (four_floats)(((four_bits)want & mask) | ((four_bits)now & ~mask));
-    four_labels *l = (four_labels *)labels;
-    *l = (label4 & label_mask) | (*l & ~label_mask);
-}
-
-static const uint32_t from_left[4][4] = {/* cells from k on */
-                                         {~0u, ~0u, ~0u, ~0u},
-                                         {0, ~0u, ~0u, ~0u},
-                                         {0, 0, ~0u, ~0u},
-                                         {0, 0, 0, ~0u}};
-static const uint32_t to_right[4][4] = {/* cells up to k */
-                                        {~0u, 0, 0, 0},
-                                        {~0u, ~0u, 0, 0},
-                                        {~0u, ~0u, ~0u, 0},
-                                        {~0u, ~0u, ~0u, ~0u}};
-
-static inline void span(float *heights, uint16_t *labels, int x0, int x1, float z, uint64_t label4, bool top)
-{
-    /* x1 is the last cell; pointers are to the row of squares, at this row of cells */
-    unsigned s0 = (unsigned)x0 >> 2, s1 = (unsigned)x1 >> 2, l = (unsigned)x0 & 3, r = (unsigned)x1 & 3;
-    four_bits left, right;
-    memcpy(&left, from_left[l], sizeof left);
-    memcpy(&right, to_right[r], sizeof right);
-    uint64_t label_left = ~0ull << (16 * l), label_right = ~0ull >> (16 * (3 - r));
-    if (s0 == s1) {
-        set_some(heights + 16 * s0, labels + 16 * s0, left & right, label_left & label_right, z, label4, top);
-        return;
-    }
-    set_some(heights + 16 * s0, labels + 16 * s0, left, label_left, z, label4, top);
-    const four_bits all = {~0u, ~0u, ~0u, ~0u};
-    for (unsigned s = s0 + 1; s < s1; s++) {
-        set_some(heights + 16 * s, labels + 16 * s, all, ~0ull, z, label4, top);
-    }
-    set_some(heights + 16 * s1, labels + 16 * s1, right, label_right, z, label4, top);
 }
 #else
-static inline void span(float *heights, uint16_t *labels, int x0, int x1, float z, uint64_t label4, bool top)
+static void write_out(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool over)
 {
-    for (int x = x0; x <= x1; x++) {
-        size_t at = 16 * ((size_t)x >> 2) + ((size_t)x & 3);
-        heights[at] = top || heights[at] < z ? z : heights[at];
-        labels[at] = (uint16_t)label4;
+    for (size_t i = at << 6; cells; cells >>= 1, i++) {
+        if (cells & 1) {
+            r->heights[i] = over || r->heights[i] < z ? z : r->heights[i];
+            r->labels[i] = label;
+        }
     }
 }
 #endif
 
-void po_relief_span(po_relief *r, int y, int x0, int x1, float z, uint16_t label, bool top)
+/* Everything that a tile holds goes to the arrays behind it. */
+static void empty_tile(po_relief *r, size_t at)
 {
-    if (x0 < x1) {
-        size_t at = po_relief_at(r, 0, y);
-        span(r->heights + at, r->labels + at, x0, x1 - 1, z, label * 0x0001000100010001ull, top);
+    po_tile *t = &r->tiles[at];
+    write_out(r, at, t->before & ~t->last, t->before_z, t->before_label, true);
+    write_out(r, at, t->last, t->last_z, t->last_label, true);
+    t->before = t->last = 0;
+}
+
+/* Cells that differ in height or label from what was painted last. */
+static __attribute__((noinline)) void paint_other(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool top)
+{
+    po_tile *t = &r->tiles[at];
+    if (top || z >= t->most) {
+        uint64_t old = t->before & ~t->last & ~cells;
+        if (old) {
+            write_out(r, at, old, t->before_z, t->before_label, true);
+        }
+        t->before = t->last;
+        t->before_z = t->last_z;
+        t->before_label = t->last_label;
+        t->last = cells;
+        t->last_z = z;
+        t->last_label = label;
+        t->most = max_f(t->most, z);
+    } else {
+        empty_tile(r, at);
+        write_out(r, at, cells, z, label, false);
     }
 }
 
-#if defined(__GNUC__)
-typedef float square_floats __attribute__((vector_size(64)));
-typedef int32_t square_bits __attribute__((vector_size(64)));
-typedef uint16_t square_labels __attribute__((vector_size(32)));
-typedef int16_t square_halves __attribute__((vector_size(32)));
-
-/* The cells of one square whose bits are set, lowest bit first. */
-static inline __attribute__((always_inline)) void set_square(float *heights, uint16_t *labels, uint32_t mask, float z,
-                                                             uint16_t label, bool top)
+static inline void paint(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool top)
 {
-    const square_bits bit = {1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024, 2048, 4096, 8192, 16384, 32768};
-    const square_halves half = {1, 2, 4, 8, 16, 32, 64, 128, 256, 512, 1024, 2048, 4096, 8192, 16384, -32768};
-    square_floats *h = (square_floats *)heights, now = *h;
-    square_bits want = (bit & (int32_t)mask) != 0;
-    if (!top) {
-        want &= now < z;
+    po_tile *t = &r->tiles[at];
+    if (t->last_z == z && t->last_label == label && t->last && (top || z >= t->most)) {
+        t->last |= cells;
+    } else {
+        paint_other(r, at, cells, z, label, top);
     }
-    *h = (square_floats)(((square_bits)(now * 0 + z) & want) | ((square_bits)now & ~want));
-    square_labels *l = (square_labels *)labels;
-    square_halves here = (half & (int16_t)(uint16_t)mask) != 0;
-    *l = (square_labels)(((square_halves)(*l * 0 + label) & here) | ((square_halves)*l & ~here));
+}
+
+void po_relief_fetch_paint(const po_relief *r, int x, int y, float z)
+{
+    if (x < 0 || y < 0 || x >= r->width || y >= r->height) {
+        return;
+    }
+    size_t at = (size_t)((unsigned)y >> 3) * r->across + ((unsigned)x >> 3);
+    const po_tile *t = &r->tiles[at];
+    uint64_t old = t->last_z < z ? t->before & ~t->last : 0; /* will be written out */
+    for (size_t i = at << 6; old; old >>= 16, i += 16) {
+        if (old & 0xffff) {
+            __builtin_prefetch(&r->heights[i]);
+            __builtin_prefetch(&r->labels[i]);
+        }
+    }
+}
+
+void po_relief_span(po_relief *r, int y, int x0, int x1, float z, uint16_t label, bool top)
+{
+    size_t row = (size_t)((unsigned)y >> 3) * r->across;
+    unsigned shift = ((unsigned)y & 7) << 3;
+    for (int x = x0 & ~7; x < x1; x += 8) {
+        unsigned cells = 255;
+        cells &= x0 > x ? 255u << (x0 - x) : 255u;
+        cells &= x1 < x + 8 ? 255u >> (x + 8 - x1) : 255u;
+        paint(r, row + ((unsigned)x >> 3), (uint64_t)(cells & 255) << shift, z, label, top);
+    }
+}
+
+void po_relief_label_span(po_relief *r, int y, int x0, int x1, uint16_t label)
+{
+    size_t row = (size_t)((unsigned)y >> 3) * r->across;
+    for (int x = x0; x < x1; x++) {
+        size_t at = row + ((unsigned)x >> 3);
+        if (x == x0 || (x & 7) == 0) {
+            empty_tile(r, at);
+            r->tiles[at].most = max_f(r->tiles[at].most, FLT_MIN); /* something is there */
+        }
+        r->labels[at << 6 | ((unsigned)y & 7) << 3 | ((unsigned)x & 7)] = label;
+    }
+}
+
+void po_relief_raise(po_relief *r, int x, int y, float z)
+{
+    size_t at = (size_t)((unsigned)y >> 3) * r->across + ((unsigned)x >> 3);
+    po_tile *t = &r->tiles[at];
+    if (t->last | t->before) {
+        empty_tile(r, at);
+    }
+    float *h = &r->heights[at << 6 | ((unsigned)y & 7) << 3 | ((unsigned)x & 7)];
+    *h = max_f(*h, z);
+    t->most = max_f(t->most, z);
+}
+
+/* Eight rows of at most 64 cells to eight tiles: byte j of row k becomes byte k of tile j. */
+#if defined(__x86_64__) && __has_builtin(__builtin_shufflevector)
+typedef uint8_t bytes16 __attribute__((vector_size(16)));
+typedef uint16_t words16 __attribute__((vector_size(16)));
+typedef uint32_t longs16 __attribute__((vector_size(16)));
+/* bytes of two rows side by side, then of four, then of eight */
+#define TWO(v) ((words16)__builtin_shufflevector(v, v, 0, 8, 1, 9, 2, 10, 3, 11, 4, 12, 5, 13, 6, 14, 7, 15))
+#define FOUR_LOW(v, w) ((longs16)__builtin_shufflevector(v, w, 0, 8, 1, 9, 2, 10, 3, 11))
+#define FOUR_HIGH(v, w) ((longs16)__builtin_shufflevector(v, w, 4, 12, 5, 13, 6, 14, 7, 15))
+#define EIGHT_LOW(v, w) __builtin_shufflevector(v, w, 0, 4, 1, 5)
+#define EIGHT_HIGH(v, w) __builtin_shufflevector(v, w, 2, 6, 3, 7)
+static inline __attribute__((always_inline)) void to_tiles(const uint64_t rows[8], uint64_t tiles[8])
+{
+    bytes16 v[4];
+    memcpy(v, rows, sizeof v);
+    words16 ab = TWO(v[0]), cd = TWO(v[1]), ef = TWO(v[2]), gh = TWO(v[3]);
+    longs16 p = FOUR_LOW(ab, cd), q = FOUR_HIGH(ab, cd), s = FOUR_LOW(ef, gh), t = FOUR_HIGH(ef, gh);
+    longs16 out[4] = {EIGHT_LOW(p, s), EIGHT_HIGH(p, s), EIGHT_LOW(q, t), EIGHT_HIGH(q, t)};
+    memcpy(tiles, out, sizeof out);
+}
+#else
+static inline void to_tiles(const uint64_t rows[8], uint64_t tiles[8])
+{
+    for (int j = 0; j < 8; j++) {
+        tiles[j] = 0;
+        for (int k = 0; k < 8; k++) {
+            tiles[j] |= (rows[k] >> (8 * j) & 255) << (8 * k);
+        }
+    }
 }
 #endif
 
@@ -141,48 +219,79 @@ void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float 
 {
     line_shape s = shape_of(ax, ay, bx, by, radius);
     int first = whole(ceilf(s.ay - radius - 0.5f)), last = whole(floorf(s.by + radius - 0.5f));
+    int box0 = (int)(min_f(ax, bx) - radius) & ~7, box1 = (int)(max_f(ax, bx) + radius);
     int32_t lo[16], hi[16];
-    const uint64_t label4 = label * 0x0001000100010001ull;
-    for (int row = first & ~3; row <= last; row += 16) {
+    for (int row = first & ~7; row <= last; row += 16) {
         spans(&s, row, 16, lo, hi);
-        for (int i = 0; i < 16 && row + i <= last; i += 4) { /* one row of squares */
-            int x0 = INT32_MAX, x1 = INT32_MIN;
-            for (int k = 0; k < 4; k++) {
-                bool none = row + i + k < first || row + i + k > last || lo[i + k] > hi[i + k];
-                lo[i + k] = none ? INT32_MAX : lo[i + k];
-                hi[i + k] = none ? INT32_MIN : hi[i + k];
-                x0 = lo[i + k] < x0 ? lo[i + k] : x0;
-                x1 = hi[i + k] > x1 ? hi[i + k] : x1;
-            }
-            if (x0 > x1) {
-                continue;
-            }
-            size_t at = po_relief_at(r, x0 & ~3, row + i);
-#if defined(__GNUC__)
-            int base = x0 & ~3;
-            if (x1 - base < 60) { /* all four spans as bits of one word each */
-                uint64_t bits[4];
-                for (int k = 0; k < 4; k++) {
-                    bool none = lo[i + k] > hi[i + k];
-                    bits[k] = none ? 0 : (~0ull >> (63 - (hi[i + k] - lo[i + k]))) << (lo[i + k] - base);
+        for (int i = 0; i < 16; i++) {
+            bool none = row + i < first || row + i > last;
+            hi[i] = none ? INT32_MIN : hi[i];
+        }
+        for (int i = 0; i < 16 && row + i <= last; i += 8) { /* one row of tiles */
+            int x0 = box0, x1 = box1;
+            if (x1 - x0 >= 64) {
+                x0 = INT32_MAX;
+                x1 = INT32_MIN;
+                for (int k = i; k < i + 8; k++) {
+                    x0 = lo[k] < x0 && lo[k] <= hi[k] ? lo[k] : x0;
+                    x1 = hi[k] > x1 && lo[k] <= hi[k] ? hi[k] : x1;
                 }
-                for (int x = base; x <= x1; x += 4, at += 16) {
-                    uint32_t mask = (uint32_t)((bits[0] & 15) | (bits[1] & 15) << 4 | (bits[2] & 15) << 8 |
-                                               (bits[3] & 15) << 12);
-                    for (int k = 0; k < 4; k++) {
-                        bits[k] >>= 4;
+                x0 &= ~7;
+            }
+            size_t at = (size_t)((unsigned)(row + i) >> 3) * r->across;
+            for (; x0 <= x1; x0 += 64) {
+                uint64_t rows[8], tiles[8];
+                for (int k = 0; k < 8; k++) { /* cells lo .. hi, from x0 on */
+                    int64_t a = lo[i + k] - x0, b = (int64_t)hi[i + k] - x0;
+                    uint64_t from = ~0ull << (a < 0 ? 0 : a > 63 ? 63 : a), to = ~0ull >> (b > 63 ? 0 : b < 0 ? 63 : 63 - b);
+                    rows[k] = a > b || a > 63 || b < 0 ? 0 : from & to;
+                }
+                to_tiles(rows, tiles);
+                int n = x1 - x0 >= 64 ? 8 : (x1 - x0) / 8 + 1;
+                size_t tile = at + ((unsigned)x0 >> 3);
+                for (int j = 0; j < n; j++) {
+                    if (tiles[j]) {
+                        paint(r, tile + (size_t)j, tiles[j], z, label, top);
                     }
-                    set_square(r->heights + at, r->labels + at, mask, z, label, top);
-                }
-                continue;
-            }
-#endif
-            for (int k = 0; k < 4; k++) {
-                if (lo[i + k] <= hi[i + k]) {
-                    size_t row_at = po_relief_at(r, 0, row + i + k);
-                    span(r->heights + row_at, r->labels + row_at, lo[i + k], hi[i + k], z, label4, top);
                 }
             }
         }
     }
+}
+
+void po_relief_at_least(const po_relief *r, po_cells area, float floor, po_bitmap *map)
+{
+    if (area.x0 >= area.x1 || area.y0 >= area.y1) {
+        return;
+    }
+    size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
+    for (int y = area.y0 & ~7; y < area.y1; y += 8) {
+        int from = y < area.y0 ? area.y0 : y, to = y + 8 > area.y1 ? area.y1 : y + 8;
+        for (size_t w = w0; w < w1; w++) {
+            uint64_t tiles[8] = {0}, rows[8];
+            for (size_t j = 0; j < 8 && (w << 3) + j < ((size_t)r->width + 7) / 8; j++) {
+                size_t at = (size_t)((unsigned)y >> 3) * r->across + (w << 3) + j;
+                const po_tile *t = &r->tiles[at];
+                uint64_t known = t->last | t->before, cells = 0;
+                if (~known) {
+                    if (t->most == 0) {
+                        cells = 0 >= floor ? ~0ull : 0;
+                    } else {
+                        for (size_t k = 0; k < 64; k++) {
+                            cells |= (uint64_t)(r->heights[at << 6 | k] >= floor) << k;
+                        }
+                    }
+                    cells &= ~known;
+                }
+                cells |= t->before_z >= floor ? t->before & ~t->last : 0;
+                tiles[j] = cells | (t->last_z >= floor ? t->last : 0);
+            }
+            to_tiles(tiles, rows); /* its own inverse */
+            uint64_t wide = (w << 6) + 64 <= (size_t)r->width ? ~0ull : ~0ull >> ((w << 6) + 64 - (size_t)r->width);
+            for (int k = from; k < to; k++) {
+                map->bits[(size_t)k * map->stride + w] = rows[k - y] & wide;
+            }
+        }
+    }
+    map->used = (po_cells){(int)(w0 << 6), area.y0, (int)(w1 << 6) < r->width ? (int)(w1 << 6) : r->width, area.y1};
 }

@@ -5,9 +5,6 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#if defined(__SSE2__)
-#include <emmintrin.h>
-#endif
 
 #include "job/deposit_inside.h"
 
@@ -28,26 +25,7 @@ typedef struct finder { /* what was worked out for this batch so far */
 static void mask_of_map(po_deposit *d, po_cells area, float floor_z)
 {
     po_bitmap_clear(&d->mask);
-    size_t w0 = (size_t)area.x0 >> 6, w1 = ((size_t)area.x1 + 63) >> 6;
-    for (int y = area.y0; y < area.y1; y++) {
-        uint64_t *bits = d->mask.bits + (size_t)y * d->mask.stride;
-        const float *row = d->relief.heights + po_relief_at(&d->relief, 0, y);
-        for (size_t w = w0; w < w1; w++) {
-            uint64_t word = 0;
-            for (unsigned k = 0; k < 64 && (w << 6) + k < (size_t)d->width; k += 4) { /* squares of four cells */
-                const float *h = row + (((w << 6) + k) << 2);
-#if defined(__SSE2__)
-                word |= (uint64_t)(unsigned)_mm_movemask_ps(_mm_cmpge_ps(_mm_load_ps(h), _mm_set1_ps(floor_z))) << k;
-#else
-                for (unsigned i = 0; i < 4; i++) {
-                    word |= (uint64_t)(h[i] >= floor_z) << (k + i);
-                }
-#endif
-            }
-            bits[w] = word;
-        }
-    }
-    d->mask.used = (po_cells){(int)(w0 << 6), area.y0, (int)(w1 << 6) < d->width ? (int)(w1 << 6) : d->width, area.y1};
+    po_relief_at_least(&d->relief, area, floor_z, &d->mask);
 }
 
 static bool need_bitmaps(po_deposit *d)

@@ -2,6 +2,8 @@
 #ifndef PO_JOB_DEPOSIT_INSIDE_H
 #define PO_JOB_DEPOSIT_INSIDE_H
 
+#include <math.h>
+
 #include "geometry/bitmap.h"
 #include "geometry/hull.h"
 #include "geometry/relief.h"
@@ -88,7 +90,7 @@ typedef struct node { /* a piece on the bed, or one that began in the air; joine
     size_t n_hull;
 } node;
 
-enum { FETCH_AHEAD = 10 };              /* beads */
+enum { FETCH_AHEAD = 12 };               /* beads */
 enum { FIRST_SHARES = 8, SHARES = 64 }; /* heights whose filling is looked at */
 
 typedef struct probe {               /* a point that is watched through the layers */
@@ -224,12 +226,12 @@ static inline float max_f(float a, float b)
 /* Height and node of what lies in a cell of the window. */
 static inline float height_at(const struct po_deposit *d, int x, int y)
 {
-    return d->relief.heights[po_relief_at(&d->relief, x, y)];
+    return po_relief_height(&d->relief, x, y);
 }
 
 static inline uint16_t label_at(const struct po_deposit *d, int x, int y)
 {
-    return d->relief.labels[po_relief_at(&d->relief, x, y)];
+    return po_relief_label(&d->relief, x, y);
 }
 
 static inline float bead_x(const po_bead *b, float t)
@@ -271,19 +273,26 @@ static inline bool cell_inside(const struct po_deposit *d, int x, int y)
     return x >= 0 && y >= 0 && x < d->width && y < d->height;
 }
 
-/* The relief is larger than the near caches, and beads step from square to square: ask early for what a bead will look
- * at (write: paint). */
+/* The relief is larger than the near caches: ask early for what a bead will look at. */
 static inline void fetch_bead(const struct po_deposit *d, const po_bead *b)
 {
-    float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
-    float w = (float)d->width - 1, h = (float)d->height - 1;
-    if (ax >= 0 && ay >= 0 && bx >= 0 && by >= 0 && ax < w && bx < w && ay < h && by < h) {
-        for (float t = 0; t <= 1; t += 0.5f) {
-            size_t at = po_relief_at(&d->relief, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t));
-            __builtin_prefetch(&d->relief.heights[at]);
-            __builtin_prefetch(&d->relief.labels[at]);
-        }
+    float x0 = cell_x(d, b->x0), y0 = cell_y(d, b->y0), x1 = cell_x(d, b->x1), y1 = cell_y(d, b->y1);
+    if (!(fabsf(x0) < 1e6f && fabsf(y0) < 1e6f && fabsf(x1) < 1e6f && fabsf(y1) < 1e6f)) {
+        return;
     }
+    po_relief_fetch(&d->relief, (int)(0.5f * (x0 + x1)), (int)(0.5f * (y0 + y1)));
+    po_relief_fetch(&d->relief, (int)x1, (int)y1);
+}
+
+/* And for what it will paint over. */
+static inline void fetch_paint(const struct po_deposit *d, const po_bead *b)
+{
+    float x = cell_x(d, b->x1), y = cell_y(d, b->y1);
+    if (!(fabsf(x) < 1e6f && fabsf(y) < 1e6f)) {
+        return;
+    }
+    po_relief_fetch(&d->relief, (int)x, (int)y - 4);
+    po_relief_fetch(&d->relief, (int)x, (int)y + 4);
 }
 
 /* How far beneath its underside material may lie and still carry a bead of height h. */

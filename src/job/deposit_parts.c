@@ -10,9 +10,9 @@
 
 #define WIDEST_MM 10.0f /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
 
-enum {
-    LABEL_EVERY = 16
-}; /* pieces are joined to parts at every sixteenth height: a part does not come and go in between */
+/* Pieces are joined to parts at every fourth height, and at every sixteenth where heights are large: a part does not come
+ * and go in between. */
+enum { LABEL_EVERY = 4, LABEL_LARGE_EVERY = 16, LARGE_BEADS = 2000 };
 enum { SHARE_EVERY = 4 };
 
 uint32_t po_node_root(po_deposit *d, uint32_t i)
@@ -159,6 +159,41 @@ static void join_siblings(po_deposit *d, const sibling *siblings, size_t n)
     }
 }
 
+/* Room for the nodes of the batch's pieces: none so far. */
+static bool no_nodes(po_deposit *d)
+{
+    size_t n = (size_t)d->pieces.n_pieces + 1;
+    if (d->cap_piece_node < n) {
+        free(d->piece_node);
+        d->cap_piece_node = 2 * n + 64;
+        d->piece_node = malloc(d->cap_piece_node * sizeof *d->piece_node);
+        if (!d->piece_node) {
+            d->cap_piece_node = 0;
+            return false;
+        }
+    }
+    memset(d->piece_node, 0, n * sizeof *d->piece_node);
+    return true;
+}
+
+/* The same where only a look is taken: the first node that a piece touches will do, and nothing is joined. */
+static bool glance_nodes(po_deposit *d, float floor_touch)
+{
+    if (!no_nodes(d)) {
+        return false;
+    }
+    for (size_t i = 0; i < d->pieces.n_runs; i++) {
+        const po_run *r = &d->pieces.runs[i];
+        for (int x = r->x0; x < r->x1 && !d->piece_node[r->piece]; x += 2) {
+            uint16_t label;
+            if (po_relief_look(&d->relief, x, r->y, &label) >= floor_touch) {
+                d->piece_node[r->piece] = label;
+            }
+        }
+    }
+    return true;
+}
+
 /* Nodes of the batch's pieces: from what they touch beneath; else across a gap; else a new one. same: what lies at least
  * as high as this is no support but a neighbour. */
 static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_any, float same)
@@ -166,25 +201,17 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
     sibling siblings[64];
     size_t n_siblings = 0;
     const po_runs *p = &d->pieces;
-    if (d->cap_piece_node < p->n_pieces + 1) {
-        free(d->piece_node);
-        d->cap_piece_node = (size_t)p->n_pieces * 2 + 64;
-        d->piece_node = malloc(d->cap_piece_node * sizeof *d->piece_node);
-        if (!d->piece_node) {
-            d->cap_piece_node = 0;
-            return false;
-        }
+    if (!no_nodes(d)) {
+        return false;
     }
-    memset(d->piece_node, 0, ((size_t)p->n_pieces + 1) * sizeof *d->piece_node);
     size_t without = p->n_pieces;
     uint16_t last_label = 0;
     uint32_t last_piece = UINT32_MAX;
     for (size_t i = 0; i < p->n_runs; i++) {
         const po_run *r = &p->runs[i];
         for (int x = r->x0; x < r->x1; x += 2) { /* a bead is several cells wide: every other tells enough */
-            size_t at_cell = po_relief_at(&d->relief, x, r->y);
-            uint16_t label = d->relief.labels[at_cell];
-            float beneath = d->relief.heights[at_cell];
+            uint16_t label;
+            float beneath = po_relief_look(&d->relief, x, r->y, &label);
             if (!label || (label == last_label && r->piece == last_piece) || beneath < floor_touch) {
                 continue;
             }
@@ -330,8 +357,7 @@ static void paint_heights(po_deposit *d, const po_bead *b, float radius)
             }
             int x1 = hi[k] < d->width ? hi[k] : d->width - 1;
             for (int x = lo[k] < 0 ? 0 : lo[k]; x <= x1; x++) {
-                float *h = &d->relief.heights[po_relief_at(&d->relief, x, y)];
-                *h = *h > z ? *h : z;
+                po_relief_raise(&d->relief, x, y, z);
             }
         }
     }
@@ -354,9 +380,7 @@ static void paint(po_deposit *d, work *w)
         if (flat) {
             po_relief_span(&d->relief, r->y, r->x0, r->x1, z, label, top);
         } else {
-            for (int x = r->x0; x < r->x1; x++) {
-                d->relief.labels[po_relief_at(&d->relief, x, r->y)] = label;
-            }
+            po_relief_label_span(&d->relief, r->y, r->x0, r->x1, label);
         }
         raise_coarse(d, r->y, r->x0, r->x1, z);
     }
@@ -393,15 +417,27 @@ static inline uint16_t label_under(const po_deposit *d, const po_bead *b)
     return label_at(d, (int)x, (int)y);
 }
 
-/* The label of what a bead rests on, at its middle, its ends or in between. What lies across a gap is not asked: it may
- * be a support. */
-static inline uint16_t label_touched(const po_deposit *d, float ax, float ay, float bx, float by, float floor_touch)
+/* The label of what a bead rests on, at its middle, near its ends, in between, or under its round ends (a strand of fill
+ * that hangs between two walls). What lies across a gap is not asked: it may be a support. */
+static inline uint16_t label_touched(const po_deposit *d, float ax, float ay, float bx, float by, float radius,
+                                     float floor_touch)
 {
     static const float at[] = {0.5f, 0.02f, 0.98f, 0.25f, 0.75f};
+    float dx = bx - ax, dy = by - ay;
     for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
-        size_t cell = po_relief_at(&d->relief, (int)(ax + (bx - ax) * at[k]), (int)(ay + (by - ay) * at[k]));
-        if (d->relief.heights[cell] >= floor_touch && d->relief.labels[cell]) {
-            return d->relief.labels[cell];
+        uint16_t label;
+        float beneath = po_relief_look(&d->relief, (int)(ax + dx * at[k]), (int)(ay + dy * at[k]), &label);
+        if (beneath >= floor_touch && label) {
+            return label;
+        }
+    }
+    float flat = sqrtf(dx * dx + dy * dy), out = flat > 0 ? 0.8f * radius / flat : 0;
+    for (int k = 0; k < 2; k++) {
+        float t = k ? 1 + out : -out;
+        int x = (int)floorf(ax + dx * t), y = (int)floorf(ay + dy * t);
+        uint16_t label;
+        if (cell_inside(d, x, y) && po_relief_look(&d->relief, x, y, &label) >= floor_touch && label) {
+            return label;
         }
     }
     return 0;
@@ -475,7 +511,9 @@ static void lay_light(po_deposit *d, work *w)
         const po_bead *b = &batch->beads[i];
         bead_info *info = &w->info[i];
         if (i + FETCH_AHEAD < batch->n_beads) {
-            fetch_bead(d, b + FETCH_AHEAD);
+            fetch_paint(d, b + FETCH_AHEAD);
+            const po_bead *next = b + FETCH_AHEAD / 2;
+            po_relief_fetch_paint(&d->relief, (int)cell_x(d, next->x1), (int)cell_y(d, next->y1), bead_z(next));
         }
         area += (double)(b->area * b->length) / (double)info->h;
         if (info->bits & INFO_OUTSIDE) {
@@ -483,7 +521,7 @@ static void lay_light(po_deposit *d, work *w)
         }
         float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
         float z = bead_z(b), r = radius_of(d, info);
-        uint16_t label = label_touched(d, ax, ay, bx, by, z - info->h - touch_slack(info->h));
+        uint16_t label = label_touched(d, ax, ay, bx, by, r, z - info->h - touch_slack(info->h));
         if (!label && !(b->flags & PO_BEAD_CHAIN)) {
             label = before;
         }
@@ -491,6 +529,9 @@ static void lay_light(po_deposit *d, work *w)
         info->piece = label;
         if (label != last) {
             last = label;
+            if (label) {
+                confirm(d, label); /* it lies on something: that bears it */
+            }
             root = label ? po_node_root(d, label) : 0;
         }
         without += root ? 0 : (double)b->length;
@@ -541,9 +582,9 @@ static bool share_wanted(po_deposit *d, const work *w)
     if (w->batch->n_beads <= 3 || po_batch_floor(w->batch) != w->batch->z_high) {
         return false;
     }
-    /* those that are worked out in full anyway, thinned out as the job grows */
+    /* evenly spaced, and thinned out as the job grows: half of SHARES to all of them count in the end */
     bool wanted = d->n_flat++ < FIRST_SHARES || d->serial % (SHARE_EVERY * d->share_step) == 0;
-    if (d->n_flat >= SHARE_EVERY * d->share_step * 2 * SHARES) {
+    if (d->n_flat >= SHARE_EVERY * d->share_step * SHARES) {
         d->share_step *= 2;
     }
     return wanted;
@@ -561,7 +602,8 @@ static double laid_area(const po_deposit *d)
 /* Whether pieces, labels and images of this batch have to be worked out in full. */
 static bool full_wanted(const po_deposit *d, const work *w)
 {
-    if (w->any_on_bed || d->n_footholds == 0 || d->serial % LABEL_EVERY == 0 || w->n_hits > 0 || d->want_full) {
+    uint32_t every = w->batch->n_beads > LARGE_BEADS ? LABEL_LARGE_EVERY : LABEL_EVERY;
+    if (w->any_on_bed || d->n_footholds == 0 || d->serial % every == 0 || w->n_hits > 0 || d->want_full) {
         return true;
     }
     for (size_t i = 0; i < w->n_stretches; i++) {
@@ -614,9 +656,15 @@ bool po_deposit_lay(po_deposit *d, work *w)
         return false;
     }
     bool shares = share_wanted(d, w), ok = true;
-    if (shares || full_wanted(d, w)) {
+    if ((shares && d->n_flat <= FIRST_SHARES) || full_wanted(d, w)) {
         ok = lay_full(d, w, shares);
     } else {
+        if (shares) { /* the filling is asked for, pieces and labels are not */
+            float h = d->usual_h > 0 ? d->usual_h : 0.2f;
+            po_deposit_draw(d, w);
+            ok = po_runs_find(&d->pieces, &d->laid, d->laid.used, false) &&
+                 glance_nodes(d, w->batch->z_high - h - touch_slack(h)) && po_deposit_shares(d, w, true);
+        }
         lay_light(d, w);
     }
     if (d->setup.images) {
