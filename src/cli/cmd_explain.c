@@ -107,13 +107,13 @@ static int run(const cli_call *call)
         return cli_fail(EXIT_USAGE, "there is no finding \"%s\"; the nearest is \"%s\" (proveout explain lists all)",
                         call->args[0], po_rule_nearest(call->args[0]));
     }
+    if (svg && json && !strcmp(svg, "-")) {
+        return cli_fail(EXIT_USAGE, "standard output can take one kind of output");
+    }
     if (svg) {
         int result = write_drawing(rule, svg);
         if (result != EXIT_CLEAR || !json) {
             return result;
-        }
-        if (!strcmp(svg, "-")) {
-            return cli_fail(EXIT_USAGE, "standard output can take one kind of output");
         }
     }
     if (json) {

@@ -223,12 +223,17 @@ void po_judge_no_heat_wait(po_judging *j)
 {
     const po_sighting *nozzle = po_seen_above(j, PO_SIGHT_NO_NOZZLE_WAIT, LIM_WAIT_SHORT_C);
     const po_sighting *bed = po_seen_above(j, PO_SIGHT_NO_BED_WAIT, LIM_WAIT_SHORT_C);
-    const po_sighting *s = nozzle != NULL ? nozzle : bed;
-    if (s != NULL) {
-        po_say_seen(j, PO_GRADE_ASK, nozzle != NULL ? PO_SIGHT_NO_NOZZLE_WAIT : PO_SIGHT_NO_BED_WAIT,
-                    "Heat the machine before the start, or use the waiting words (M109, M190) in the start text.",
+    const char *todo = "Heat the machine before the start, or use the waiting words (M109, M190) in the start text.";
+    if (nozzle != NULL && bed != NULL) {
+        po_say_seen(
+            j, PO_GRADE_ASK, nozzle->worst >= bed->worst ? PO_SIGHT_NO_NOZZLE_WAIT : PO_SIGHT_NO_BED_WAIT, todo,
+            "Printing starts while the nozzle is about %.0f C and the bed %.0f C too cold: the file doesn't wait "
+            "for the heat.",
+            fmin(nozzle->worst, 1e6), fmin(bed->worst, 1e6));
+    } else if (nozzle != NULL || bed != NULL) {
+        po_say_seen(j, PO_GRADE_ASK, nozzle != NULL ? PO_SIGHT_NO_NOZZLE_WAIT : PO_SIGHT_NO_BED_WAIT, todo,
                     "Printing starts while the %s is about %.0f C too cold: the file doesn't wait for the heat.",
-                    nozzle != NULL ? "nozzle" : "bed", s->worst);
+                    nozzle != NULL ? "nozzle" : "bed", fmin(nozzle != NULL ? nozzle->worst : bed->worst, 1e6));
     }
 }
 
@@ -242,16 +247,24 @@ void po_judge_leaves_heat_on(po_judging *j)
     bool known = po_clock_at(j->context, j->facts->seconds, &end);
     bool unstaffed = known && !po_shop_staffed(j->shop, end) && !j->machine->switches_itself_off;
     const char *when = known ? po_clock_text(j, j->facts->seconds) : "";
-    const char *what = nozzle != NULL && bed != NULL ? "nozzle and bed stay"
-                       : nozzle != NULL              ? "nozzle stays"
-                                                     : "bed stays";
-    double c = nozzle != NULL ? nozzle->worst : bed->worst;
+    const char *what = nozzle != NULL && bed != NULL
+                           ? po_arena_printf(j->arena,
+                                             "nozzle (%.0f C) and the bed (%.0f C) stay heated: nothing "
+                                             "switches them off",
+                                             fmin(nozzle->worst, 1e6), fmin(bed->worst, 1e6))
+                           : po_arena_printf(j->arena, "%s stays heated to %.0f C: nothing switches it off",
+                                             nozzle != NULL ? "nozzle" : "bed",
+                                             fmin(nozzle != NULL ? nozzle->worst : bed->worst, 1e6));
+    if (what == NULL) {
+        j->failed = true;
+        return;
+    }
     const char *todo =
         unstaffed ? "Switch both heaters off in the end text, or start so that it ends while somebody is there."
                   : "Switch both heaters off in the end text, or agree who switches the machine off.";
     po_finding *f = po_say_seen(j, unstaffed ? PO_GRADE_STOP : PO_GRADE_ASK,
                                 nozzle != NULL ? PO_SIGHT_LEAVES_NOZZLE_ON : PO_SIGHT_LEAVES_BED_ON, todo,
-                                "At the end%s the %s heated to %.0f C: nothing switches it off.", when, what, c);
+                                "At the end%s the %s.", when, what);
     if (f != NULL && nozzle != NULL && bed != NULL) {
         f->count = nozzle->count + bed->count;
     }

@@ -132,16 +132,25 @@ const char *po_time_text(po_judging *j, double seconds)
     return kept(j, po_arena_printf(j->arena, "%.0f h %.0f min", hours, rest));
 }
 
+/* A height, to the hundredth where that is not nought: layers are told apart by it. */
+static const char *height_text(po_judging *j, double z)
+{
+    if (isnan(z) || fabs(z) >= 1000 || fabs(z * 10 - nearbyint(z * 10)) < 0.05) {
+        return po_mm_text(j, z);
+    }
+    return kept(j, po_arena_printf(j->arena, "%.2f mm", z));
+}
+
 const char *po_place_text(po_judging *j, const po_place *at)
 {
     if (!at->known || isnan(at->z)) {
         return "";
     }
     if (isnan(at->x) || isnan(at->y) || fabs(at->x) > 1e5 || fabs(at->y) > 1e5) {
-        return kept(j, po_arena_printf(j->arena, " (%s up)", po_mm_text(j, at->z)));
+        return kept(j, po_arena_printf(j->arena, " (%s up)", height_text(j, at->z)));
     }
     return kept(
-        j, po_arena_printf(j->arena, " (at x %.0f, y %.0f, %s up)", at->x + 0.0, at->y + 0.0, po_mm_text(j, at->z)));
+        j, po_arena_printf(j->arena, " (at x %.0f, y %.0f, %s up)", at->x + 0.0, at->y + 0.0, height_text(j, at->z)));
 }
 
 const char *po_short_text(po_judging *j, const char *text)

@@ -108,9 +108,14 @@ void po_judge_long_bridge(po_judging *j)
     const po_sighting *s = po_seen(j, PO_SIGHT_BRIDGE);
     double limit = j->rules->bridge_limit_mm;
     if (s != NULL && limit > 0 && s->worst > limit + 0.05) {
-        po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_BRIDGE, "Turn the part, or switch on supports below the gap.",
-                    "The longest bridge spans %s freely%s; the shop's limit is %s.", po_mm_text(j, s->worst),
-                    po_place_text(j, &s->worst_at), po_mm_text(j, limit));
+        po_finding *f = po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_BRIDGE,
+                                    "Turn the part, or switch on supports below the gap.",
+                                    "The longest bridge spans %s freely%s; the shop's limit is %s.",
+                                    po_mm_text(j, s->worst), po_place_text(j, &s->worst_at), po_mm_text(j, limit));
+        if (f != NULL) { /* what was seen is every bridge; those within the limit are no part of this */
+            f->count = 1;
+            f->where = f->worst;
+        }
     }
 }
 

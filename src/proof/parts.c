@@ -27,7 +27,6 @@ static double least_base(const po_job_part *part)
 
 static void place_at(po_finding *f, const po_job_part *part, double z, size_t count)
 {
-
     if (f != NULL) {
         f->count = count;
         f->where = f->worst = (po_place){

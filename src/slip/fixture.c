@@ -354,7 +354,7 @@ void po_fixture_init(po_fixture *f, bool stops, bool round, bool start)
     if (start) {
         f->proof->start_known = true;
         f->proof->start = (po_wall_time){{2026, 11, 26}, 17 * 60 + 45};
-        f->proof->watch_until = po_wall_add(f->proof->start, 36);
+        f->proof->watch_until = po_wall_add(f->proof->start, 37);
         f->proof->end = po_wall_add(f->proof->start, 200);
         f->proof->cool = po_wall_add(f->proof->start, 216);
     }

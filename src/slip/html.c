@@ -47,7 +47,7 @@ static const char STYLE[] =
     "th,td{text-align:left;padding:.26rem .8rem .26rem 0;vertical-align:top;border-bottom:1px solid var(--wash)}\n"
     "table.facts th{font-weight:400;color:var(--soft);width:11rem}\n"
     "table.machines th[scope=col]{color:var(--soft);font-weight:400;font-size:.82rem}\n"
-    "td.n{text-align:right;white-space:nowrap}\n"
+    "th.n,td.n{text-align:right;white-space:nowrap}\n"
     ".care{border:1px solid var(--line);padding:.5rem .9rem .6rem;margin-top:1.6rem}\n.care "
     "h3{border:0;margin:0;padding:0}\n"
     ".care ul{margin:.2rem 0 0;padding-left:1.1rem}\n"
@@ -293,11 +293,11 @@ static void machine_section(page *p, const po_proof *proof, size_t number)
 static void machines_table(page *p, const po_proof *const *proofs, size_t n)
 {
     po_arena *a = p->arena;
-    po_text_add(
-        &p->out,
-        "<div class=\"scroll\"><table class=\"machines\"><thead><tr>"
-        "<th scope=\"col\">machine</th><th scope=\"col\">answer</th><th scope=\"col\">filament</th>"
-        "<th scope=\"col\">takes</th><th scope=\"col\">ends</th><th scope=\"col\">why</th></tr></thead><tbody>\n");
+    po_text_add(&p->out,
+                "<div class=\"scroll\"><table class=\"machines\"><thead><tr>"
+                "<th scope=\"col\">machine</th><th scope=\"col\">answer</th><th class=\"n\" scope=\"col\">filament</th>"
+                "<th class=\"n\" scope=\"col\">takes</th><th scope=\"col\">ends</th><th "
+                "scope=\"col\">why</th></tr></thead><tbody>\n");
     for (size_t i = 0; i < n; i++) {
         const po_proof *proof = proofs[i];
         po_text_printf(&p->out, "<tr><th scope=\"row\"><a href=\"#m%zu\">", i + 1);

@@ -69,6 +69,24 @@ static void scale_bar(po_drawing *d, double x, double y, double scale, double wi
                   po_say_number(d->arena, length, 0));
 }
 
+/* Of the flags of one sight in view the one nearest to the finding's worst place: sentence and picture show the same. */
+static const po_flag *flag_at_worst(const view *v, const po_layer_image *layer, const po_flag *flag,
+                                    const po_place *worst)
+{
+    double least = INFINITY;
+    const po_flag *best = flag;
+    for (size_t i = 0; worst->known && isfinite(worst->x) && i < layer->n_flags; i++) {
+        const po_flag *other = &layer->flags[i];
+        double far = hypot(other->x - worst->x, other->y - worst->y);
+        bool inside = other->x >= v->w.x0 && other->x <= v->w.x1 && other->y >= v->w.y0 && other->y <= v->w.y1;
+        if (other->sight == flag->sight && inside && far < least) {
+            least = far;
+            best = other;
+        }
+    }
+    return best;
+}
+
 /* Flags of an image that belong to a finding: each number once; poles grow where they would stand in each other. */
 static void flags_into(po_drawing *d, const view *v, const po_layer_image *layer, const po_proof *proof)
 {
@@ -84,6 +102,7 @@ static void flags_into(po_drawing *d, const view *v, const po_layer_image *layer
         if (again) {
             continue;
         }
+        flag = flag_at_worst(v, layer, flag, &proof->findings[number - 1].worst);
         double x = vx(v, flag->x), y = vy(v, flag->y);
         int lift = 0;
         for (size_t k = 0; k < n; k++) {

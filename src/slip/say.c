@@ -133,7 +133,7 @@ bool po_clock_after(po_wall_time start, double seconds, po_wall_time *ret)
     if (!isfinite(seconds) || fabs(seconds) > 100 * 366 * 86400.0) {
         return false;
     }
-    *ret = po_wall_add(start, lround(seconds / 60));
+    *ret = po_wall_add(start, (long)ceil(seconds / 60 - 1e-9)); /* rounded as the proof's own end is */
     return true;
 }
 
