@@ -411,13 +411,68 @@ static void test_many_solids(void **state)
     free(text);
 }
 
+/* A text of solids of so many triangles each. */
+static char *text_of_solids(const soup *s, size_t each, size_t *ret_n)
+{
+    char *all = NULL;
+    *ret_n = 0;
+    for (size_t t = 0; t < s->n; t += each) {
+        soup one = {s->nine + 9 * t, each, 0};
+        char name[32];
+        snprintf(name, sizeof name, "face %zu", t / each);
+        size_t n;
+        char *text = soup_text(&one, name, "\n", &n);
+        all = realloc(all, *ret_n + n);
+        assert_non_null(all);
+        memcpy(all + *ret_n, text, n);
+        *ret_n += n;
+        free(text);
+    }
+    return all;
+}
+
+static void test_patches(void **state)
+{
+    (void)state;
+    soup s = {0};
+    size_t n;
+    soup_box(&s, 0, 0, 0, 1, 2, 3);
+    char *text = text_of_solids(&s, 2, &n); /* each face a solid: one body */
+    answer a = read_bytes(text, n);
+    assert_int_equal(a.part->n_objects, 1);
+    expect_mesh(&a, 0, 8, 12);
+    assert_string_equal(notes_of(&a), "the 6 solids of the file are pieces of one surface and are read as one;");
+    assert_string_equal(a.part->objects[0].name, "face 0");
+    done(&a);
+    free(text);
+    soup_box(&s, 1, 0, 0, 1, 2, 3); /* two bodies side by side stay two, though they share corners */
+    text = text_of_solids(&s, 12, &n);
+    a = read_bytes(text, n);
+    assert_int_equal(a.part->n_objects, 2);
+    expect_mesh(&a, 1, 8, 12);
+    assert_int_equal(a.part->n_notes, 0);
+    done(&a);
+    free(text);
+    s.n = 0;
+    soup_box(&s, 0, 0, 0, 1, 2, 3);
+    soup_box(&s, 5, 0, 0, 1, 2, 3);
+    memmove(s.nine + 99, s.nine + 108, 99 * sizeof *s.nine); /* two bodies, a triangle missing from each */
+    s.n = 22;
+    text = text_of_solids(&s, 11, &n);
+    a = read_bytes(text, n);
+    assert_int_equal(a.part->n_objects, 2);
+    done(&a);
+    free(text);
+    free(s.nine);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_binary),      cmocka_unit_test(test_counts),     cmocka_unit_test(test_not_finite),
         cmocka_unit_test(test_text),        cmocka_unit_test(test_text_cases), cmocka_unit_test(test_long),
         cmocka_unit_test(test_prefixes),    cmocka_unit_test(test_limits),     cmocka_unit_test(test_other_kinds),
-        cmocka_unit_test(test_many_solids),
+        cmocka_unit_test(test_many_solids), cmocka_unit_test(test_patches),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

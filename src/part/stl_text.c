@@ -14,6 +14,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "part/patches.h"
 #include "part/stl.h"
 #include "part/weld.h"
 
@@ -365,8 +366,10 @@ static po_status make_objects(reading *r, po_part *out, po_err *err)
             corners[k] -= (uint32_t)s->first_vertex;
         }
     }
+    size_t n = r->n_solids;
+    po_status joined = po_patches_join(objects, &n, r->arena, r->notes, err);
     out->format = PO_PART_STL_ASCII;
-    return po_stl_place(out, objects, r->n_solids, r->arena, err);
+    return joined == PO_OK ? po_stl_place(out, objects, n, r->arena, err) : joined;
 }
 
 po_status po_stl_read_text(po_window *window, const po_part_limits *limits, po_arena *arena, po_notes *notes,
