@@ -106,18 +106,63 @@ static inline const char *index_value(const char *p, uint32_t *ret)
     return p;
 }
 
+/* Bytes that must still follow for the quick way below: longer than any text that it compares at once. */
+enum { QUICK_NEEDS = 16 };
+
+/* Whether the text goes on with this; a compare of a few machine words. */
+#define GOES_ON(p, end, with) ((end) - (p) >= QUICK_NEEDS && memcmp(p, with, sizeof(with) - 1) == 0)
+
+/* Behind " />" or "/>", or NULL. */
+static inline const char *quick_end(const char *p)
+{
+    p += *p == ' ';
+    return p[0] == '/' && p[1] == '>' ? p + 2 : NULL;
+}
+
+/* The element as nearly all programs write it, attributes in order, one blank between them. NULL: look closer. */
+static inline const char *quick_vertex(const char *p, const char *end, double v[3])
+{
+    if (!GOES_ON(p, end, "<vertex x=\"") || !(p = number(p + 11, end, &v[0])) || !GOES_ON(p, end, "\" y=\"") ||
+        !(p = number(p + 5, end, &v[1])) || !GOES_ON(p, end, "\" z=\"") || !(p = number(p + 5, end, &v[2])) ||
+        *p != '"') {
+        return NULL;
+    }
+    return quick_end(p + 1);
+}
+
+static inline const char *quick_triangle(const char *p, const char *end, uint32_t v[3])
+{
+    if (!GOES_ON(p, end, "<triangle v1=\"") || !(p = index_value(p + 14, &v[0])) || !GOES_ON(p, end, "\" v2=\"") ||
+        !(p = index_value(p + 6, &v[1])) || !GOES_ON(p, end, "\" v3=\"") || !(p = index_value(p + 6, &v[2])) ||
+        *p != '"') {
+        return NULL;
+    }
+    return quick_end(p + 1);
+}
+
 size_t po_3mf_scan_vertices(const char *text, size_t n, size_t pos, const char *name, po_3mf_mesh_fill *fill)
 {
     const char *end = text + n, *p = skip_blanks(text + pos), *done = p;
     double *to = fill->xyz ? fill->xyz + 3 * fill->n_vertices : NULL, unit = fill->unit_mm;
     size_t left = fill->cap_vertices - fill->n_vertices, all = left;
+    bool quick = strcmp(name, "vertex") == 0;
     while (left > 0) {
+        double v[3];
+        const char *behind = quick ? quick_vertex(p, end, v) : NULL;
+        if (behind) {
+            to[0] = v[0] * unit;
+            to[1] = v[1] * unit;
+            to[2] = v[2] * unit;
+            to += 3;
+            left--;
+            p = done = skip_blanks(behind);
+            continue;
+        }
         p = tag_name(p, name);
         if (!p || !is_blank(*p)) {
             break;
         }
         unsigned have = 0;
-        double v[3];
         while (is_blank(*p)) {
             p = skip_blanks(p);
             unsigned axis = (unsigned char)*p - (unsigned)'x';
@@ -156,19 +201,31 @@ size_t po_3mf_scan_vertices(const char *text, size_t n, size_t pos, const char *
 
 size_t po_3mf_scan_triangles(const char *text, size_t n, size_t pos, const char *name, po_3mf_mesh_fill *fill)
 {
-    (void)n;
-    const char *p = skip_blanks(text + pos), *done = p;
+    const char *end = text + n, *p = skip_blanks(text + pos), *done = p;
+    bool quick = strcmp(name, "triangle") == 0;
     size_t left = fill->cap_triangles - fill->n_triangles, all = left;
     uint32_t *to = fill->corners ? fill->corners + 3 * fill->n_triangles : NULL;
     size_t n_vertices = fill->n_vertices, n_plain = 0;
     while (left > 0) {
+        uint32_t v[3] = {0}, prop[3] = {0}, pid = 0;
+        const char *behind = quick ? quick_triangle(p, end, v) : NULL;
+        if (behind && v[0] < n_vertices && v[1] < n_vertices && v[2] < n_vertices && v[0] != v[1] && v[1] != v[2] &&
+            v[0] != v[2]) {
+            to[0] = v[0];
+            to[1] = v[1];
+            to[2] = v[2];
+            to += 3;
+            left--;
+            n_plain++;
+            p = done = skip_blanks(behind);
+            continue;
+        }
         p = tag_name(p, name);
         if (!p || !is_blank(*p)) {
             break;
         }
         enum { V = 0, P = 4, PID = 8 };
         unsigned have = 0; /* bits 0-2: v1 to v3, 4-6: p1 to p3, 8: pid */
-        uint32_t v[3] = {0}, prop[3] = {0}, pid = 0;
         while (is_blank(*p)) {
             p = skip_blanks(p);
             unsigned bit;
