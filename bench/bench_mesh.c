@@ -6,7 +6,7 @@
  *   read      file to welded mesh, with its hash
  *   facts     all of topology and bulk
  *   cuts      complete self cuts
- *   yardstick the file read with fread and its corners sorted with qsort, which finds equal ones and nothing else (text:
+ *   yardstick the file read with fread and its corners sorted with qsort, which finds equal ones and no more (text:
  *             fgets and strtod on every corner, not sorted)
  * Prints one line of JSON: seconds, peak MB, and how often read + facts go into the yardstick. */
 #include <stdio.h>

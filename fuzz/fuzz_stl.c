@@ -1,7 +1,7 @@
 /* STL, and what is measured of it. SPDX-License-Identifier: Apache-2.0
  * Promises: an answer or an error whose place lies in the input; corners are vertices, vertices are used and finite and
- * no two alike; facts agree with each other and do not depend on the number of threads; self cuts are pairs of triangles
- * that share no vertex. */
+ * no two alike; facts agree with each other and do not depend on the number of threads; self cuts are pairs of
+ * triangles that share no vertex. */
 #include <math.h>
 #include <string.h>
 

@@ -99,8 +99,8 @@ typedef struct po_mesh_facts {
     const po_mesh *judged;
 } po_mesh_facts;
 /* More about these facts:
- * - Flat triangles with two equal corners are left out of everything but `triangles` and `flat_triangles`; thin ones with
- *   three different corners close gaps and stay in.
+ * - Flat triangles with two equal corners are left out of everything but `triangles` and `flat_triangles`; thin ones
+ *   with three different corners close gaps and stay in.
  * - Shells are pieces connected through shared vertices.
  * - Flipped triangles: in each piece, the fewest that have to be turned so that all neighbours agree.
  * - Doubled triangles: those that come again, without the first of each.
@@ -109,12 +109,12 @@ typedef struct po_mesh_facts {
  * - Volume and centre of mass of a mesh that is not watertight depend on where the tetrahedra meet: in the first corner
  *   of its first triangle. The centre is NAN where the volume is 0. */
 
-/* threads: 0 = as many as cores, else 1..64; the answer does not depend on it. Facts are of the exact weld, or where that leaves open edges and a weld at 1e-5 of the
- * diagonal closes some, of that one (docs/measures.md). */
+/* threads: 0 = as many as cores, else 1..64; the answer does not depend on it. Facts are of the exact weld, or where
+ * that leaves open edges and a weld at 1e-5 of the diagonal closes some, of that one (docs/measures.md). */
 PO_API po_status po_mesh_measure(const po_mesh *mesh, int threads, po_arena *arena, po_mesh_facts *ret_facts,
                                  po_err *err) PO_MUST_USE;
-/* Errors of po_mesh_measure: PO_E_EMPTY (no triangle), PO_E_RANGE (an index or coordinate out of bounds: err->byte is the
- * triangle or vertex), PO_E_NOMEM. */
+/* Errors of po_mesh_measure: PO_E_EMPTY (no triangle), PO_E_RANGE (an index or coordinate out of bounds: err->byte is
+ * the triangle or vertex), PO_E_NOMEM. */
 
 typedef struct po_mesh_self_cuts {
     uint64_t pairs;       /* of triangles that share no vertex and meet in more than a point */
@@ -123,10 +123,9 @@ typedef struct po_mesh_self_cuts {
     size_t n_first;       /* at most 1000 */
 } po_mesh_self_cuts;
 
-/* Every pair of triangles of the mesh that cut each other, by exact predicates on the coordinates as they are. Triangles
- * without area (exactly) cut nothing. For a part give po_mesh_facts.judged: seams that are merely not welded cross each
- * other by rounding. threads as above; the answer does not depend on it.
- * Errors: as po_mesh_measure. */
+/* Every pair of triangles of the mesh that cut each other, by exact predicates on the coordinates as they are.
+ * Triangles without area (exactly) cut nothing. For a part give po_mesh_facts.judged: seams that are merely not welded
+ * cross each other by rounding. threads as above; the answer does not depend on it. Errors: as po_mesh_measure. */
 PO_API po_status po_mesh_find_self_cuts(const po_mesh *mesh, int threads, po_arena *arena, po_mesh_self_cuts *ret_cuts,
                                         po_err *err) PO_MUST_USE;
 

@@ -1,10 +1,10 @@
 /* Volume, area, centre of mass. SPDX-License-Identifier: Apache-2.0
  *
- * Sums of signed tetrahedra between each triangle and one point (the divergence theorem; C. Zhang and T. Chen, "Efficient
- * feature extraction for 2D/3D objects in mesh representation", ICIP 2001): volume (a x b) . c / 6, centre
- * (a + b + c) / 4, with corners relative to that point. Of a closed surface the sum does not depend on the point, and one
- * in its middle keeps a small part far from the origin exact. Stretches of fixed size are summed apart and then added up
- * in order: the same sum on any number of threads, and less rounding than one long sum. */
+ * Sums of signed tetrahedra between each triangle and one point (the divergence theorem; C. Zhang and T. Chen,
+ * "Efficient feature extraction for 2D/3D objects in mesh representation", ICIP 2001): volume (a x b) . c / 6, centre
+ * (a + b + c) / 4, with corners relative to that point. Of a closed surface the sum does not depend on the point, and
+ * one in its middle keeps a small part far from the origin exact. Stretches of fixed size are summed apart and then
+ * added up in order: the same sum on any number of threads, and less rounding than one long sum. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

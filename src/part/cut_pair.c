@@ -1,8 +1,8 @@
 /* Do two triangles cut each other? SPDX-License-Identifier: Apache-2.0
  *
  * After P. Guigue and O. Devillers, "Fast and robust triangle-triangle overlap test using orientation predicates",
- * Journal of Graphics Tools 8, 2003: only sides of planes and lines are asked, so exact sides give an exact answer. Theirs
- * says yes to any contact; here contact in one point is no cut, so the comparisons are strict:
+ * Journal of Graphics Tools 8, 2003: only sides of planes and lines are asked, so exact sides give an exact answer.
+ * Theirs says yes to any contact; here contact in one point is no cut, so the comparisons are strict:
  *  - planes that cross: each triangle has a stretch of the common line; both must have length, and the stretches must
  *    overlap by more than an end;
  *  - the same plane: no side's line parts the two; or the line of one runs along the other's side, and the two sides

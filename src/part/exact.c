@@ -1,11 +1,11 @@
 /* On which side of a plane or line a point lies, without error. SPDX-License-Identifier: Apache-2.0
  *
  * J. R. Shewchuk, "Adaptive precision floating-point arithmetic and fast robust geometric predicates", Discrete &
- * Computational Geometry 18, 1997. Plain arithmetic with a bound on its error decides nearly always; else the same sum is
- * made of expansions: sums of doubles that do not overlap, smallest first, which hold a number exactly; its sign is
- * that of the last term. Sums: his figure 8 (fast expansion sum); products: figure 13 (scale expansion), both leaving out
- * zeros; so differences that are exact, as they mostly are for coordinates in single precision, cost little.
- * Needs round-to-even double arithmetic without excess precision and without fused operations (the build says so). */
+ * Computational Geometry 18, 1997. Plain arithmetic with a bound on its error decides nearly always; else the same sum
+ * is made of expansions: sums of doubles that do not overlap, smallest first, which hold a number exactly; its sign is
+ * that of the last term. Sums: his figure 8 (fast expansion sum); products: figure 13 (scale expansion), both leaving
+ * out zeros; so differences that are exact, as they mostly are for coordinates in single precision, cost little. Needs
+ * round-to-even double arithmetic without excess precision and without fused operations (the build says so). */
 #include "part/exact.h"
 
 #include <stddef.h>

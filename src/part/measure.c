@@ -123,7 +123,7 @@ po_status po_mesh_measure(const po_mesh *mesh, int threads, po_arena *arena, po_
     if (mesh->n_triangles == 0) {
         return po_fail(err, PO_E_EMPTY, "a mesh without a triangle");
     }
-    po_pool *pool = po_pool_new(threads);
+    po_pool *pool = po_pool_new(mesh->n_triangles < PO_ONE_THREAD_BELOW ? 1 : threads);
     if (!pool) {
         return po_fail(err, PO_E_NOMEM, "no threads to measure a part with");
     }

@@ -1,10 +1,11 @@
 /* Seams that close within a tolerance. SPDX-License-Identifier: Apache-2.0
  *
- * Programs that write STL round the two sides of a seam apart. Vertices at open edges, in their order, are welded to the
- * nearest one before them within the tolerance (docs/measures.md, "Meshes"), or else stay and attract others: none
+ * Programs that write STL round the two sides of a seam apart. Vertices at open edges, in their order, are welded to
+ * the nearest one before them within the tolerance (docs/measures.md, "Meshes"), or else stay and attract others: none
  * moves by more than the tolerance, however many lie in a row. Vertices that no open edge needs are left alone, so fine
- * detail is not lost. A grid of cells of the tolerance's size, hashed, finds neighbours: those that stay lie a tolerance
- * apart, so a cell holds few (J. L. Bentley et al., "The complexity of finding fixed-radius near neighbors", 1977). */
+ * detail is not lost. A grid of cells of the tolerance's size, hashed, finds neighbours: those that stay lie a
+ * tolerance apart, so a cell holds few (J. L. Bentley et al., "The complexity of finding fixed-radius near neighbors",
+ * 1977). */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -1,13 +1,13 @@
 /* Every pair of triangles of a mesh that cut each other. SPDX-License-Identifier: Apache-2.0
  *
  * Triangles are put in the order of a space-filling curve and boxed by fours, the boxes by twos (C. Lauterbach et al.,
- * "Fast BVH construction on GPUs", Computer Graphics Forum 28, 2009). The tree is whole: node i has children 2i and 2i + 1.
- * It is then run against itself, both sides a level down at a time (S. Gottschalk et al., "OBBTree", SIGGRAPH 1996, for
- * the pairwise descent), and what is left is asked of cut_pair.c.
+ * "Fast BVH construction on GPUs", Computer Graphics Forum 28, 2009). The tree is whole: node i has children 2i and 2i
+ * + 1. It is then run against itself, both sides a level down at a time (S. Gottschalk et al., "OBBTree", SIGGRAPH
+ * 1996, for the pairwise descent), and what is left is asked of cut_pair.c.
  *
  * Boxes are in single precision: x -> (float)((x - low) * factor) never turns two numbers' order around, so boxes that
- * meet still meet. Work is shared out by subtrees of a fixed depth, each with its own list and its own allowance of steps;
- * so nothing depends on the number of threads. */
+ * meet still meet. Work is shared out by subtrees of a fixed depth, each with its own list and its own allowance of
+ * steps; so nothing depends on the number of threads. */
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>
@@ -19,6 +19,7 @@
 #include "base/pages.h"
 #include "base/pool.h"
 #include "part/cut_pair.h"
+#include "part/topology.h"
 #include "part/weld.h"
 #include "proveout/part.h"
 
@@ -463,7 +464,7 @@ po_status po_mesh_find_self_cuts(const po_mesh *mesh, int threads, po_arena *are
         return status;
     }
     double *copy = NULL;
-    po_pool *pool = po_pool_new(threads);
+    po_pool *pool = po_pool_new(mesh->n_triangles < PO_ONE_THREAD_BELOW ? 1 : threads);
     if (!pool || !drop_tiny(&s, &copy) || !build(&s, pool)) {
         status = po_fail(err, PO_E_NOMEM, "no memory to look for cuts among %zu triangles", mesh->n_triangles);
     } else {

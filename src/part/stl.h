@@ -19,7 +19,8 @@ typedef enum po_stl_kind { PO_STL_NEITHER, PO_STL_BINARY, PO_STL_TEXT } po_stl_k
 po_stl_kind po_stl_sniff(const po_window *window);
 
 /* Read it from the window's position to the end of the file. Objects, items and format of *out are set.
- * Errors: PO_E_EMPTY (no triangle), PO_E_SYNTAX (err->byte; line and column for text), PO_E_LIMIT, PO_E_IO, PO_E_NOMEM. */
+ * Errors: PO_E_EMPTY (no triangle), PO_E_SYNTAX (err->byte; line and column for text), PO_E_LIMIT, PO_E_IO,
+ * PO_E_NOMEM. */
 po_status po_stl_read_binary(po_window *window, const po_part_limits *limits, po_arena *arena, po_notes *notes,
                              po_part *out, po_err *err) PO_MUST_USE;
 po_status po_stl_read_text(po_window *window, const po_part_limits *limits, po_arena *arena, po_notes *notes,

@@ -8,8 +8,9 @@
  *       endfacet           (any number of facets)
  *     endsolid NAME        (any number of solids)
  *
- * Sources as for stl.c. Blanks between words are free, case does not matter, line ends are any. Normals are passed over.
- * A window of the file moves along; a facet that is not whole in it is read again once more of the file is there. */
+ * Sources as for stl.c. Blanks between words are free, case does not matter, line ends are any. Normals are passed
+ * over. A window of the file moves along; a facet that is not whole in it is read again once more of the
+ * file is there. */
 #include <math.h>
 #include <string.h>
 

@@ -5,6 +5,9 @@
 #include "base/pool.h"
 #include "proveout/part.h"
 
+/* Of fewer triangles a second thread costs more than it brings; a file may hold a million of such meshes. */
+enum { PO_ONE_THREAD_BELOW = 4000 };
+
 /* Counts leave out triangles with two equal corners ("flat" here). */
 typedef struct po_topology {
     uint64_t n_vertices; /* that a triangle uses */

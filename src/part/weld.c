@@ -1,9 +1,9 @@
 /* Triangles given by coordinates to triangles over shared vertices. SPDX-License-Identifier: Apache-2.0
  *
  * Equal coordinates are one vertex (docs/measures.md, "Meshes"), -0 and 0 are equal. A table with open addressing
- * (D. E. Knuth, The Art of Computer Programming 3, section 6.4, algorithm L) finds a vertex; the hash multiplies 64 by 64
- * bits and folds (as M. Dietzfelbinger et al., "A reliable randomized algorithm for the closest-pair problem", 1997, use
- * multiplication), with keys drawn for each file, so that no file can be made to collide. Numbers go by first
+ * (D. E. Knuth, The Art of Computer Programming 3, section 6.4, algorithm L) finds a vertex; the hash multiplies 64 by
+ * 64 bits and folds (as M. Dietzfelbinger et al., "A reliable randomized algorithm for the closest-pair problem", 1997,
+ * use multiplication), with keys drawn for each file, so that no file can be made to collide. Numbers go by first
  * appearance: the answer does not depend on the keys. Triangles come in batches: all slots of a batch are asked for
  * from memory before the first is looked at. */
 #include "part/weld.h"
