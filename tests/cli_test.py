@@ -5,6 +5,7 @@
 usage: cli_test.py PROVEOUT DEMO_JOBS SHOP [NAME_PART]
 Exit statuses are those of the program's contract (README): 0 clear, 1 ask, 2 stop, 3 no job, 4 usage, 5 own failure."""
 import gzip
+import atexit
 import json
 import os
 import pty
@@ -47,13 +48,26 @@ def expect(done, status, *pieces):
     assert len(done.err.splitlines()) < 30 and "Options" not in done.err, "an error that dumps the help"
 
 
+def umask():
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
 class Room:
     """A folder with the shop file and the demo's jobs, bracket.gcode among them."""
+
+    jobs = None
 
     def __init__(self):
         self.path = tempfile.mkdtemp(prefix="cli-test-")
         shutil.copy(SHOP, os.path.join(self.path, "shop.yaml"))
-        subprocess.run([DEMO_JOBS, self.path], check=True, capture_output=True)
+        if not Room.jobs: # written once, linked into every room
+            Room.jobs = tempfile.mkdtemp(prefix="cli-jobs-")
+            atexit.register(shutil.rmtree, Room.jobs, True)
+            subprocess.run([DEMO_JOBS, Room.jobs], check=True, capture_output=True)
+        for name in os.listdir(Room.jobs):
+            os.link(os.path.join(Room.jobs, name), os.path.join(self.path, name))
         shutil.copy(self.of("01-bracket.gcode"), self.of("bracket.gcode"))
 
     def of(self, name):
@@ -370,7 +384,7 @@ def files_are_written_whole():
     read = lambda n: open(room.of(n), "rb").read()
     assert read("slip.pdf").startswith(b"%PDF-") and read("slip.png").startswith(b"\x89PNG\r\n\x1a\n")
     assert b"</html>" in read("slip.html") and b"</svg>" in read("slip.svg")
-    assert os.stat(room.of("slip.html")).st_mode & 0o777 == 0o666 & ~os.umask(os.umask(0))
+    assert os.stat(room.of("slip.html")).st_mode & 0o777 == 0o666 & ~umask()
     # a file that can't be written is said, and what stood there stays
     expect(run(*args, "--html", "no/such/folder/slip.html", cwd=room.path), 5, "no/such/folder/slip.html")
     old = room.write("old.html", "old")

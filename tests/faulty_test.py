@@ -56,6 +56,17 @@ def every(pattern, make):
     return change
 
 
+def lift_above(mm):
+    """All that lies above the middle stands that much higher: a gap that still carries."""
+    def change(l):
+        at = l.middle()
+        for i in range(at, len(l)):
+            if re.match(r"G[01] ", l[i]):
+                l[i] = re.sub(r" Z(-?[.\d]+)", lambda m: " Z%.3f" % (float(m.group(1)) + mm), l[i])
+        return at + 1
+    return change
+
+
 def scale_e(factor):
     return every(r" E(-?[.\d]+)", lambda m: " E%.5f" % (float(m.group(1)) * factor))
 
@@ -216,7 +227,7 @@ CASES = {
 
     "off-recipe": (None, "note", {"layer-too-thick"}, {"file": "layer-too-thick"}),
     "over-fill": (None, "note", set(), {"file": "good"}),
-    "across-gap": (None, "note", set(), {"file": "good"}),
+    "across-gap": (lift_above(0.45), "note", set(), {}),
     "skips-probe": (swap("G29", None), "note", set(), {}),
     "no-feed": (every(r" F\d+$", ""), "note", {"first-layer-too-fast", "melts-too-fast", "grinds-filament", "layer-too-quick"}, {}),
 }

@@ -550,6 +550,24 @@ static bool next_inwards(const loop *a, const loop *b)
     return true;
 }
 
+/* Put the loops of parts first and return their number: aids (draft walls, skirts) have no walls. Where nothing is thick
+ * enough to be a part, all count. */
+static size_t of_parts(po_deposit *d, const work *w, loop *loops, size_t n)
+{
+    size_t m = 0;
+    for (size_t i = 0; i < n; i++) {
+        const po_bead *b = &w->batch->beads[loops[i].from];
+        const po_run *r = po_runs_at(&d->pieces, (int)cell_x(d, b->x0), (int)cell_y(d, b->y0));
+        uint32_t node_of = r ? d->piece_node[r->piece] : 0;
+        if (node_of && d->nodes[po_node_root(d, node_of)].thick) {
+            loop t = loops[m];
+            loops[m++] = loops[i];
+            loops[i] = t;
+        }
+    }
+    return m ? m : n;
+}
+
 static double count_walls(const loop *loops, size_t n)
 {
     double best_size = 0, walls = NAN;
@@ -677,7 +695,7 @@ bool po_deposit_shares(po_deposit *d, work *w, bool fill_too)
         return false;
     }
     size_t n = find_loops(w, loops, MOST_LOOPS);
-    w->walls = count_walls(loops, n);
+    w->walls = count_walls(loops, of_parts(d, w, loops, n));
     /* take the walls off: draw every loop, count what is laid outside of them */
     po_bitmap_clear(&d->scratch);
     for (size_t i = 0; i < n; i++) {

@@ -283,7 +283,9 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     for (int k = 0; k < n; k++) {
         bool c = (g >= 0 && v[k] >= floor_any) ||
                  carried_at(d, px + sx * (float)k, py + sy * (float)k, nx, ny, g, floor_any);
-        across += c && v[k] < floor_touch && v[k] >= floor_any;
+        if (c && v[k] < floor_touch && v[k] >= floor_any) { /* across a gap, unless something within reach touches */
+            across += !(g > 0 && near_carrier(d, px + sx * (float)k, py + sy * (float)k, g, floor_touch));
+        }
         free_samples += !c;
         if (k == 0) {
             state = c;
@@ -459,6 +461,30 @@ static bool chains(po_deposit *d, work *w)
     return ok;
 }
 
+/* A bead of a chain that rests on material does not lie on the bed where it crosses a hole: it hangs over it. */
+static void hang_over_bed(po_deposit *d, work *w)
+{
+    const po_batch *batch = w->batch;
+    w->any_on_bed = false;
+    for (uint32_t i = 0; i < batch->n_beads;) {
+        uint32_t end = i;
+        bool rests = false;
+        do {
+            rests |= w->info[end].beneath > 0 && (w->info[end].bits & INFO_FOUND);
+            end++;
+        } while (end < batch->n_beads && !(batch->beads[end].flags & PO_BEAD_CHAIN));
+        for (uint32_t k = i; k < end; k++) {
+            bead_info *info = &w->info[k];
+            if (rests && (info->bits & INFO_ON_BED)) {
+                info->bits = (uint16_t)((info->bits & ~INFO_ON_BED) | INFO_STRAND);
+                count_height(d, info->h, -batch->beads[k].length);
+            }
+            w->any_on_bed |= info->bits & INFO_ON_BED;
+        }
+        i = end;
+    }
+}
+
 bool po_deposit_sample(po_deposit *d, work *w)
 {
     const po_batch *batch = w->batch;
@@ -491,6 +517,9 @@ bool po_deposit_sample(po_deposit *d, work *w)
         }
         w->any_on_bed |= w->info[i].bits & INFO_ON_BED;
         w->any_above |= !(w->info[i].bits & INFO_ON_BED) && w->info[i].beneath > 0;
+    }
+    if (w->any_on_bed && w->any_above) {
+        hang_over_bed(d, w);
     }
     if (!batch->continues || !batch->climbing || batch->settled) {
         size_t slot = d->n_ring++ % HEIGHT_RING;

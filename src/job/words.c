@@ -234,8 +234,10 @@ static const char *take_word(scan *s, const char *at)
         }
         s->seen |= bit;
     }
-    if (at + 1 < s->end && begins_number(at[1])) {
-        p = po_number_read(at + 1, s->end, &value);
+    /* "S 200" stands in endings written by hand: a blank after an argument's letter is let pass (3.3) */
+    const char *digits = is_code || letter == 'N' ? at + 1 : skip_blanks(at + 1, s->end);
+    if (digits < s->end && begins_number(*digits)) {
+        p = po_number_read(digits, s->end, &value);
         if (!p || !isfinite(value) || (p < s->end && (*p == '.' || *p == '-' || *p == '+' || *p == ','))) {
             return damaged(s, is_code ? PO_DAMAGE_CODE : PO_DAMAGE_NUMBER, at);
         }

@@ -170,7 +170,10 @@ static void lines_mean(void **unused)
         {"G1 X1 Y2 X3", "G1 X=1 Y=2 twice@10"}, /* 3.3.5 */
         {"G1 X1 x3", "G1 X=1 twice@7"},
         {"T0 T1", "T0 twice@4"},
-        {"G1 X 5", "G1 X byte@6"}, /* handbook 4.3: blanks inside numbers are not tolerated */
+        {"G1 X 5", "G1 X=5"}, /* 3.3: between a letter and its number */
+        {"M104 S 200", "M104 S=200"},
+        {"G28 X Y", "G28 X Y"},
+        {"G1 X1 5", "G1 X=1 byte@7"}, /* handbook 4.3: blanks inside numbers are not tolerated */
         {"G1 X1. 5", "G1 X=1 byte@8"},
         {"G 1 X5", "code@1"},
         {"5", "byte@1"},
@@ -272,7 +275,7 @@ static void nist_examples(void **unused)
     /* 3.3: blanks do not change meaning; "g0x +0. 12 34y 7" does inside numbers, which is not kept (handbook 4.3). */
     check_line("g0x+0.1234y7", 12, "G0 X=0.1234 Y=7");
     check_line("g0 x+0.1234 y7", 14, "G0 X=0.1234 Y=7");
-    check_line("g0x +0. 12 34y 7", 16, "G0 X byte@5");
+    check_line("g0x +0. 12 34y 7", 16, "G0 X=0 byte@9");
     /* 3.3.4: (MSG, ...) is a comment too */
     check_line("G80 G1 (MSG, hello) X5", 22, "G80 G1 X=5");
 }
