@@ -77,7 +77,7 @@ static void paint_stretch(const po_deposit *d, const work *w, po_layer_image *im
     for (uint32_t i = s->bead0; i <= s->bead1; i++) {
         const po_bead *b = &w->batch->beads[i];
         float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1;
-        float scale = (float)(1 / image->px_mm), r = 0.5f * w->info[i].w * scale;
+        float scale = (float)(1 / image->px_mm), r = 0.5f * min_f(w->info[i].w, WIDEST_MM) * scale;
         float ax = (float)(bead_x(b, t0) - image->x0) * scale, ay = (float)(bead_y(b, t0) - image->y0) * scale;
         float bx = (float)(bead_x(b, t1) - image->x0) * scale, by = (float)(bead_y(b, t1) - image->y0) * scale;
         int row = INT32_MIN;

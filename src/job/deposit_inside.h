@@ -90,6 +90,7 @@ typedef struct node { /* a piece on the bed, or one that began in the air; joine
     size_t n_hull;
 } node;
 
+#define WIDEST_MM 10.0f /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
 enum { FETCH_AHEAD = 12 };               /* beads */
 enum { FIRST_SHARES = 8, SHARES = 64 }; /* heights whose filling is looked at */
 

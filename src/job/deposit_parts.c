@@ -8,7 +8,6 @@
 
 #include "job/deposit_inside.h"
 
-#define WIDEST_MM 10.0f /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
 
 /* Pieces are joined to parts at every fourth height, and at every sixteenth where heights are large: a part does not come
  * and go in between. */
