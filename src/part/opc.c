@@ -278,16 +278,6 @@ static po_status read_records(po_opc *opc, const char *part, const char *space, 
     return s;
 }
 
-bool po_opc_has_rel(const po_opc_rels *rels, const char *type, const char *target)
-{
-    for (size_t i = 0; i < rels->n; i++) {
-        if ((!type || strcmp(rels->list[i].type, type) == 0) && po_text_same(rels->list[i].target, target)) {
-            return true;
-        }
-    }
-    return false;
-}
-
 /* Four colour components in the frame header: CMYK, which a thumbnail may not be (core specification 6.1.1).
  * Markers: ITU-T T.81, table B.1 and B.2.2. */
 static bool jpeg_is_cmyk(const unsigned char *p, size_t n)
@@ -356,6 +346,12 @@ static int by_target(const void *a, const void *b)
         q += *q != 0;
     }
     return d;
+}
+
+const po_opc_rel *po_opc_find_rel(const po_opc_rels *rels, const char *type, const char *target)
+{
+    po_opc_rel key = {.type = type, .target = target};
+    return rels->n ? bsearch(&key, rels->list, rels->n, sizeof key, by_target) : NULL;
 }
 
 /* What holds for every list of relationships. model: of a 3D model part, otherwise of the package. */

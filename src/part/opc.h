@@ -15,7 +15,7 @@ typedef struct po_opc_rel {
     const char *target; /* an absolute part name */
 } po_opc_rel;
 
-typedef struct po_opc_rels {
+typedef struct po_opc_rels { /* by type and target once checked */
     po_opc_rel *list;
     size_t n;
 } po_opc_rels;
@@ -42,8 +42,8 @@ po_status po_opc_open(const unsigned char *data, size_t n, const po_part_limits 
 /* The relationships of a model part, checked: at most one print ticket, what must exist exists. None is no error. */
 po_status po_opc_rels_of(const po_opc *opc, const char *part, po_opc_rels *ret, po_err *err) PO_MUST_USE;
 
-/* Whether there is a relationship of that type (NULL = any) to that part. */
-bool po_opc_has_rel(const po_opc_rels *rels, const char *type, const char *target);
+/* The relationship of that type to that part, in a list that po_opc_rels_of made; NULL = none. */
+const po_opc_rel *po_opc_find_rel(const po_opc_rels *rels, const char *type, const char *target);
 
 /* The part's member; NULL = not in the package. */
 const po_zip_member *po_opc_find(const po_opc *opc, const char *part);

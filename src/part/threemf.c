@@ -57,35 +57,26 @@ void po_3mf_note(po_3mf_reader *r, const char *format, ...)
     }
 }
 
-static const po_3mf_file *file_of(const po_3mf_reader *r, const char *part)
-{
-    for (size_t i = 0; i < r->n_files; i++) {
-        if (po_text_same(r->files[i].part, part)) {
-            return &r->files[i];
-        }
-    }
-    return NULL;
-}
-
 /* The object that an item or component of the root means in another file; reads that file when it is the first. */
-static po_status resolve(po_3mf_reader *r, const char *path, uint32_t id, uint32_t *ret, po_err *err)
+static po_status resolve(po_3mf_reader *r, uint32_t other, uint32_t id, uint32_t *ret, po_err *err)
 {
-    const po_3mf_file *file = file_of(r, path);
-    if (!file) {
-        const char *type = po_opc_type_of(r->opc, path);
+    const char *part = r->files[0].rels.list[other].target;
+    if (r->related[other] == 0) {
+        const char *type = po_opc_type_of(r->opc, part);
         if (!type || !po_text_same(type, PO_OPC_MODEL_TYPE)) {
-            return po_fail_at(err, PO_E_SYNTAX, path, 0, 0,
+            return po_fail_at(err, PO_E_SYNTAX, part, 0, 0,
                               "this part has the content type \"%.60s\", not that of a model", type ? type : "none");
         }
-        po_status s = po_3mf_read_model(r, path, false, err);
+        uint32_t file = (uint32_t)r->n_files;
+        po_status s = po_3mf_read_model(r, part, false, err);
         if (s != PO_OK) {
             return s;
         }
-        file = &r->files[r->n_files - 1];
+        r->related[other] = file;
     }
-    const po_3mf_resource *found = po_3mf_find(&r->materials, (uint32_t)(file - r->files), id);
+    const po_3mf_resource *found = po_3mf_find(&r->materials, r->related[other], id);
     if (!found || found->kind != PO_3MF_OBJECT) {
-        return po_fail_at(err, PO_E_SYNTAX, path, 0, 0, "the root model asks for object %u, which is not defined here",
+        return po_fail_at(err, PO_E_SYNTAX, part, 0, 0, "the root model asks for object %u, which is not defined here",
                           id);
     }
     *ret = found->first;
@@ -95,16 +86,20 @@ static po_status resolve(po_3mf_reader *r, const char *path, uint32_t id, uint32
 static po_status resolve_all(po_3mf_reader *r, po_err *err)
 {
     po_status s = PO_OK;
+    r->related = calloc(r->files[0].rels.n + 1, sizeof *r->related);
+    if (!r->related) {
+        return po_fail(err, PO_E_NOMEM, "no memory for the parts of the 3MF");
+    }
     for (size_t i = 0; i < r->n_components && s == PO_OK; i++) { /* those of other files have no path */
-        if (r->components[i].path) {
+        if (r->components[i].other != PO_3MF_NONE) {
             uint32_t object = PO_3MF_NONE;
-            s = resolve(r, r->components[i].path, r->components[i].id, &object, err);
+            s = resolve(r, r->components[i].other, r->components[i].id, &object, err);
             r->components[i].object = object;
         }
     }
     for (size_t i = 0; i < r->n_items && s == PO_OK; i++) {
-        if (r->items[i].path) {
-            s = resolve(r, r->items[i].path, r->items[i].id, &r->items[i].object, err);
+        if (r->items[i].other != PO_3MF_NONE) {
+            s = resolve(r, r->items[i].other, r->items[i].id, &r->items[i].object, err);
         }
     }
     return s;
@@ -293,6 +288,7 @@ po_status po_threemf_read(const unsigned char *data, size_t n, const po_part_lim
         *out = part;
     }
     free(r.files);
+    free(r.related);
     free(r.objects);
     free(r.components);
     free(r.items);

@@ -103,7 +103,7 @@ po_status po_3mf_open_texture(po_3mf_model *m, po_xml *xml, const po_xml_tag *ta
     if (path[0] != '/' || !po_opc_find(m->r->opc, path)) {
         return po_xml_fail(xml, err, PO_E_NOTFOUND, "the texture \"%.100s\" is not in the package", path);
     }
-    if (!po_opc_has_rel(&m->r->files[m->file].rels, PO_OPC_TEXTURE_REL, path)) {
+    if (!po_opc_find_rel(&m->r->files[m->file].rels, PO_OPC_TEXTURE_REL, path)) {
         return po_xml_fail(xml, err, PO_E_SYNTAX,
                            "the texture \"%.80s\" has no relationship to its model (materials extension, chapter 6)",
                            path);

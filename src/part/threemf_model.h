@@ -62,7 +62,7 @@ typedef struct po_3mf_materials {
 typedef struct po_3mf_component {
     uint32_t object; /* index into objects; PO_3MF_NONE until the other file is read */
     uint32_t id;
-    const char *path;  /* NULL = the same file */
+    uint32_t other;    /* relationship of the root to the model that holds it; PO_3MF_NONE = the same file */
     double matrix[12]; /* mm */
 } po_3mf_component;
 
@@ -83,8 +83,7 @@ typedef struct po_3mf_object {
 } po_3mf_object;
 
 typedef struct po_3mf_item {
-    uint32_t object, id;
-    const char *path;
+    uint32_t object, id, other; /* as in components */
     double matrix[12];
 } po_3mf_item;
 
@@ -102,6 +101,7 @@ typedef struct po_3mf_reader {
     po_arena *arena;
     po_3mf_file *files;
     size_t n_files, cap_files;
+    uint32_t *related; /* file of each relationship of the root; 0 (the root itself) = not read yet */
     po_3mf_object *objects;
     size_t n_objects, cap_objects;
     po_3mf_component *components;

@@ -6,6 +6,7 @@
 #include <assert.h>
 #include <string.h>
 
+#include "base/text.h"
 #include "part/threemf_values.h"
 
 /* The default property of an object: both or none, except that pid alone may stand for the triangles (4). */
@@ -122,14 +123,14 @@ static const po_3mf_resource *object_of(const po_3mf_model *m, uint32_t id)
 
 /* What items and components have in common. */
 typedef struct placing {
-    uint32_t id, object;
+    uint32_t id, object, other;
     const char *path;
     double matrix[12];
 } placing;
 
 static po_status read_placing(po_3mf_model *m, po_xml *xml, const po_xml_tag *tag, char set, placing *ret, po_err *err)
 {
-    placing p = {.object = PO_3MF_NONE, .matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0}};
+    placing p = {.object = PO_3MF_NONE, .other = PO_3MF_NONE, .matrix = {1, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0, 0}};
     const char *uuid = NULL;
     bool is_item = set == 'i';
     wanted list[] = {
@@ -160,20 +161,18 @@ static po_status read_placing(po_3mf_model *m, po_xml *xml, const po_xml_tag *ta
                                "the model points to another file, but does not require the production extension "
                                "(production extension, chapter 1)");
         }
-        if (is_item && strcmp(p.path, m->part) == 0) {
+        if (is_item && po_text_same(p.path, m->part)) {
             p.path = NULL; /* the root itself */
         }
     }
     if (p.path) {
-        if (p.path[0] != '/' || strcmp(p.path, m->part) == 0 ||
-            !po_opc_has_rel(&m->r->files[m->file].rels, PO_OPC_MODEL_REL, p.path)) {
+        const po_opc_rels *rels = &m->r->files[m->file].rels;
+        const po_opc_rel *rel = po_opc_find_rel(rels, PO_OPC_MODEL_REL, p.path);
+        if (!rel || po_text_same(p.path, m->part)) {
             return po_xml_fail(xml, err, PO_E_NOTFOUND,
                                "\"%.90s\" is no model that the root is related to (production extension, 3.3)", p.path);
         }
-        p.path = po_arena_text(m->r->arena, p.path);
-        if (!p.path) {
-            return po_3mf_no_memory(err);
-        }
+        p.other = (uint32_t)(rel - rels->list);
     } else {
         const po_3mf_resource *o = object_of(m, p.id);
         if (!o) {
@@ -198,7 +197,7 @@ po_status po_3mf_open_component(po_3mf_model *m, po_xml *xml, const po_xml_tag *
         !po_3mf_room(&r->components, r->n_components, &r->cap_components, sizeof *r->components)) {
         return po_3mf_no_memory(err);
     }
-    po_3mf_component c = {.object = p.object, .id = p.id, .path = p.path};
+    po_3mf_component c = {.object = p.object, .id = p.id, .other = p.other};
     memcpy(c.matrix, p.matrix, sizeof c.matrix);
     r->components[r->n_components++] = c;
     return PO_OK;
@@ -218,7 +217,7 @@ po_status po_3mf_open_item(po_3mf_model *m, po_xml *xml, const po_xml_tag *tag, 
     if (!po_3mf_room(&r->items, r->n_items, &r->cap_items, sizeof *r->items)) {
         return po_3mf_no_memory(err);
     }
-    po_3mf_item item = {.object = p.object, .id = p.id, .path = p.path};
+    po_3mf_item item = {.object = p.object, .id = p.id, .other = p.other};
     memcpy(item.matrix, p.matrix, sizeof item.matrix);
     r->items[r->n_items++] = item;
     return PO_OK;
