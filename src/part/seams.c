@@ -3,30 +3,34 @@
  * Programs that write STL round the two sides of a seam apart. Vertices at open edges, in their order, are welded to
  * the nearest one before them within the tolerance (docs/measures.md, "Meshes"), or else stay and attract others: none
  * moves by more than the tolerance, however many lie in a row. Vertices that no open edge needs are left alone, so fine
- * detail is not lost. A grid of cells of the tolerance's size, hashed, finds neighbours: those that stay lie a
- * tolerance apart, so a cell holds few (J. L. Bentley et al., "The complexity of finding fixed-radius near neighbors",
- * 1977). */
+ * detail is not lost. A hashed grid of cells a few tolerances wide finds neighbours: vertices that stay lie a tolerance
+ * apart, so a cell holds few (J. L. Bentley et al., "The complexity of finding fixed-radius near neighbors", 1977). */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/pages.h"
 #include "part/topology.h"
+
+/* Wide enough that a point mostly asks one or two cells, narrow enough that they hold few. */
+enum { CELL_TOLERANCES = 4 };
 
 typedef struct grid {
     const double *xyz, *low;
-    double cell, tolerance2;
+    double cell, tolerance;
     uint32_t *heads, *nexts; /* vertex + 1; nexts by vertex */
     size_t mask;
 } grid;
 
-static uint64_t cell_at(const grid *g, const double *p, int dx, int dy, int dz)
+/* At most 1e5 / CELL_TOLERANCES cells a side (the tolerance is 1e-5 of the diagonal), and one more below. */
+static int64_t cell_along(const grid *g, double x, int axis)
 {
-    /* At most 1e5 cells a side (the tolerance is 1e-5 of the diagonal), one more for neighbours on either side. */
-    int64_t x = (int64_t)floor((p[0] - g->low[0]) / g->cell) + dx,
-            y = (int64_t)floor((p[1] - g->low[1]) / g->cell) + dy,
-            z = (int64_t)floor((p[2] - g->low[2]) / g->cell) + dz;
-    uint64_t key = (uint64_t)(x + 1) << 42 ^ (uint64_t)(y + 1) << 21 ^ (uint64_t)(z + 1);
-    key *= UINT64_C(0x9e3779b97f4a7c15);
+    return (int64_t)floor((x - g->low[axis]) / g->cell) + 1;
+}
+
+static uint64_t slot_of(const grid *g, int64_t x, int64_t y, int64_t z)
+{
+    uint64_t key = ((uint64_t)x << 42 ^ (uint64_t)y << 21 ^ (uint64_t)z) * UINT64_C(0x9e3779b97f4a7c15);
     return (key ^ key >> 29) & g->mask;
 }
 
@@ -34,14 +38,23 @@ static uint64_t cell_at(const grid *g, const double *p, int dx, int dy, int dz)
 static uint32_t nearest(const grid *g, const double *p)
 {
     uint32_t best = UINT32_MAX;
-    double best2 = g->tolerance2;
-    for (int n = 0; n < 27; n++) {
-        for (uint32_t v = g->heads[cell_at(g, p, n % 3 - 1, n / 3 % 3 - 1, n / 9 - 1)]; v; v = g->nexts[v - 1]) {
-            const double *q = g->xyz + 3 * (size_t)(v - 1);
-            double x = p[0] - q[0], y = p[1] - q[1], z = p[2] - q[2], d2 = x * x + y * y + z * z;
-            if (d2 < best2 || (d2 == best2 && v - 1 < best)) {
-                best = v - 1;
-                best2 = d2;
+    double best2 = g->tolerance * g->tolerance;
+    int64_t from[3], to[3];
+    for (int k = 0; k < 3; k++) {
+        from[k] = cell_along(g, p[k] - g->tolerance, k);
+        to[k] = cell_along(g, p[k] + g->tolerance, k);
+    }
+    for (int64_t x = from[0]; x <= to[0]; x++) {
+        for (int64_t y = from[1]; y <= to[1]; y++) {
+            for (int64_t z = from[2]; z <= to[2]; z++) {
+                for (uint32_t v = g->heads[slot_of(g, x, y, z)]; v; v = g->nexts[v - 1]) {
+                    const double *q = g->xyz + 3 * (size_t)(v - 1);
+                    double dx = p[0] - q[0], dy = p[1] - q[1], dz = p[2] - q[2], d2 = dx * dx + dy * dy + dz * dz;
+                    if (d2 < best2 || (d2 == best2 && v - 1 < best)) {
+                        best = v - 1;
+                        best2 = d2;
+                    }
+                }
             }
         }
     }
@@ -58,10 +71,12 @@ static bool weld_open(const po_mesh *mesh, const po_topology *topology, double t
     while (slots < 2 * n_open) {
         slots *= 2;
     }
-    grid g = {.xyz = mesh->xyz, .low = topology->bounds[0], .cell = tolerance, .tolerance2 = tolerance * tolerance};
+    grid g = {
+        .xyz = mesh->xyz, .low = topology->bounds[0], .cell = CELL_TOLERANCES * tolerance, .tolerance = tolerance};
     g.mask = slots - 1;
     g.heads = calloc(slots, sizeof *g.heads);
     g.nexts = malloc((mesh->n_vertices + 1) * sizeof *g.nexts);
+    po_pages_large(g.heads, slots * sizeof *g.heads);
     bool good = g.heads && g.nexts;
     for (size_t v = 0; good && v < mesh->n_vertices; v++) {
         numbers[v] = (uint32_t)v;
@@ -73,9 +88,9 @@ static bool weld_open(const po_mesh *mesh, const po_topology *topology, double t
         if (to != UINT32_MAX) {
             numbers[v] = to;
         } else {
-            uint64_t cell = cell_at(&g, p, 0, 0, 0);
-            g.nexts[v] = g.heads[cell];
-            g.heads[cell] = (uint32_t)v + 1;
+            uint64_t slot = slot_of(&g, cell_along(&g, p[0], 0), cell_along(&g, p[1], 1), cell_along(&g, p[2], 2));
+            g.nexts[v] = g.heads[slot];
+            g.heads[slot] = (uint32_t)v + 1;
         }
     }
     free(g.heads);

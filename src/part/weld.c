@@ -94,12 +94,11 @@ void po_weld_trim(po_weld *weld)
 static bool grow_slots(po_weld *weld)
 {
     unsigned bits = weld->bits + 1;
-    uint64_t *slots = bits <= 33 ? new_slots(bits) : NULL;
+    free(weld->slots); /* first: it is made anew from the vertices, so both need not be held */
+    uint64_t *slots = weld->slots = bits <= 33 ? new_slots(bits) : NULL;
     if (!slots) {
         return false;
     }
-    free(weld->slots);
-    weld->slots = slots;
     weld->bits = bits;
     size_t mask = ((size_t)1 << bits) - 1;
     for (size_t v = weld->base; v < weld->n_vertices; v++) {
