@@ -227,6 +227,8 @@ static po_status hand_out(po_3mf_reader *r, uint64_t n_meshes, po_part *out, po_
     if (!objects) {
         return no_memory(err);
     }
+    const po_3mf_object *left_out = NULL;
+    size_t n_left_out = 0;
     n_objects = 0;
     for (size_t i = 0; i < r->n_objects; i++) {
         po_3mf_object *o = &r->objects[i];
@@ -235,9 +237,15 @@ static po_status hand_out(po_3mf_reader *r, uint64_t n_meshes, po_part *out, po_
             objects[n_objects++] = (po_part_object){
                 .mesh = o->mesh, .type = o->type, .name = o->name, .id = o->id, .n_materials = o->n_used};
         } else if (o->is_mesh) {
-            po_3mf_note(r, "object %u%s%.60s%s is not in the build and is left out", o->id, o->name ? " (" : "",
-                        o->name ? o->name : "", o->name ? ")" : "");
+            left_out = o;
+            n_left_out++;
         }
+    }
+    if (n_left_out == 1) {
+        po_3mf_note(r, "object %u%s%.60s%s is not in the build and is left out", left_out->id,
+                    left_out->name ? " (" : "", left_out->name ? left_out->name : "", left_out->name ? ")" : "");
+    } else if (n_left_out > 1) {
+        po_3mf_note(r, "%zu objects are not in the build and are left out", n_left_out);
     }
     for (size_t i = 0; i < n_items; i++) {
         items[i].object = r->objects[items[i].object].out;
