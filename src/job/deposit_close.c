@@ -127,7 +127,8 @@ static void widths(po_deposit *d, work *w, uint32_t i, bool first_layer)
     }
     double len = (double)b->length;
     put_share(sums->area_share, sums->area_moment, (double)b->area, 0.005, len);
-    if (first_layer || !(info->bits & INFO_FOUND) || (info->bits & INFO_STRAND)) {
+    bool thin_start = info->h < 0.5f * d->usual_h; /* of a ramp: it belongs to the height it ends at */
+    if (first_layer || !(info->bits & INFO_FOUND) || (info->bits & INFO_STRAND) || thin_start) {
         return;
     }
     float nozzle = (float)d->setup.nozzle_mm[b->tool < d->setup.n_tools ? b->tool : 0];

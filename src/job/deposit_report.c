@@ -79,7 +79,7 @@ static double median_values(double *v, size_t n)
 static bool layer_facts(po_deposit *d, po_job_facts *f)
 {
     double h = median_of(d->h_share, d->h_moment, H_BINS);
-    f->layer_height_mm = h;
+    f->layer_height_mm = nearbyint(h * 1e7) / 1e7; /* single precision's noise taken off */
     f->continuous = d->extruding > 0 && d->climbing > d->extruding / 2;
     f->first_layer_height_mm = tidy((double)d->first_layer_z);
     double *z = malloc((d->n_rows + 1) * sizeof *z);
@@ -437,7 +437,7 @@ bool po_deposit_report(po_deposit *d, size_t machine, const double *densities, p
     f->later_first_layers = later;
     f->n_later_first_layers = l->n_later / 2;
     f->in_turn = d->in_turn;
-    f->bead_width_mm = median_of(d->width_share, d->width_moment, PO_WIDTH_BINS);
+    f->bead_width_mm = nearbyint(median_of(d->width_share, d->width_moment, PO_WIDTH_BINS) * 1e7) / 1e7;
     f->fan_share = shares(arena, l->fan_share, PO_FAN_BINS);
     f->first_layer_mm_s = median_bin(l->first_speed_share, PO_WIDTH_BINS, 1);
     f->usual_bead_mm_s = median_bin(l->speed_share, PO_WIDTH_BINS, 1);

@@ -108,7 +108,10 @@ static void width_of(po_deposit *d, const po_bead *b, bead_info *info, float noz
         float u = d->usual_h;
         info->w = u > 0 && u < h && a >= round_share * u * u ? a / u + u * (1 - round_share) : sqrtf(a / round_share);
     } else {
-        info->w = a / h + h * (1 - round_share);
+        if (h < 0.5f * d->usual_h) { /* a ramp that starts on a floor, or on the end of the bead before it */
+            h = d->usual_h;
+        }
+        info->w = a >= round_share * h * h ? a / h + h * (1 - round_share) : sqrtf(a / round_share);
     }
     if (!(info->w > 0)) {
         info->w = 0.01f;
@@ -461,27 +464,29 @@ static bool chains(po_deposit *d, work *w)
     return ok;
 }
 
-/* A bead of a chain that rests on material does not lie on the bed where it crosses a hole: it hangs over it. */
-static void hang_over_bed(po_deposit *d, work *w)
+/* Where most of a height rests on material, beads beside or between it do not lie on the bed: they hang over it. */
+static void hang_over_bed(po_deposit *d, work *w, float pitch)
 {
     const po_batch *batch = w->batch;
-    w->any_on_bed = false;
-    for (uint32_t i = 0; i < batch->n_beads;) {
-        uint32_t end = i;
-        bool rests = false;
-        do {
-            rests |= w->info[end].beneath > 0 && (w->info[end].bits & INFO_FOUND);
-            end++;
-        } while (end < batch->n_beads && !(batch->beads[end].flags & PO_BEAD_CHAIN));
-        for (uint32_t k = i; k < end; k++) {
-            bead_info *info = &w->info[k];
-            if (rests && (info->bits & INFO_ON_BED)) {
-                info->bits = (uint16_t)((info->bits & ~INFO_ON_BED) | INFO_STRAND);
-                count_height(d, info->h, -batch->beads[k].length);
-            }
-            w->any_on_bed |= info->bits & INFO_ON_BED;
+    double on_bed = 0, above = 0;
+    for (uint32_t i = 0; i < batch->n_beads; i++) {
+        if (w->info[i].bits & INFO_ON_BED) {
+            on_bed += (double)batch->beads[i].length;
+        } else if (w->info[i].bits & INFO_FOUND) {
+            above += (double)batch->beads[i].length;
         }
-        i = end;
+    }
+    if (on_bed >= above) {
+        return;
+    }
+    w->any_on_bed = false;
+    for (uint32_t i = 0; i < batch->n_beads; i++) {
+        bead_info *info = &w->info[i];
+        if ((info->bits & INFO_ON_BED) && info->h > STRAND_STEPS * pitch) {
+            info->bits = (uint16_t)((info->bits & ~INFO_ON_BED) | INFO_STRAND);
+            count_height(d, info->h, -batch->beads[i].length);
+        }
+        w->any_on_bed |= info->bits & INFO_ON_BED;
     }
 }
 
@@ -519,7 +524,7 @@ bool po_deposit_sample(po_deposit *d, work *w)
         w->any_above |= !(w->info[i].bits & INFO_ON_BED) && w->info[i].beneath > 0;
     }
     if (w->any_on_bed && w->any_above) {
-        hang_over_bed(d, w);
+        hang_over_bed(d, w, pitch);
     }
     if (!batch->continues || !batch->climbing || batch->settled) {
         size_t slot = d->n_ring++ % HEIGHT_RING;
