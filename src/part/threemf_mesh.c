@@ -8,7 +8,7 @@
 
 #include "part/threemf_values.h"
 
-/* The property of a triangle: checked and counted. False: m->why says what is wrong. */
+/* The property of a triangle: checked and counted. False: m->why says what is wrong; NULL: no memory. */
 static bool on_property(void *user, unsigned have, uint32_t pid, const uint32_t p[3])
 {
     po_3mf_model *m = user;
@@ -53,7 +53,7 @@ static bool on_property(void *user, unsigned have, uint32_t pid, const uint32_t 
             return false;
         }
         if (!po_3mf_use(mat, slot, m->object.number)) {
-            m->why = "no memory";
+            m->why = NULL;
             return false;
         }
     }
@@ -232,6 +232,9 @@ po_status po_3mf_open_triangle(po_3mf_model *m, po_xml *xml, const po_xml_tag *t
     unsigned have = (list[3].seen ? PO_3MF_HAVE_P1 : 0u) | (list[4].seen ? PO_3MF_HAVE_P2 : 0u) |
                     (list[5].seen ? PO_3MF_HAVE_P3 : 0u) | (list[6].seen ? PO_3MF_HAVE_PID : 0u);
     if (have && !on_property(m, have, pid, p)) {
+        if (!m->why) {
+            return po_3mf_no_memory(err);
+        }
         return po_xml_fail(xml, err, PO_E_SYNTAX, "triangle %zu: %s", f->n_triangles + 1, m->why);
     }
     f->n_plain += !have;
