@@ -134,8 +134,8 @@ static void widths(po_deposit *d, work *w, uint32_t i, bool first_layer)
     float nozzle = (float)d->setup.nozzle_mm[b->tool < d->setup.n_tools ? b->tool : 0];
     float wide = info->bits & INFO_ROUND ? sqrtf(b->area * (float)(4 / M_PI)) : info->w;
     /* a hundredth of a mm a bin, its middle on the round value, so that 0.44 is 0.44 */
-    put_share(sums->width_share, sums->width_moment, (double)wide + 1e-6, 0.01, len);
-    put_share(sums->height_share, sums->height_moment, (double)info->h + 1e-6, 0.01, len);
+    put_share(sums->width_share, sums->width_moment, (double)wide, 0.01, len);
+    put_share(sums->height_share, sums->height_moment, (double)info->h, 0.01, len);
     if (!(info->bits & INFO_ROUND)) {
         int bin = (int)min_f(info->w * 100, PO_WIDTH_BINS - 1);
         d->width_share[bin] += len;

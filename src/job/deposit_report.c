@@ -473,8 +473,8 @@ bool po_deposit_report(po_deposit *d, size_t machine, const double *densities, p
         }
         const tool_sums *sums = d->tools[tool->tool];
         if (sums) {
-            tool->bead_width_mm = median_of(sums->width_share, sums->width_moment, PO_WIDTH_BINS);
-            tool->layer_height_mm = median_of(sums->height_share, sums->height_moment, PO_WIDTH_BINS);
+            tool->bead_width_mm = tidy(median_of(sums->width_share, sums->width_moment, PO_WIDTH_BINS));
+            tool->layer_height_mm = tidy(median_of(sums->height_share, sums->height_moment, PO_WIDTH_BINS));
             tool->bead_area_mm2 = median_of(sums->area_share, sums->area_moment, PO_WIDTH_BINS);
             tool->width_share = shares(arena, sums->width_share, PO_WIDTH_BINS);
             tool->height_share = shares(arena, sums->height_share, PO_WIDTH_BINS);
