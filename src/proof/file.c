@@ -149,7 +149,7 @@ void po_judge_feed_mode_doubtful(po_judging *j)
     if (s != NULL) {
         po_say_seen(j, s->total > 0 ? PO_GRADE_ASK : PO_GRADE_NOTE, PO_SIGHT_FEED_MODE,
                     "Put M82 or M83 after the last G90 or G91 of the start text and write the file anew.",
-                    "The file can be read in two ways, and the filament then differs by %.0f times.",
+                    "Machines can read this file in two ways: one way feeds %.0f times as much filament as the other.",
                     fmin(s->worst, 1e6));
     }
 }
