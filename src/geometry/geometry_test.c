@@ -94,7 +94,9 @@ static void reliefs_agree_with_spans(void **state)
         float z = top ? highest : (float)rnd() * highest;
         highest += 0.01f;
         uint16_t label = (uint16_t)(1 + rnd() * 60000);
-        po_relief_line(&r, ax, ay, bx, by, radius, z, label, top);
+        int part = (int)(rnd() * 30) * 8; /* in two goes */
+        po_relief_line(&r, ax, ay, bx, by, radius, 0, part, z, label, top);
+        po_relief_line(&r, ax, ay, bx, by, radius, part, 240, z, label, top);
         int row = INT_MIN;
         int32_t lo[PO_SPAN_ROWS], hi[PO_SPAN_ROWS];
         for (int k; (k = po_line_spans(ax, ay, bx, by, radius, &row, lo, hi)) > 0;) {

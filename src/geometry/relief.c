@@ -214,11 +214,13 @@ static inline void to_tiles(const uint64_t rows[8], uint64_t tiles[8])
 #endif
 
 MANY_TARGETS
-void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float radius, float z, uint16_t label,
-                    bool top)
+void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float radius, int y0, int y1, float z,
+                    uint16_t label, bool top)
 {
     line_shape s = shape_of(ax, ay, bx, by, radius);
     int first = whole(ceilf(s.ay - radius - 0.5f)), last = whole(floorf(s.by + radius - 0.5f));
+    first = first < y0 ? y0 : first;
+    last = last >= y1 ? y1 - 1 : last;
     int box0 = (int)(min_f(ax, bx) - radius) & ~7, box1 = (int)(max_f(ax, bx) + radius);
     int32_t lo[16], hi[16];
     for (int row = first & ~7; row <= last; row += 16) {

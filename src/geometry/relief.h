@@ -96,9 +96,10 @@ void po_relief_span(po_relief *r, int y, int x0, int x1, float z, uint16_t label
 void po_relief_label_span(po_relief *r, int y, int x0, int x1, uint16_t label);
 void po_relief_raise(po_relief *r, int x, int y, float z);
 
-/* The same for the cells of a thick line (bitmap.h) that lies wholly inside, a cell from every edge. */
-void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float radius, float z, uint16_t label,
-                    bool top);
+/* The same for the cells of a thick line (bitmap.h) that lies wholly inside, a cell from every edge; only those in rows
+ * [y0, y1), both multiples of 8. Threads may paint at once into rows that are not the same. */
+void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float radius, int y0, int y1, float z,
+                    uint16_t label, bool top);
 
 /* Set the bits (of a map of the same size, cleared) of the cells of the area whose height is at least floor; whole words
  * of a row, so a little more than the area in x. */

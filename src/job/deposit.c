@@ -35,7 +35,6 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->coarse_w = d->width / 16 + 1;
     d->coarse_h = d->height / 16 + 1;
     d->coarse = calloc((size_t)d->coarse_w * (size_t)d->coarse_h, sizeof *d->coarse);
-    d->samples = malloc(8192 * sizeof *d->samples);
     d->lanes = calloc(setup->n_lanes, sizeof *d->lanes);
     d->sums = calloc(setup->n_machines, sizeof *d->sums);
     d->machines = calloc(setup->n_machines, sizeof *d->machines);
@@ -52,7 +51,7 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
         d->min[a] = INFINITY;
         d->max[a] = -INFINITY;
     }
-    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->coarse && d->samples && d->lanes && d->sums &&
+    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->coarse && d->lanes && d->sums &&
               d->machines && d->lane_of && d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
     if (!ok) {
         po_deposit_free(d);
@@ -66,6 +65,12 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
         d->lanes[i].first_bead = d->lanes[i].first_layer_end = NAN;
     }
     return d;
+}
+
+void po_deposit_help(po_deposit *d, void (*each)(void *, size_t, void (*)(size_t, void *), void *), void *helpers)
+{
+    d->each = each;
+    d->helpers = helpers;
 }
 
 static void free_work(work *w)
@@ -87,7 +92,6 @@ void po_deposit_free(po_deposit *d)
     }
     po_relief_done(&d->relief);
     free(d->coarse);
-    free(d->samples);
     po_bitmap_done(&d->laid);
     po_bitmap_done(&d->mask);
     po_bitmap_done(&d->scratch);
@@ -97,6 +101,12 @@ void po_deposit_free(po_deposit *d)
     po_runs_done(&d->open_runs);
     free(d->probes);
     free(d->segments);
+    for (size_t i = 0; i < d->n_shares; i++) {
+        free(d->shares[i].at);
+    }
+    free(d->shares);
+    po_bands_free(d);
+    free(d->roots);
     free(d->piece_node);
     free(d->flags);
     for (size_t i = 0; i < d->n_nodes && d->nodes; i++) {

@@ -29,6 +29,11 @@ typedef struct po_deposit_setup {
 /* NULL when memory is gone. */
 po_deposit *po_deposit_new(const po_deposit_setup *setup);
 void po_deposit_free(po_deposit *deposit); /* accepts NULL */
+/* Who helps with the work: each(helpers, n, work, user) calls work(i, user) once for each i < n, on any threads, and returns
+ * when all is done. The answer is the same with and without. */
+void po_deposit_help(po_deposit *deposit,
+                     void (*each)(void *helpers, size_t n, void (*work)(size_t i, void *user), void *user),
+                     void *helpers);
 
 /* Work on one batch, whose times are filled. The deposit owns the batch from here on; batches it is done with are given
  * back through `spent`. False when memory is gone. */

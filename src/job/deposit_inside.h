@@ -20,6 +20,7 @@ enum {                      /* bits of bead_info */
        INFO_SECOND = 32,    /* second pass over what this height has laid already */
        INFO_BRIDGE = 64,    /* most of it bridges */
        INFO_HIT = 128,
+       INFO_RIM = 512, /* reaches to the rim of the window */
        INFO_STRAND =
            256, /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
 };
@@ -39,6 +40,12 @@ typedef struct segment { /* part of a bead, t in 0..1 */
     float t0, t1;
     bool carried;
 } segment;
+
+typedef struct segments {
+    segment *at;
+    size_t n, cap;
+    bool failed;
+} segments;
 
 typedef struct stretch { /* what is not carried, in one go, from t0 of bead0 to t1 of bead1 */
     uint32_t bead0, bead1;
@@ -152,7 +159,13 @@ struct po_deposit {
     po_runs pieces, gaps, open_runs;
     segment *segments;
     size_t n_segments, cap_segments;
-    float *samples;       /* scratch for medians */
+    segments *shares; /* of the shares in which a batch is sampled */
+    size_t n_shares;
+    struct band *bands; /* of rows, in which a batch is painted */
+    uint16_t *roots;    /* scratch, one for each bead: what it is painted with */
+    size_t cap_roots;
+    void (*each)(void *helpers, size_t n, void (*work)(size_t i, void *user), void *user); /* NULL = a plain loop */
+    void *helpers;
     uint32_t *piece_node; /* scratch, one for each piece */
     size_t cap_piece_node;
     uint8_t *flags; /* scratch */
@@ -296,6 +309,26 @@ static inline void fetch_paint(const struct po_deposit *d, const po_bead *b)
     po_relief_fetch(&d->relief, (int)x, (int)y + 4);
 }
 
+/* Radius in cells with which a bead is drawn. */
+static inline float radius_of(const struct po_deposit *d, const bead_info *info)
+{
+    const float widest_mm = 10; /* wider than this: the file is absurd, the work bounded */
+    /* cells whose centre lies on the very rim belong to the bead: a hundredth of a cell is single precision's doubt */
+    return 0.5f * min_f(info->w, widest_mm) * d->inv_cell + 0.01f;
+}
+
+/* item(i, user) for each i, on this thread and those that have nothing to do. */
+static inline void share_out(const struct po_deposit *d, size_t n, void (*item)(size_t i, void *user), void *user)
+{
+    if (d->each && n > 1) {
+        d->each(d->helpers, n, item, user);
+        return;
+    }
+    for (size_t i = 0; i < n; i++) {
+        item(i, user);
+    }
+}
+
 /* How far beneath its underside material may lie and still carry a bead of height h. */
 static inline float gap_most(const struct po_deposit *d, float h)
 {
@@ -319,6 +352,7 @@ bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
 /* deposit_parts.c: pieces to parts, heights into the map. Draw: the batch into the bitmap of what is laid, once. */
 void po_deposit_draw(struct po_deposit *d, work *w);
 bool po_deposit_lay(struct po_deposit *d, work *w);
+void po_bands_free(struct po_deposit *d);
 uint32_t po_node_root(struct po_deposit *d, uint32_t i);
 /* deposit_probe.c: layers that close a fill below and above. Probe before a batch is laid; probed at the end. */
 bool po_deposit_probe(struct po_deposit *d, const work *w);

@@ -8,10 +8,10 @@
 
 #include "job/deposit_inside.h"
 
-
 /* Pieces are joined to parts at every fourth height, and at every sixteenth where heights are large: a part does not come
  * and go in between. */
 enum { LABEL_EVERY = 4, LABEL_LARGE_EVERY = 16, LARGE_BEADS = 2000 };
+enum { MOST_BANDS = 32, BAND_BEADS = 1024 };
 enum { SHARE_EVERY = 4 };
 
 uint32_t po_node_root(po_deposit *d, uint32_t i)
@@ -336,12 +336,6 @@ static void raise_coarse(po_deposit *d, int y, int x0, int x1, float z)
     }
 }
 
-static float radius_of(const po_deposit *d, const bead_info *info)
-{
-    /* cells whose centre lies on the very rim belong to the bead: a hundredth of a cell is single precision's doubt */
-    return 0.5f * min_f(info->w, WIDEST_MM) * d->inv_cell + 0.01f;
-}
-
 static void paint_heights(po_deposit *d, const po_bead *b, float radius)
 {
     float z = bead_z(b);
@@ -416,32 +410,6 @@ static inline uint16_t label_under(const po_deposit *d, const po_bead *b)
     return label_at(d, (int)x, (int)y);
 }
 
-/* The label of what a bead rests on, at its middle, near its ends, in between, or under its round ends (a strand of fill
- * that hangs between two walls). What lies across a gap is not asked: it may be a support. */
-static inline uint16_t label_touched(const po_deposit *d, float ax, float ay, float bx, float by, float radius,
-                                     float floor_touch)
-{
-    static const float at[] = {0.5f, 0.02f, 0.98f, 0.25f, 0.75f};
-    float dx = bx - ax, dy = by - ay;
-    for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
-        uint16_t label;
-        float beneath = po_relief_look(&d->relief, (int)(ax + dx * at[k]), (int)(ay + dy * at[k]), &label);
-        if (beneath >= floor_touch && label) {
-            return label;
-        }
-    }
-    float flat = sqrtf(dx * dx + dy * dy), out = flat > 0 ? 0.8f * radius / flat : 0;
-    for (int k = 0; k < 2; k++) {
-        float t = k ? 1 + out : -out;
-        int x = (int)floorf(ax + dx * t), y = (int)floorf(ay + dy * t);
-        uint16_t label;
-        if (cell_inside(d, x, y) && po_relief_look(&d->relief, x, y, &label) >= floor_touch && label) {
-            return label;
-        }
-    }
-    return 0;
-}
-
 static void weigh(po_deposit *d, work *w)
 {
     uint16_t last = 0;
@@ -497,30 +465,150 @@ void po_deposit_draw(po_deposit *d, work *w)
     }
 }
 
+/* Bead rows [y0, y1) of a batch, painted by one thread. Bands do not share rows of tiles or of the coarse map. */
+typedef struct band {
+    int y0, y1;
+    uint32_t *beads; /* that reach into it, in order */
+    size_t n, cap;
+} band;
+
+void po_bands_free(po_deposit *d)
+{
+    for (size_t i = 0; d->bands && i < MOST_BANDS; i++) {
+        free(d->bands[i].beads);
+    }
+    free(d->bands);
+    d->bands = NULL;
+}
+
+static bool add_to_band(band *b, uint32_t bead)
+{
+    if (b->n == b->cap) {
+        size_t cap = b->cap ? b->cap * 2 : 1024;
+        uint32_t *more = realloc(b->beads, cap * sizeof *more);
+        if (!more) {
+            return false;
+        }
+        b->beads = more;
+        b->cap = cap;
+    }
+    b->beads[b->n++] = bead;
+    return true;
+}
+
+typedef struct painting {
+    po_deposit *d;
+    work *w;
+    bool top;
+} painting;
+
+/* Height and label of one bead into the rows [y0, y1) of the maps. */
+static inline void paint_bead(po_deposit *d, const po_bead *b, const bead_info *info, uint16_t label, int from, int to,
+                              bool top)
+{
+    float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+    float z = bead_z(b), r = radius_of(d, info);
+    if (info->bits & INFO_RIM) {
+        paint_heights(d, b, r);
+    } else {
+        po_relief_line(&d->relief, ax, ay, bx, by, r, from, to, z, label, top);
+    }
+    /* bounds of the bead: an upper bound is all that is needed */
+    int x0 = (int)(min_f(ax, bx) - r) >> 4, x1 = (int)(max_f(ax, bx) + r) >> 4;
+    int y0 = (int)(min_f(ay, by) - r) >> 4, y1 = (int)(max_f(ay, by) + r) >> 4;
+    x0 = x0 < 0 ? 0 : x0;
+    y0 = y0 < from >> 4 ? from >> 4 : y0;
+    for (int y = y0; y <= y1 && y < d->coarse_h && y << 4 < to; y++) {
+        float *coarse = d->coarse + (size_t)y * (size_t)d->coarse_w;
+        for (int x = x0; x <= x1 && x < d->coarse_w; x++) {
+            coarse[x] = z > coarse[x] ? z : coarse[x];
+        }
+    }
+}
+
+static void paint_band(size_t k, void *user)
+{
+    const painting *job = user;
+    po_deposit *d = job->d;
+    const band *rows = &d->bands[k];
+    const po_bead *beads = job->w->batch->beads;
+    for (size_t i = 0; i < rows->n; i++) {
+        if (i + FETCH_AHEAD < rows->n) {
+            fetch_paint(d, &beads[rows->beads[i + FETCH_AHEAD]]);
+            const po_bead *next = &beads[rows->beads[i + FETCH_AHEAD / 2]];
+            float y = cell_y(d, next->y1);
+            if (y >= (float)rows->y0 && y < (float)rows->y1) {
+                po_relief_fetch_paint(&d->relief, (int)cell_x(d, next->x1), (int)y, bead_z(next));
+            }
+        }
+        uint32_t bead = rows->beads[i];
+        paint_bead(d, &beads[bead], &job->w->info[bead], d->roots[bead], rows->y0, rows->y1, job->top);
+    }
+}
+
+/* All beads in order: where what one finds there depends on those before it. */
+static void paint_in_order(po_deposit *d, work *w, bool top)
+{
+    for (size_t i = 0; i < w->batch->n_beads; i++) {
+        const po_bead *b = &w->batch->beads[i];
+        bead_info *info = &w->info[i];
+        if (info->bits & INFO_OUTSIDE) {
+            continue;
+        }
+        if (little_flow(d, b)) {
+            float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+            int on = 0;
+            for (int k = 0; k < 5; k++) {
+                float t = 0.1f + 0.2f * (float)k;
+                on += height_at(d, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t)) >= bead_z(b) - 1e-4f;
+            }
+            if (on >= 4) {
+                info->bits |= INFO_SECOND;
+            }
+        }
+        paint_bead(d, b, info, d->roots[i], 0, (d->height + 15) & ~15, top);
+    }
+}
+
 /* The short way for a batch about which nothing is asked: heights and labels straight into the maps. A bead bears the
  * label of what it lies on, or of the bead that it goes on from. */
-static void lay_light(po_deposit *d, work *w)
+static bool lay_light(po_deposit *d, work *w)
 {
     const po_batch *batch = w->batch;
-    bool top = batch->z_low >= d->highest;
     uint16_t last = 0, before = 0;
     uint32_t root = 0, weigh_root = 0;
     double area = 0, without = 0, all = 0;
-    for (size_t i = 0; i < batch->n_beads; i++) {
+    bool in_order = batch->n_beads < BAND_BEADS;
+    if (d->cap_roots < batch->n_beads) {
+        free(d->roots);
+        d->cap_roots = batch->cap_beads;
+        d->roots = malloc(d->cap_roots * sizeof *d->roots);
+    }
+    if (!d->bands) {
+        d->bands = calloc(MOST_BANDS, sizeof *d->bands);
+    }
+    if (!d->roots || !d->bands) {
+        d->cap_roots = d->roots ? d->cap_roots : 0;
+        return false;
+    }
+    int shift = 6, n_bands;
+    do {
+        shift++;
+        n_bands = ((d->height - 1) >> shift) + 1;
+    } while (n_bands > MOST_BANDS);
+    for (int k = 0; k < n_bands; k++) {
+        d->bands[k].n = 0;
+        d->bands[k].y0 = k << shift;
+        d->bands[k].y1 = (k + 1) << shift;
+    }
+    for (uint32_t i = 0; i < batch->n_beads; i++) {
         const po_bead *b = &batch->beads[i];
         bead_info *info = &w->info[i];
-        if (i + FETCH_AHEAD < batch->n_beads) {
-            fetch_paint(d, b + FETCH_AHEAD);
-            const po_bead *next = b + FETCH_AHEAD / 2;
-            po_relief_fetch_paint(&d->relief, (int)cell_x(d, next->x1), (int)cell_y(d, next->y1), bead_z(next));
-        }
         area += (double)(b->area * b->length) / (double)info->h;
         if (info->bits & INFO_OUTSIDE) {
             continue;
         }
-        float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
-        float z = bead_z(b), r = radius_of(d, info);
-        uint16_t label = label_touched(d, ax, ay, bx, by, r, z - info->h - touch_slack(info->h));
+        uint16_t label = info->piece;
         if (!label && !(b->flags & PO_BEAD_CHAIN)) {
             label = before;
         }
@@ -541,37 +629,34 @@ static void lay_light(po_deposit *d, work *w)
         if (weigh_root) { /* a strand of fill that rests on nothing belongs with the walls laid before it */
             weigh_bead(d, b, info, &d->nodes[weigh_root]);
         }
-        if (little_flow(d, b)) {
-            int on = 0;
-            for (int k = 0; k < 5; k++) {
-                float t = 0.1f + 0.2f * (float)k;
-                on += height_at(d, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t)) >= z - 1e-4f;
-            }
-            if (on >= 4) {
-                info->bits |= INFO_SECOND;
-            }
+        d->roots[i] = (uint16_t)root;
+        float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+        float r = radius_of(d, info), edge = r + 2, w1 = (float)d->width - edge, h1 = (float)d->height - edge;
+        if (!(ax > edge && ay > edge && bx > edge && by > edge && ax < w1 && bx < w1 && ay < h1 && by < h1)) {
+            info->bits |= INFO_RIM;
+            in_order = true;
         }
-        float edge = r + 2, w1 = (float)d->width - edge, h1 = (float)d->height - edge;
-        if (ax > edge && ay > edge && bx > edge && by > edge && ax < w1 && bx < w1 && ay < h1 && by < h1) {
-            po_relief_line(&d->relief, ax, ay, bx, by, r, z, (uint16_t)root, top);
-        } else {
-            paint_heights(d, b, r);
-        }
-        int x0 = (int)(min_f(ax, bx) - r) >> 4, x1 = (int)(max_f(ax, bx) + r) >> 4;
-        int y0 = (int)(min_f(ay, by) - r) >> 4, y1 = (int)(max_f(ay, by) + r) >> 4;
-        x0 = x0 < 0 ? 0 : x0;
-        y0 = y0 < 0 ? 0 : y0;
-        for (int y = y0; y <= y1 && y < d->coarse_h;
-             y++) { /* bounds of the bead: an upper bound is all that is needed */
-            float *coarse = d->coarse + (size_t)y * (size_t)d->coarse_w;
-            for (int x = x0; x <= x1 && x < d->coarse_w; x++) {
-                coarse[x] = z > coarse[x] ? z : coarse[x];
+        in_order |= little_flow(d, b);
+        if (!in_order) {
+            int k0 = (int)(min_f(ay, by) - r - 1) >> shift, k1 = (int)(max_f(ay, by) + r + 1) >> shift;
+            for (int k = k0; k <= k1; k++) {
+                if (!add_to_band(&d->bands[k], i)) {
+                    return false;
+                }
             }
         }
+    }
+    bool top = batch->z_low >= d->highest;
+    if (in_order) {
+        paint_in_order(d, w, top);
+    } else {
+        painting job = {d, w, top};
+        share_out(d, (size_t)n_bands, paint_band, &job);
     }
     w->area_mm2 = area;
     d->want_full = without > 0.35 * all;
     d->highest = max_f(d->highest, batch->z_high);
+    return true;
 }
 
 /* How full a layer is asks for a look at all its gaps: the first layers, evenly spaced ones, and (from the runs that are
@@ -664,7 +749,7 @@ bool po_deposit_lay(po_deposit *d, work *w)
             ok = po_runs_find(&d->pieces, &d->laid, d->laid.used, false) &&
                  glance_nodes(d, w->batch->z_high - h - touch_slack(h)) && po_deposit_shares(d, w, true);
         }
-        lay_light(d, w);
+        ok = ok && lay_light(d, w);
     }
     if (d->setup.images) {
         po_deposit_side_view(d, w);

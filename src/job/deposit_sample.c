@@ -8,7 +8,7 @@
 
 #include "job/deposit_inside.h"
 
-enum { MOST_SAMPLES = 8192 };
+enum { MOST_SAMPLES = 8192, SHARE_BEADS = 512 };
 #define STRAND_STEPS 1.75f /* a bead this many layers high hangs between others: sparse fill in turns */
 
 /* k-th smallest by quickselect (Hoare 1961); reorders v. */
@@ -48,18 +48,30 @@ static float snap(float h)
     return (float)((double)(int)((double)h * 1e4 + 0.5) / 1e4);
 }
 
-static bool add_segment(po_deposit *d, uint32_t bead, float t0, float t1, bool carried)
+static bool room_for_segments(segments *list, size_t n)
 {
-    if (d->n_segments == d->cap_segments) {
-        size_t cap = d->cap_segments ? d->cap_segments * 2 : 1024;
-        segment *more = realloc(d->segments, cap * sizeof *more);
+    if (n > list->cap) {
+        size_t cap = list->cap ? list->cap * 2 : 256;
+        while (cap < n) {
+            cap *= 2;
+        }
+        segment *more = realloc(list->at, cap * sizeof *more);
         if (!more) {
+            list->failed = true;
             return false;
         }
-        d->segments = more;
-        d->cap_segments = cap;
+        list->at = more;
+        list->cap = cap;
     }
-    d->segments[d->n_segments++] = (segment){bead, t0, t1, carried};
+    return true;
+}
+
+static bool add_segment(segments *list, uint32_t bead, float t0, float t1, bool carried)
+{
+    if (!room_for_segments(list, list->n + 1)) {
+        return false;
+    }
+    list->at[list->n++] = (segment){bead, t0, t1, carried};
     return true;
 }
 
@@ -97,7 +109,7 @@ static bool carried_at(const po_deposit *d, float cx, float cy, float nx, float 
     return on && map_at(d, cx + ox, cy + oy) >= floor_z && map_at(d, cx - ox, cy - oy) >= floor_z;
 }
 
-static void width_of(po_deposit *d, const po_bead *b, bead_info *info, float nozzle)
+static void width_of(const po_deposit *d, const po_bead *b, bead_info *info, float nozzle)
 {
     float h = info->h, a = b->area;
     const float round_share = (float)(M_PI / 4);
@@ -170,7 +182,7 @@ static inline float lean_height(const po_deposit *d, const po_bead *b, const bea
     return b->flags & PO_BEAD_RAMP || info->h < 0.5f * d->usual_h ? max_f(info->h, d->usual_h) : info->h;
 }
 
-static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
+static bool sample_bead(const po_deposit *d, work *w, uint32_t i, float pitch, segments *list, float *v)
 {
     const po_bead *b = &w->batch->beads[i];
     bead_info *info = &w->info[i];
@@ -195,16 +207,15 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     int n = (int)ceilf(flat);
     n = n < 1 ? 1 : n > MOST_SAMPLES ? MOST_SAMPLES : n;
     float step = 1 / (float)n, sx = dx * step, sy = dy * step, px = ax + 0.5f * sx, py = ay + 0.5f * sy;
-    float *v = d->samples, low = INFINITY, high = -INFINITY;
+    float low = INFINITY, high = -INFINITY;
     if (n > 4) { /* a quick look at every third cell: nearly always all of it is one height, which then carries */
-        int k = 0;
-        for (float t = 0; k < n; k += 3, t += 3) {
-            float m = map_at(d, px + sx * t, py + sy * t);
-            low = m < low ? m : low;
-            high = m > high ? m : high;
+        float m = map_at(d, px, py), hq = z - m;
+        int k = 3;
+        for (float t = 3; k < n && map_at(d, px + sx * t, py + sy * t) == m; k += 3, t += 3) {
         }
-        float m = map_at(d, px + sx * (float)(n - 1), py + sy * (float)(n - 1)), hq = z - low;
-        if (m == low && high == low && hq > 1e-4f && hq < 1.5f * nozzle) {
+        if (k >= n && hq > 1e-4f && hq < 1.5f * nozzle &&
+            map_at(d, px + sx * (float)(n - 1), py + sy * (float)(n - 1)) == m) {
+            low = m;
             info->beneath = low;
             info->h = snap(hq);
             info->bits = (uint16_t)(INFO_FOUND | (low == 0                    ? INFO_ON_BED
@@ -212,15 +223,11 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
                                                                               : 0));
             width_of(d, b, info, nozzle);
             if (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
-                if (!(info->bits & INFO_STRAND)) {
-                    count_height(d, info->h, b->length);
-                }
                 return true;
             }
             info->bits = 0;
+            low = INFINITY;
         }
-        low = INFINITY;
-        high = -INFINITY;
     }
     for (int k = 0; k < n; k++) {
         float m = map_at(d, px + sx * (float)k, py + sy * (float)k);
@@ -253,9 +260,6 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
         } else if (h > STRAND_STEPS * pitch) {
             info->bits |= INFO_STRAND;
         }
-        if (!(info->bits & INFO_STRAND)) {
-            count_height(d, info->h, b->length);
-        }
     } else {
         info->h = usual;
     }
@@ -281,7 +285,7 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     }
     int across = 0, free_samples = 0;
     bool state = true;
-    size_t first = d->n_segments;
+    size_t first = list->n;
     int begun = 0;
     for (int k = 0; k < n; k++) {
         bool c = (g >= 0 && v[k] >= floor_any) ||
@@ -293,7 +297,7 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
         if (k == 0) {
             state = c;
         } else if (c != state) {
-            if (!add_segment(d, i, (float)begun * step, (float)k * step, state)) {
+            if (!add_segment(list, i, (float)begun * step, (float)k * step, state)) {
                 return false;
             }
             state = c;
@@ -302,11 +306,11 @@ static bool sample_bead(po_deposit *d, work *w, uint32_t i, float pitch)
     }
     info->across = b->length * (float)across * step;
     if (free_samples == 0) {
-        d->n_segments = first;
+        list->n = first;
         return true;
     }
     info->bits |= INFO_PART_FREE;
-    return add_segment(d, i, (float)begun * step, 1, state);
+    return add_segment(list, i, (float)begun * step, 1, state);
 }
 
 static bool add_stretch(work *w, const stretch *s)
@@ -464,6 +468,103 @@ static bool chains(po_deposit *d, work *w)
     return ok;
 }
 
+/* The label of what a bead rests on, at its middle, near its ends, in between, or under its round ends (a strand of fill
+ * that hangs between two walls). What lies across a gap is not asked: it may be a support. */
+static uint16_t label_touched(const po_deposit *d, const po_bead *b, const bead_info *info)
+{
+    static const float at[] = {0.5f, 0.02f, 0.98f, 0.25f, 0.75f};
+    float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), dx = cell_x(d, b->x1) - ax, dy = cell_y(d, b->y1) - ay;
+    float floor_touch = bead_z(b) - info->h - touch_slack(info->h);
+    uint16_t label;
+    for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
+        if (po_relief_look(&d->relief, (int)(ax + dx * at[k]), (int)(ay + dy * at[k]), &label) >= floor_touch && label) {
+            return label;
+        }
+    }
+    float flat = sqrtf(dx * dx + dy * dy), out = flat > 0 ? 0.8f * radius_of(d, info) / flat : 0;
+    for (int k = 0; k < 2; k++) {
+        float t = k ? 1 + out : -out;
+        int x = (int)floorf(ax + dx * t), y = (int)floorf(ay + dy * t);
+        if (cell_inside(d, x, y) && po_relief_look(&d->relief, x, y, &label) >= floor_touch && label) {
+            return label;
+        }
+    }
+    return 0;
+}
+
+typedef struct sampling {
+    po_deposit *d;
+    work *w;
+    float pitch;
+} sampling;
+
+/* A share of the batch's beads: nothing is written but their infos and the share's own segments. */
+static void sample_share(size_t k, void *user)
+{
+    const sampling *job = user;
+    const po_deposit *d = job->d;
+    const po_batch *batch = job->w->batch;
+    segments *list = &d->shares[k];
+    float v[MOST_SAMPLES];
+    list->n = 0;
+    list->failed = false;
+    size_t end = (k + 1) * SHARE_BEADS < batch->n_beads ? (k + 1) * SHARE_BEADS : batch->n_beads;
+    for (size_t i = k * SHARE_BEADS; i < end; i++) {
+        if (i + FETCH_AHEAD < batch->n_beads) {
+            fetch_bead(d, &batch->beads[i + FETCH_AHEAD]);
+        }
+        if (!sample_bead(d, job->w, (uint32_t)i, job->pitch, list, v)) {
+            return;
+        }
+        bead_info *info = &job->w->info[i];
+        if (!(info->bits & INFO_OUTSIDE)) {
+            info->piece = label_touched(d, &batch->beads[i], info);
+        }
+    }
+}
+
+static bool room_for_shares(po_deposit *d, size_t n)
+{
+    if (n > d->n_shares) {
+        segments *more = realloc(d->shares, n * sizeof *more);
+        if (!more) {
+            return false;
+        }
+        memset(more + d->n_shares, 0, (n - d->n_shares) * sizeof *more);
+        d->shares = more;
+        d->n_shares = n;
+    }
+    return true;
+}
+
+/* Segments of a share behind those of the shares before it. */
+static bool take_segments(po_deposit *d, const segments *from)
+{
+    if (from->n == 0) {
+        return true;
+    }
+    segments all = {d->segments, d->n_segments, d->cap_segments, false};
+    bool ok = room_for_segments(&all, all.n + from->n);
+    if (ok) {
+        memcpy(all.at + all.n, from->at, from->n * sizeof *all.at);
+        all.n += from->n;
+    }
+    d->segments = all.at;
+    d->n_segments = all.n;
+    d->cap_segments = all.cap;
+    return ok;
+}
+
+/* Heights found go into the job's histogram; beads that follow each other are mostly of one height. */
+static void count_heights(po_deposit *d, const work *w)
+{
+    for (size_t i = 0; i < w->batch->n_beads; i++) {
+        if ((w->info[i].bits & (INFO_FOUND | INFO_STRAND | INFO_OUTSIDE)) == INFO_FOUND) {
+            count_height(d, w->info[i].h, w->batch->beads[i].length);
+        }
+    }
+}
+
 /* Where most of a height rests on material, beads beside or between it do not lie on the bed: they hang over it. */
 static void hang_over_bed(po_deposit *d, work *w, float pitch)
 {
@@ -513,13 +614,19 @@ bool po_deposit_sample(po_deposit *d, work *w)
         pitch = INFINITY; /* a climb has no steps */
     }
     refresh_usual(d);
-    for (uint32_t i = 0; i < batch->n_beads; i++) {
-        if (i + FETCH_AHEAD < batch->n_beads) {
-            fetch_bead(d, &batch->beads[i + FETCH_AHEAD]);
-        }
-        if (!sample_bead(d, w, i, pitch)) {
+    size_t n_shares = (batch->n_beads + SHARE_BEADS - 1) / SHARE_BEADS;
+    if (!room_for_shares(d, n_shares)) {
+        return false;
+    }
+    sampling job = {d, w, pitch};
+    share_out(d, n_shares, sample_share, &job);
+    for (size_t k = 0; k < n_shares; k++) {
+        if (d->shares[k].failed || !take_segments(d, &d->shares[k])) {
             return false;
         }
+    }
+    count_heights(d, w);
+    for (uint32_t i = 0; i < batch->n_beads; i++) {
         w->any_on_bed |= w->info[i].bits & INFO_ON_BED;
         w->any_above |= !(w->info[i].bits & INFO_ON_BED) && w->info[i].beneath > 0;
     }

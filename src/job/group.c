@@ -12,6 +12,7 @@
 #include <math.h>
 #include <pthread.h>
 #include <signal.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -41,12 +42,23 @@ typedef struct task {
     po_batch *batch;
 } task;
 
+/* Items of work that a worker gives out while it has them; whoever waits takes some. */
+typedef struct handout {
+    void (*item)(size_t i, void *user);
+    void *user;
+    size_t n;
+    atomic_size_t next; /* may run past n */
+    size_t busy;        /* helpers; under the mutex, like open */
+    bool open;
+} handout;
+
 typedef struct worker {
     struct po_workers *of;
     pthread_t thread;
     bool started;
     task queue[256];
     size_t first, n;
+    handout out;
 } worker;
 
 struct po_workers {
@@ -75,6 +87,64 @@ static void spent(po_batch *batch, void *user)
     }
 }
 
+static void take_items(handout *out)
+{
+    size_t i;
+    while ((i = atomic_fetch_add_explicit(&out->next, 1, memory_order_relaxed)) < out->n) {
+        out->item(i, out->user);
+    }
+}
+
+/* Take a share in what some worker gives out. False when there is nothing. The mutex is held on entry and on return. */
+static bool help(po_workers *all)
+{
+    for (size_t i = 0; i < all->n; i++) {
+        handout *out = &all->at[i].out;
+        if (out->open && atomic_load_explicit(&out->next, memory_order_relaxed) < out->n) {
+            out->busy++;
+            pthread_mutex_unlock(&all->mutex);
+            take_items(out);
+            pthread_mutex_lock(&all->mutex);
+            if (--out->busy == 0) {
+                pthread_cond_broadcast(&all->changed);
+            }
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Wait for a change, and be of use meanwhile. The mutex is held. */
+static void wait(po_workers *all)
+{
+    if (!help(all)) {
+        pthread_cond_wait(&all->changed, &all->mutex);
+    }
+}
+
+/* po_deposit_help's each, called on a worker's thread. */
+static void give_out(void *helpers, size_t n, void (*item)(size_t i, void *user), void *user)
+{
+    worker *w = helpers;
+    po_workers *all = w->of;
+    handout *out = &w->out;
+    pthread_mutex_lock(&all->mutex);
+    out->item = item;
+    out->user = user;
+    out->n = n;
+    atomic_store_explicit(&out->next, 0, memory_order_relaxed);
+    out->open = true;
+    pthread_cond_broadcast(&all->changed);
+    pthread_mutex_unlock(&all->mutex);
+    take_items(out);
+    pthread_mutex_lock(&all->mutex);
+    out->open = false;
+    while (out->busy) {
+        pthread_cond_wait(&all->changed, &all->mutex);
+    }
+    pthread_mutex_unlock(&all->mutex);
+}
+
 static void *work(void *user)
 {
     worker *w = user;
@@ -82,7 +152,7 @@ static void *work(void *user)
     pthread_mutex_lock(&all->mutex);
     for (;;) {
         while (w->n == 0 && !all->stop) {
-            pthread_cond_wait(&all->changed, &all->mutex);
+            wait(all);
         }
         if (all->stop) {
             break;
@@ -121,6 +191,7 @@ po_workers *po_workers_new(size_t n)
     sigset_t all, before; /* signals are the caller's affair */
     sigfillset(&all);
     pthread_sigmask(SIG_SETMASK, &all, &before);
+    pthread_mutex_lock(&w->mutex); /* those that begin at once look at the others */
     for (size_t i = 0; i < n; i++) {
         w->at[i].of = w;
         if (pthread_create(&w->at[i].thread, NULL, work, &w->at[i]) != 0) {
@@ -129,6 +200,7 @@ po_workers *po_workers_new(size_t n)
         w->at[i].started = true;
         w->n++;
     }
+    pthread_mutex_unlock(&w->mutex);
     pthread_sigmask(SIG_SETMASK, &before, NULL);
     if (w->n == 0) {
         po_workers_free(w);
@@ -256,6 +328,9 @@ po_status po_group_init(po_group *g, po_lane **lanes, size_t n_lanes, const po_j
         po_group_done(g);
         return po_fail(err, PO_E_NOMEM, "no memory for the deposit");
     }
+    if (workers) {
+        po_deposit_help(g->deposit, give_out, &workers->at[worker_at]);
+    }
     po_batcher_init(&g->batcher, setup.filament_mm, setup.n_tools, first, take, g);
     lanes[0]->batcher = &g->batcher;
     for (size_t i = 0; i < n_lanes; i++) {
@@ -336,10 +411,10 @@ static bool send(po_group *g, po_batch *batch)
     struct po_group_shared *s = g->shared;
     pthread_mutex_lock(&all->mutex);
     while (!s->failed && s->queued && (s->queued >= QUEUE_BATCHES || s->queued_beads + batch->n_beads > QUEUE_BEADS)) {
-        pthread_cond_wait(&all->changed, &all->mutex);
+        wait(all);
     }
     while (w->n == sizeof w->queue / sizeof *w->queue) { /* many groups on one worker */
-        pthread_cond_wait(&all->changed, &all->mutex);
+        wait(all);
     }
     bool ok = !s->failed;
     if (ok) {
@@ -386,7 +461,7 @@ bool po_group_finish(po_group *g)
     if (g->workers) {
         pthread_mutex_lock(&g->workers->mutex);
         while (g->shared->queued) {
-            pthread_cond_wait(&g->workers->changed, &g->workers->mutex);
+            wait(g->workers);
         }
         ok = ok && !g->shared->failed;
         pthread_mutex_unlock(&g->workers->mutex);
