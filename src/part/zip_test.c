@@ -185,8 +185,8 @@ static void bad_names_are_refused(void **state)
                                         "C:x",
                                         "a\\b",
                                         "a//b",
-                                        "a\x01"
-                                        "b",
+                                        ("a\x01"
+                                         "b"), /* apart: \x01b would be one character */
                                         "a\x7f",
                                         "a/../b"};
     for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
