@@ -211,7 +211,7 @@ static void core_rules(void **state)
     (void)state;
     static const verdict list[] = {
         /* 2.3.2, 2.3.3, 2.3.4 */
-        {"<!DOCTYPE model [<!ENTITY a \"b\">]>" ONE("") + 39, PO_E_SYNTAX, NULL},
+        {"<!DOCTYPE model [<!ENTITY a \"b\">]>" IN_MODEL(RES BUILD), PO_E_SYNTAX, "document type"},
         {"<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?><model " SPACES ">" RES BUILD "</model>", PO_E_UNSUPPORTED,
          "UTF-8"},
         {"\xef\xbb\xbf<?xml version=\"1.0\" encoding=\"utf-8\"?><model " SPACES ">" RES BUILD "</model>", PO_OK, NULL},
