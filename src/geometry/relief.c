@@ -2,6 +2,7 @@
 #include "geometry/relief.h"
 
 #include <float.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/mman.h>
 
@@ -27,7 +28,10 @@ bool po_relief_init(po_relief *r, int width, int height)
     r->tiles = zero_pages(r->n_tiles * sizeof *r->tiles);
     r->heights = zero_pages(r->n_tiles * 64 * sizeof *r->heights);
     r->labels = zero_pages(r->n_tiles * 64 * sizeof *r->labels);
-    if (!r->tiles || !r->heights || !r->labels) {
+    r->coarse_across = (r->across + 1) / 2;
+    r->coarse_down = (r->n_tiles / r->across + 1) / 2;
+    r->coarse = calloc(r->coarse_across * r->coarse_down, sizeof *r->coarse);
+    if (!r->tiles || !r->heights || !r->labels || !r->coarse) {
         po_relief_done(r);
         return false;
     }
@@ -45,47 +49,31 @@ void po_relief_done(po_relief *r)
     if (r->labels) {
         munmap(r->labels, r->n_tiles * 64 * sizeof *r->labels);
     }
+    free(r->coarse);
     memset(r, 0, sizeof *r);
 }
 
-/* Write cells of a tile through to the arrays behind it. over: whatever is there; else only where z is higher. */
-#if defined(__GNUC__)
-typedef float row_floats __attribute__((vector_size(32)));
-typedef int32_t row_bits __attribute__((vector_size(32)));
-typedef uint16_t row_labels __attribute__((vector_size(16)));
-typedef int16_t row_halves __attribute__((vector_size(16)));
-
+/* Write cells of a tile through to the arrays behind it. over: whatever is there; then nothing is read, so that nobody has
+ * to wait for memory that has long left the caches. Else only where z is higher. */
 static void write_out(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool over)
 {
-    const row_bits bit = {1, 2, 4, 8, 16, 32, 64, 128};
-    const row_halves half = {1, 2, 4, 8, 16, 32, 64, 128};
-    for (size_t row = at << 6; cells; cells >>= 8, row += 8) {
-        int32_t now = (int32_t)(cells & 255);
-        if (!now) {
-            continue;
+    float *heights = r->heights + (at << 6);
+    uint16_t *labels = r->labels + (at << 6);
+    if (over && cells == ~0ull) {
+        for (int i = 0; i < 64; i++) {
+            heights[i] = z;
+            labels[i] = label;
         }
-        row_floats *h = (row_floats *)(r->heights + row), were = *h;
-        row_bits want = (bit & now) != 0;
-        if (!over) {
-            want &= were < z;
+        return;
+    }
+    for (; cells; cells &= cells - 1) {
+        int i = __builtin_ctzll(cells);
+        if (over || heights[i] < z) {
+            heights[i] = z;
         }
-        *h = (row_floats)(((row_bits)(were * 0 + z) & want) | ((row_bits)were & ~want));
-        row_labels *l = (row_labels *)(r->labels + row);
-        row_halves here = (half & (int16_t)now) != 0;
-        *l = (row_labels)(((row_halves)(*l * 0 + label) & here) | ((row_halves)*l & ~here));
+        labels[i] = label;
     }
 }
-#else
-static void write_out(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool over)
-{
-    for (size_t i = at << 6; cells; cells >>= 1, i++) {
-        if (cells & 1) {
-            r->heights[i] = over || r->heights[i] < z ? z : r->heights[i];
-            r->labels[i] = label;
-        }
-    }
-}
-#endif
 
 /* Everything that a tile holds goes to the arrays behind it. */
 static void empty_tile(po_relief *r, size_t at)
@@ -96,9 +84,22 @@ static void empty_tile(po_relief *r, size_t at)
     t->before = t->last = 0;
 }
 
-/* Cells that differ in height or label from what was painted last. */
-static __attribute__((noinline)) void paint_other(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool top)
+static inline size_t tile_at(const po_relief *r, unsigned i, unsigned j)
 {
+    return (size_t)j * r->across + i;
+}
+
+static void raise_most(po_relief *r, unsigned i, unsigned j, float z)
+{
+    float *most = &r->tiles[tile_at(r, i, j)].most, *coarse = &r->coarse[(size_t)(j >> 1) * r->coarse_across + (i >> 1)];
+    *most = max_f(*most, z);
+    *coarse = max_f(*coarse, z);
+}
+
+/* Cells that differ in height or label from what was painted last. */
+static __attribute__((noinline)) void paint_other(po_relief *r, unsigned i, unsigned j, uint64_t cells, float z, uint16_t label, bool top)
+{
+    size_t at = tile_at(r, i, j);
     po_tile *t = &r->tiles[at];
     if (top || z >= t->most) {
         uint64_t old = t->before & ~t->last & ~cells;
@@ -111,48 +112,32 @@ static __attribute__((noinline)) void paint_other(po_relief *r, size_t at, uint6
         t->last = cells;
         t->last_z = z;
         t->last_label = label;
-        t->most = max_f(t->most, z);
+        raise_most(r, i, j, z);
     } else {
         empty_tile(r, at);
         write_out(r, at, cells, z, label, false);
     }
 }
 
-static inline void paint(po_relief *r, size_t at, uint64_t cells, float z, uint16_t label, bool top)
+static inline void paint(po_relief *r, unsigned i, unsigned j, uint64_t cells, float z, uint16_t label, bool top)
 {
-    po_tile *t = &r->tiles[at];
-    if (t->last_z == z && t->last_label == label && t->last && (top || z >= t->most)) {
+    po_tile *t = &r->tiles[tile_at(r, i, j)];
+    bool same = (t->last_z == z) & (t->last_label == label) & ((int)top | (z >= t->most)); /* one branch: a guess less */
+    if (__builtin_expect(same, 1)) {
         t->last |= cells;
-    } else {
-        paint_other(r, at, cells, z, label, top);
-    }
-}
-
-void po_relief_fetch_paint(const po_relief *r, int x, int y, float z)
-{
-    if (x < 0 || y < 0 || x >= r->width || y >= r->height) {
-        return;
-    }
-    size_t at = (size_t)((unsigned)y >> 3) * r->across + ((unsigned)x >> 3);
-    const po_tile *t = &r->tiles[at];
-    uint64_t old = t->last_z < z ? t->before & ~t->last : 0; /* will be written out */
-    for (size_t i = at << 6; old; old >>= 16, i += 16) {
-        if (old & 0xffff) {
-            __builtin_prefetch(&r->heights[i]);
-            __builtin_prefetch(&r->labels[i]);
-        }
+    } else if (cells) {
+        paint_other(r, i, j, cells, z, label, top);
     }
 }
 
 void po_relief_span(po_relief *r, int y, int x0, int x1, float z, uint16_t label, bool top)
 {
-    size_t row = (size_t)((unsigned)y >> 3) * r->across;
     unsigned shift = ((unsigned)y & 7) << 3;
     for (int x = x0 & ~7; x < x1; x += 8) {
         unsigned cells = 255;
         cells &= x0 > x ? 255u << (x0 - x) : 255u;
         cells &= x1 < x + 8 ? 255u >> (x + 8 - x1) : 255u;
-        paint(r, row + ((unsigned)x >> 3), (uint64_t)(cells & 255) << shift, z, label, top);
+        paint(r, (unsigned)x >> 3, (unsigned)y >> 3, (uint64_t)(cells & 255) << shift, z, label, top);
     }
 }
 
@@ -178,7 +163,7 @@ void po_relief_raise(po_relief *r, int x, int y, float z)
     }
     float *h = &r->heights[at << 6 | ((unsigned)y & 7) << 3 | ((unsigned)x & 7)];
     *h = max_f(*h, z);
-    t->most = max_f(t->most, z);
+    raise_most(r, (unsigned)x >> 3, (unsigned)y >> 3, z);
 }
 
 /* Eight rows of at most 64 cells to eight tiles: byte j of row k becomes byte k of tile j. */
@@ -213,6 +198,59 @@ static inline void to_tiles(const uint64_t rows[8], uint64_t tiles[8])
 }
 #endif
 
+/* Bits of the cells lo .. hi of eight rows, from x0 on: 64 of them at most. */
+#if defined(__GNUC__)
+typedef int32_t eight_ints __attribute__((vector_size(32)));
+typedef int64_t eight_longs __attribute__((vector_size(64)));
+typedef uint64_t eight_words __attribute__((vector_size(64)));
+static inline __attribute__((always_inline)) void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0,
+                                                               uint64_t rows[8])
+{
+    eight_ints a, b;
+    memcpy(&a, lo, sizeof a);
+    memcpy(&b, hi, sizeof b);
+    a -= x0;
+    b -= x0;
+    a &= a > 0;
+    eight_ints inside = b < 63;
+    b = (b & inside) | (63 & ~inside);
+    eight_longs some = __builtin_convertvector((eight_ints)(a <= b), eight_longs);
+    eight_words from = __builtin_convertvector(a & 63, eight_words);
+    eight_words to = __builtin_convertvector((63 - b) & 63, eight_words);
+    eight_words all = from - from - 1;
+    eight_words bits = (all << from) & (all >> to) & (eight_words)some;
+    memcpy(rows, &bits, sizeof bits);
+}
+#else
+static inline void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0, uint64_t rows[8])
+{
+    for (int k = 0; k < 8; k++) {
+        int32_t a = lo[k] < x0 ? 0 : lo[k] - x0, b = hi[k] > x0 + 63 ? 63 : hi[k] - x0;
+        uint64_t bits = (~0ull << (a & 63)) & (~0ull >> ((63 - b) & 63));
+        rows[k] = a <= b ? bits : 0;
+    }
+}
+#endif
+
+/* Eight rows of cells from (x0, row) on, at most 64 wide up to x1: into the tiles of one row of tiles or of two. */
+static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const int32_t *lo, const int32_t *hi, int row,
+                                                             int x0, int x1, float z, uint16_t label, bool top)
+{
+    uint64_t rows[8], tiles[8];
+    bits_of_rows(lo, hi, x0, rows);
+    to_tiles(rows, tiles);
+    unsigned n = x1 - x0 >= 64 ? 8 : (unsigned)(x1 - x0) / 8 + 1, i = (unsigned)x0 >> 3, j = (unsigned)row >> 3;
+    unsigned shift = ((unsigned)row & 7) << 3;
+    for (unsigned k = 0; k < n; k++) {
+        paint(r, i + k, j, tiles[k] << shift, z, label, top);
+    }
+    if (shift) {
+        for (unsigned k = 0; k < n; k++) {
+            paint(r, i + k, j + 1, tiles[k] >> (64 - shift), z, label, top);
+        }
+    }
+}
+
 MANY_TARGETS
 void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float radius, int y0, int y1, float z,
                     uint16_t label, bool top)
@@ -223,13 +261,12 @@ void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float 
     last = last >= y1 ? y1 - 1 : last;
     int box0 = (int)(min_f(ax, bx) - radius) & ~7, box1 = (int)(max_f(ax, bx) + radius);
     int32_t lo[16], hi[16];
-    for (int row = first & ~7; row <= last; row += 16) {
+    for (int row = first; row <= last; row += 16) {
         spans(&s, row, 16, lo, hi);
         for (int i = 0; i < 16; i++) {
-            bool none = row + i < first || row + i > last;
-            hi[i] = none ? INT32_MIN : hi[i];
+            hi[i] = i > last - row ? -2000000000 : hi[i];
         }
-        for (int i = 0; i < 16 && row + i <= last; i += 8) { /* one row of tiles */
+        for (int i = 0; i < 16 && row + i <= last; i += 8) {
             int x0 = box0, x1 = box1;
             if (x1 - x0 >= 64) {
                 x0 = INT32_MAX;
@@ -240,22 +277,8 @@ void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float 
                 }
                 x0 &= ~7;
             }
-            size_t at = (size_t)((unsigned)(row + i) >> 3) * r->across;
             for (; x0 <= x1; x0 += 64) {
-                uint64_t rows[8], tiles[8];
-                for (int k = 0; k < 8; k++) { /* cells lo .. hi, from x0 on */
-                    int64_t a = lo[i + k] - x0, b = (int64_t)hi[i + k] - x0;
-                    uint64_t from = ~0ull << (a < 0 ? 0 : a > 63 ? 63 : a), to = ~0ull >> (b > 63 ? 0 : b < 0 ? 63 : 63 - b);
-                    rows[k] = a > b || a > 63 || b < 0 ? 0 : from & to;
-                }
-                to_tiles(rows, tiles);
-                int n = x1 - x0 >= 64 ? 8 : (x1 - x0) / 8 + 1;
-                size_t tile = at + ((unsigned)x0 >> 3);
-                for (int j = 0; j < n; j++) {
-                    if (tiles[j]) {
-                        paint(r, tile + (size_t)j, tiles[j], z, label, top);
-                    }
-                }
+                paint_rows(r, lo + i, hi + i, row + i, x0, x1, z, label, top);
             }
         }
     }

@@ -31,6 +31,8 @@ typedef struct po_relief {
     float *heights;   /* 0 = nothing deposited; older than what the tiles hold */
     uint16_t *labels; /* 0 = none */
     size_t n_tiles;
+    float *coarse; /* of 2 x 2 tiles: nothing in them is higher */
+    size_t coarse_across, coarse_down;
 } po_relief;
 
 /* False when memory is gone. */
@@ -80,14 +82,13 @@ static inline uint16_t po_relief_label(const po_relief *r, int x, int y)
     return label;
 }
 
-/* Ask early for what a look at a cell, or (soon, with height z) painting around it, will need. Any x and y. */
+/* Ask early for what a look at a cell, or painting it, will need. Any x and y. */
 static inline void po_relief_fetch(const po_relief *r, int x, int y)
 {
     if (x >= 0 && y >= 0 && x < r->width && y < r->height) {
         __builtin_prefetch(&r->tiles[(size_t)((unsigned)y >> 3) * r->across + ((unsigned)x >> 3)]);
     }
 }
-void po_relief_fetch_paint(const po_relief *r, int x, int y, float z);
 
 /* Cells [x0, x1) of row y: the height becomes z where z is higher (top: nothing there is higher, no need to look), the
  * label becomes label. z > 0. */
@@ -97,7 +98,7 @@ void po_relief_label_span(po_relief *r, int y, int x0, int x1, uint16_t label);
 void po_relief_raise(po_relief *r, int x, int y, float z);
 
 /* The same for the cells of a thick line (bitmap.h) that lies wholly inside, a cell from every edge; only those in rows
- * [y0, y1), both multiples of 8. Threads may paint at once into rows that are not the same. */
+ * [y0, y1), both multiples of 16. Threads may paint at once into rows that are not the same. */
 void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float radius, int y0, int y1, float z,
                     uint16_t label, bool top);
 

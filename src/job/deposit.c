@@ -32,9 +32,6 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
         free(d);
         return NULL;
     }
-    d->coarse_w = d->width / 16 + 1;
-    d->coarse_h = d->height / 16 + 1;
-    d->coarse = calloc((size_t)d->coarse_w * (size_t)d->coarse_h, sizeof *d->coarse);
     d->lanes = calloc(setup->n_lanes, sizeof *d->lanes);
     d->sums = calloc(setup->n_machines, sizeof *d->sums);
     d->machines = calloc(setup->n_machines, sizeof *d->machines);
@@ -51,7 +48,7 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
         d->min[a] = INFINITY;
         d->max[a] = -INFINITY;
     }
-    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->coarse && d->lanes && d->sums &&
+    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->lanes && d->sums &&
               d->machines && d->lane_of && d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
     if (!ok) {
         po_deposit_free(d);
@@ -91,7 +88,6 @@ void po_deposit_free(po_deposit *d)
         return;
     }
     po_relief_done(&d->relief);
-    free(d->coarse);
     po_bitmap_done(&d->laid);
     po_bitmap_done(&d->mask);
     po_bitmap_done(&d->scratch);

@@ -45,12 +45,12 @@ static float highest_near(po_deposit *d, float ax, float ay, float bx, float by,
     int cy0 = (int)floorf((min_f(ay, by) - radius) / 16), cy1 = (int)floorf((max_f(ay, by) + radius) / 16);
     cx0 = cx0 < 0 ? 0 : cx0;
     cy0 = cy0 < 0 ? 0 : cy0;
-    cx1 = cx1 >= d->coarse_w ? d->coarse_w - 1 : cx1;
-    cy1 = cy1 >= d->coarse_h ? d->coarse_h - 1 : cy1;
+    cx1 = cx1 >= (int)d->relief.coarse_across ? (int)d->relief.coarse_across - 1 : cx1;
+    cy1 = cy1 >= (int)d->relief.coarse_down ? (int)d->relief.coarse_down - 1 : cy1;
     float far = radius + 11.4f; /* half the diagonal of a coarse square */
     for (int j = cy0; j <= cy1; j++) {
         for (int i = cx0; i <= cx1; i++) {
-            if (d->coarse[(size_t)j * (size_t)d->coarse_w + (size_t)i] <= max_f(floor_z, best)) {
+            if (d->relief.coarse[(size_t)j * d->relief.coarse_across + (size_t)i] <= max_f(floor_z, best)) {
                 continue;
             }
             float mx = (float)i * 16 + 8, my = (float)j * 16 + 8;
@@ -118,7 +118,7 @@ static float under_head(const po_deposit *d, const po_head *head, float x, float
     float best = 0;
     for (int j = y0 / 16; j * 16 < y1; j++) {
         for (int i = x0 / 16; i * 16 < x1; i++) {
-            if (d->coarse[(size_t)j * (size_t)d->coarse_w + (size_t)i] <= max_f(floor_z, best)) {
+            if (d->relief.coarse[(size_t)j * d->relief.coarse_across + (size_t)i] <= max_f(floor_z, best)) {
                 continue;
             }
             for (int v = j * 16 > y0 ? j * 16 : y0; v < j * 16 + 16 && v < y1; v++) {

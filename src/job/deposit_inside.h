@@ -152,8 +152,6 @@ struct po_deposit {
     double inv_cell_d, corner_x, corner_y; /* the same in cells, whole numbers */
     int width, height;
     po_relief relief; /* height of what lies there, 0 = bed; node of it, 0 = none */
-    float *coarse;    /* highest of each 16 x 16 cells */
-    int coarse_w, coarse_h;
     float highest;
     po_bitmap laid, mask, scratch, carried;
     po_runs pieces, gaps, open_runs;

@@ -328,14 +328,6 @@ static void find_thick(po_deposit *d, work *w)
     }
 }
 
-static void raise_coarse(po_deposit *d, int y, int x0, int x1, float z)
-{
-    float *coarse = d->coarse + (size_t)(y >> 4) * (size_t)d->coarse_w;
-    for (int i = x0 >> 4; i <= (x1 - 1) >> 4; i++) {
-        coarse[i] = z > coarse[i] ? z : coarse[i];
-    }
-}
-
 static void paint_heights(po_deposit *d, const po_bead *b, float radius)
 {
     float z = bead_z(b);
@@ -375,7 +367,6 @@ static void paint(po_deposit *d, work *w)
         } else {
             po_relief_label_span(&d->relief, r->y, r->x0, r->x1, label);
         }
-        raise_coarse(d, r->y, r->x0, r->x1, z);
     }
     for (size_t i = 0; !flat && i < w->batch->n_beads; i++) {
         const po_bead *b = &w->batch->beads[i];
@@ -465,7 +456,7 @@ void po_deposit_draw(po_deposit *d, work *w)
     }
 }
 
-/* Bead rows [y0, y1) of a batch, painted by one thread. Bands do not share rows of tiles or of the coarse map. */
+/* Bead rows [y0, y1) of a batch, painted by one thread. Bands do not share rows of tiles or what is kept of two rows. */
 typedef struct band {
     int y0, y1;
     uint32_t *beads; /* that reach into it, in order */
@@ -513,17 +504,6 @@ static inline void paint_bead(po_deposit *d, const po_bead *b, const bead_info *
     } else {
         po_relief_line(&d->relief, ax, ay, bx, by, r, from, to, z, label, top);
     }
-    /* bounds of the bead: an upper bound is all that is needed */
-    int x0 = (int)(min_f(ax, bx) - r) >> 4, x1 = (int)(max_f(ax, bx) + r) >> 4;
-    int y0 = (int)(min_f(ay, by) - r) >> 4, y1 = (int)(max_f(ay, by) + r) >> 4;
-    x0 = x0 < 0 ? 0 : x0;
-    y0 = y0 < from >> 4 ? from >> 4 : y0;
-    for (int y = y0; y <= y1 && y < d->coarse_h && y << 4 < to; y++) {
-        float *coarse = d->coarse + (size_t)y * (size_t)d->coarse_w;
-        for (int x = x0; x <= x1 && x < d->coarse_w; x++) {
-            coarse[x] = z > coarse[x] ? z : coarse[x];
-        }
-    }
 }
 
 static void paint_band(size_t k, void *user)
@@ -535,11 +515,6 @@ static void paint_band(size_t k, void *user)
     for (size_t i = 0; i < rows->n; i++) {
         if (i + FETCH_AHEAD < rows->n) {
             fetch_paint(d, &beads[rows->beads[i + FETCH_AHEAD]]);
-            const po_bead *next = &beads[rows->beads[i + FETCH_AHEAD / 2]];
-            float y = cell_y(d, next->y1);
-            if (y >= (float)rows->y0 && y < (float)rows->y1) {
-                po_relief_fetch_paint(&d->relief, (int)cell_x(d, next->x1), (int)y, bead_z(next));
-            }
         }
         uint32_t bead = rows->beads[i];
         paint_bead(d, &beads[bead], &job->w->info[bead], d->roots[bead], rows->y0, rows->y1, job->top);
