@@ -62,6 +62,9 @@ typedef struct po_runs {
 void po_runs_done(po_runs *runs);
 /* false when memory is gone. */
 bool po_runs_find(po_runs *runs, const po_bitmap *map, po_cells area, bool empty);
+/* Join pieces that lie at most one cell apart along a row or a column: seams thinner than the raster tells. False when
+ * memory is gone. */
+bool po_runs_join_near(po_runs *runs);
 /* The run that holds a cell, or NULL. */
 const po_run *po_runs_at(const po_runs *runs, int x, int y);
 

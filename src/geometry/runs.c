@@ -119,6 +119,54 @@ bool po_runs_find(po_runs *r, const po_bitmap *map, po_cells area, bool empty)
     return true;
 }
 
+static void unite(uint32_t *parent, uint32_t a, uint32_t b)
+{
+    a = root(parent, a);
+    b = root(parent, b);
+    parent[a < b ? b : a] = a < b ? a : b;
+}
+
+bool po_runs_join_near(po_runs *r)
+{
+    if (r->n_pieces < 2) {
+        return true;
+    }
+    if (!grow((void **)&r->parent, &r->cap_parent, (size_t)r->n_pieces + 1, sizeof *r->parent)) {
+        return false;
+    }
+    uint32_t *parent = r->parent;
+    for (uint32_t i = 0; i < r->n_pieces; i++) {
+        parent[i] = i;
+    }
+    for (size_t j = 0; j < r->n_rows; j++) {
+        uint32_t a = j >= 2 ? r->row_start[j - 2] : 0, a_end = j >= 2 ? r->row_start[j - 1] : 0;
+        for (uint32_t b = r->row_start[j]; b < r->row_start[j + 1]; b++) {
+            const po_run *run = &r->runs[b];
+            if (b > r->row_start[j] && run->x0 - r->runs[b - 1].x1 <= 1) {
+                unite(parent, run->piece, r->runs[b - 1].piece);
+            }
+            while (a < a_end && r->runs[a].x1 <= run->x0) {
+                a++;
+            }
+            for (uint32_t k = a; k < a_end && r->runs[k].x0 < run->x1; k++) { /* two rows back: one empty row between */
+                unite(parent, run->piece, r->runs[k].piece);
+            }
+        }
+    }
+    for (uint32_t i = 0; i < r->n_pieces; i++) {
+        parent[i] = root(parent, i);
+    }
+    uint32_t n = 0;
+    for (uint32_t i = 0; i < r->n_pieces; i++) { /* a root is the lowest of its set, so its new number is there first */
+        parent[i] = parent[i] == i ? n++ : parent[parent[i]];
+    }
+    for (size_t i = 0; i < r->n_runs; i++) {
+        r->runs[i].piece = parent[r->runs[i].piece];
+    }
+    r->n_pieces = n;
+    return true;
+}
+
 const po_run *po_runs_at(const po_runs *r, int x, int y)
 {
     if (y < r->y0 || (size_t)(y - r->y0) >= r->n_rows) {

@@ -6,9 +6,12 @@
 #include <string.h>
 
 #define NEAR ((float)PO_HEIGHT_NEAR_UM / 1000)
-#define CHORD_ERROR_MM 0.01  /* an arc's chords lie within this of it */
-#define RAMP_PIECE_MM 0.02   /* a piece of a ramp is taken as flat at its middle */
-#define UNKNOWN_CLIMB_MM 0.1 /* most climb of one batch before a layer height is known */
+#define CHORD_ERROR_MM 0.01 /* an arc's chords lie within this of it */
+#define RAMP_PIECE_MM 0.02  /* a piece of a ramp is taken as flat at its middle */
+/* before a layer height is known: a ramp off the bed may be a thick first layer; a climb from the bed on is cut often */
+#define FLAT_START_MM 2.0f
+#define UNKNOWN_RAMP_MM 0.5f
+#define UNKNOWN_STEP_MM 0.2f
 enum { MOST_PIECES = 2048 }; /* of one move */
 
 po_batch *po_batch_new(size_t n_lanes)
@@ -157,7 +160,7 @@ static bool cuts(po_batcher *b, float z0, float z1)
     if (now->n_beads >= PO_BATCH_MOST) {
         return true;
     }
-    float step = b->usual_step > 0 ? b->usual_step : (float)UNKNOWN_CLIMB_MM;
+    float step = b->usual_step > 0 ? b->usual_step : now->continues ? UNKNOWN_STEP_MM : UNKNOWN_RAMP_MM;
     if (fabsf(z1 - z0) <= 1e-4f) { /* flat; after a ramp: the ramp belongs to the height it ends at */
         return fabsf(z1 - (b->flat ? b->flat_z : now->z_high)) > NEAR;
     }
@@ -171,10 +174,28 @@ static bool cuts(po_batcher *b, float z0, float z1)
     return high - b->climb_from > most || low < b->climb_from - NEAR;
 }
 
+/* A ramp may begin with a bead or two that are flat: a batch of no more than those, in the same chain, is no height. */
+static bool begins_ramp(const po_batcher *b, const po_bead *bead)
+{
+    const po_batch *now = b->now;
+    float length = 0;
+    if (now->n_beads == 0 || now->n_beads > 3 || (bead->flags & PO_BEAD_CHAIN) || bead->z1 <= bead->z0) {
+        return false;
+    }
+    for (size_t i = 0; i < now->n_beads; i++) {
+        length += now->beads[i].length;
+    }
+    return length < FLAT_START_MM;
+}
+
 static void put(po_batcher *b, const po_bead *bead)
 {
     float z1 = bead->z1, z0 = bead->z0;
     bool ramp = fabsf(z1 - z0) > 1e-4f;
+    if (ramp && b->flat && begins_ramp(b, bead)) {
+        b->flat = b->now->settled = false; /* the short flat start of a ramp */
+        b->climb_from = b->now->z_low;
+    }
     if (cuts(b, z0, z1)) {
         bool same = b->now->n_beads >= PO_BATCH_MOST || (ramp && !b->flat && z0 >= b->climb_from - NEAR);
         if (b->flat) {

@@ -8,8 +8,10 @@
 
 #include "job/deposit_inside.h"
 
-#define FILL_GAP_MM 15.0f /* a gap in fill is at most this wide (docs/measures.md) */
-enum { POINTS = 24 };     /* looked at along a stretch */
+#define EDGE_MM 1.3f
+#define SUPPORT_LINES_MM 3.2f /* lines of a support lie 2 to 3 mm apart (common practice, no published source) */
+#define FILL_GAP_MM 15.0f     /* a gap in fill is at most this wide (docs/measures.md) */
+enum { POINTS = 24 };         /* looked at along a stretch */
 
 typedef struct finder { /* what was worked out for this batch so far */
     bool have_pieces, have_gaps, have_open, have_carried;
@@ -128,7 +130,7 @@ static bool find_pieces(po_deposit *d, work *w, finder *f)
     }
     f->have_pieces = true;
     po_deposit_draw(d, w);
-    if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false)) {
+    if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false) || !po_runs_join_near(&d->pieces)) {
         return false;
     }
     f->piece_carried = calloc(d->pieces.n_pieces ? d->pieces.n_pieces : 1, 1);
@@ -367,24 +369,47 @@ static float longest_straight(const work *w, const stretch *s)
     return longest;
 }
 
-static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
+/* Cells between carriers on both sides of a point, along the normal; 0 when they are further apart than `most`. */
+static float between_carriers(const po_deposit *d, float x, float y, float nx, float ny, float most)
 {
-    if (!s->chain_carried) {
-        if (!find_pieces(d, w, f)) {
-            return false;
+    float reach[2] = {0, 0};
+    for (int side = 0; side < 2; side++) {
+        float sign = side ? -1 : 1;
+        for (float t = 0.5f;; t += 0.5f) {
+            if (t > most) {
+                return 0;
+            }
+            if (bit_near(d, &d->mask, x + sign * nx * t, y + sign * ny * t)) {
+                reach[side] = t;
+                break;
+            }
         }
-        const po_run *r = po_runs_at(&d->pieces, (int)floorf(cell_x(d, s->x)), (int)floorf(cell_y(d, s->y)));
-        if (r && !f->piece_carried[r->piece]) {
-            s->class = FREE_ON_AIR;
-            s->air_piece = r->piece;
+    }
+    return reach[0] + reach[1] <= most ? reach[0] + reach[1] : 0;
+}
+
+static bool carrier_within(const po_deposit *d, float x, float y, float nx, float ny, float most)
+{
+    for (float t = 0.5f; t <= most; t += 0.5f) {
+        if (bit_near(d, &d->mask, x + nx * t, y + ny * t) || bit_near(d, &d->mask, x - nx * t, y - ny * t)) {
             return true;
         }
     }
-    if (!find_gaps(d, w, f)) {
-        return false;
-    }
-    int in_gap = 0, enclosed = 0;
-    float widest = 0;
+    return false;
+}
+
+typedef struct beneath_it { /* what lies under the points of a stretch, and how many of them say so */
+    int in_gap;             /* over a gap at all */
+    int enclosed;           /* over one with walls all round that is narrow enough for fill */
+    int narrow;             /* between carriers that lie close on both sides, such as the lines of a support */
+    int beside;             /* close beside a carrier on one side: along the edge of what is carried */
+    float widest;           /* mm, of the enclosed gaps that are too wide for fill; 0: none */
+    float span;             /* mm, widest distance between such carriers */
+} beneath_it;
+
+static beneath_it look_beneath(po_deposit *d, work *w, finder *f, const stretch *s)
+{
+    beneath_it b = {0};
     for (int k = 0; k < POINTS; k++) {
         float x, y, nx, ny;
         uint32_t bead;
@@ -395,21 +420,54 @@ static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
         if (!r) {
             continue;
         }
-        in_gap++;
+        b.in_gap++;
         uint8_t kind = f->gap_kind[r->piece];
         if (kind & 1) {
+            float span = between_carriers(d, x, y, nx, ny, SUPPORT_LINES_MM * d->inv_cell) * d->cell;
+            b.narrow += span > 0;
+            b.beside += span > 0 || carrier_within(d, x, y, nx, ny, EDGE_MM * d->inv_cell);
+            b.span = max_f(b.span, span);
             continue;
         }
         float width = kind & 2 ? width_of_gap(d, f, r->piece) : 0;
-        enclosed += width <= FILL_GAP_MM;
+        b.enclosed += width <= FILL_GAP_MM;
         if (width > FILL_GAP_MM) {
-            widest = max_f(widest, width);
+            b.widest = max_f(b.widest, width);
         }
     }
-    if ((in_gap > 0 && 2 * enclosed > in_gap) || is_fill(d, w, f, s)) {
+    return b;
+}
+
+static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
+{
+    bool on_air = false;
+    if (!s->chain_carried) {
+        if (!find_pieces(d, w, f)) {
+            return false;
+        }
+        const po_run *r = po_runs_at(&d->pieces, (int)floorf(cell_x(d, s->x)), (int)floorf(cell_y(d, s->y)));
+        on_air = r && !f->piece_carried[r->piece];
+        s->air_piece = on_air ? r->piece : 0;
+    }
+    if (!find_gaps(d, w, f)) {
+        return false;
+    }
+    const beneath_it under = look_beneath(d, w, f, s);
+    if (on_air) {
+        /* A loop that begins within a narrow hollow (a branch of a support that parts) falls no further than its walls. */
+        s->class = under.in_gap > 0 && under.enclosed == under.in_gap ? FREE_OVER_FILL : FREE_ON_AIR;
+        return true;
+    }
+    if ((under.in_gap > 0 && 2 * under.enclosed > under.in_gap) || is_fill(d, w, f, s)) {
         s->class = FREE_OVER_FILL;
         return true;
     }
+    if (5 * under.narrow > 3 * under.in_gap) { /* along a narrow gap: what is free is its width */
+        s->class = FREE_BRIDGE;
+        s->free_mm = min_f(s->free_mm, under.span);
+        return true;
+    }
+    const float widest = under.widest;
     if (!find_carried(d, w, f)) {
         return false;
     }
@@ -431,7 +489,8 @@ static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
         float wide = w->info[bead].w * d->inv_cell;
         with_neighbour += beside(d, &d->carried, x, y, nx, ny, wide) || beside(d, &d->carried, x, y, -nx, -ny, wide);
     }
-    if (left && right && 2 * with_neighbour < n) {
+    bool edge = 5 * under.beside > 3 * under.in_gap; /* runs along what carries, a little beside it */
+    if (left && right && 2 * with_neighbour < n && !edge) {
         s->class = FREE_BRIDGE;
         s->free_mm = min_f(s->free_mm, longest_straight(w, s));
         if (widest > 0) {

@@ -371,7 +371,7 @@ static void hits(po_deposit *d, const work *w, const uint8_t *counted)
         const hit *h = &w->hits[i];
         if (h->machine == UINT16_MAX) {
             see(d, w, PO_SIGHT_RUNS_INTO_PART, h->bead, h->line, h->x, h->y, h->z, (double)h->higher, 0);
-        } else if (h->bead < w->batch->n_beads && counted[h->bead]) {
+        } else if (h->bead >= w->batch->n_beads || counted[h->bead]) {
             po_seen(&d->sums[h->machine].sights[PO_SIGHT_HEAD_HITS_PART],
                     po_place_at(h->line, (double)h->x, (double)h->y, (double)h->z,
                                 when(w, d->lane_of[h->machine], h->bead)),

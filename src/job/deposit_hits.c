@@ -132,32 +132,56 @@ static float under_head(const po_deposit *d, const po_head *head, float x, float
     return best;
 }
 
-static void head_moves(po_deposit *d, work *w)
+/* The head's outline along a straight move; false when it meets something (noted). last: the place tried last. */
+static bool head_clears(po_deposit *d, work *w, size_t machine, const float from[3], const float to[3], uint64_t line,
+                        uint32_t bead, float last[2])
 {
-    for (size_t m = 0; m < d->setup.n_machines; m++) {
-        const po_head *head = &d->machines[m]->machine->head;
-        if (!head->given || w->batch->z_low + (float)head->clears_mm >= d->highest) {
+    const po_head *head = &d->machines[machine]->machine->head;
+    float dx = to[0] - from[0], dy = to[1] - from[1], dz = to[2] - from[2];
+    int n = (int)ceilf(min_f(sqrtf(dx * dx + dy * dy + dz * dz), 4000) / HEAD_STEP_MM);
+    for (int k = 0; k <= n; k++) {
+        float t = n ? (float)k / (float)n : 0, x = from[0] + dx * t, y = from[1] + dy * t, z = from[2] + dz * t;
+        float clear = z + (float)head->clears_mm;
+        if ((fabsf(x - last[0]) < HEAD_STEP_MM / 2 && fabsf(y - last[1]) < HEAD_STEP_MM / 2 && fabsf(dz) < 0.1f) ||
+            clear >= d->highest) {
             continue;
         }
-        float done_x = 1e9f, done_y = 1e9f;
-        for (size_t i = 0; i < w->batch->n_beads; i++) {
-            const po_bead *b = &w->batch->beads[i];
-            int n = (int)ceilf(b->length / HEAD_STEP_MM);
-            for (int k = 0; k <= n; k++) {
-                float t = n ? (float)k / (float)n : 0, x = bead_x(b, t), y = bead_y(b, t);
-                if (fabsf(x - done_x) < HEAD_STEP_MM / 2 && fabsf(y - done_y) < HEAD_STEP_MM / 2) {
-                    continue;
-                }
-                done_x = x;
-                done_y = y;
-                float top = under_head(d, head, x, y, bead_z(b) + (float)head->clears_mm);
-                if (top > 0) {
-                    add_hit(w, (hit){b->line, x, y, bead_z(b), top - bead_z(b) - (float)head->clears_mm, (uint32_t)i,
-                                     (uint16_t)m});
-                    i = w->batch->n_beads;
-                    break;
-                }
+        last[0] = x;
+        last[1] = y;
+        float top = under_head(d, head, x, y, clear);
+        if (top > 0) {
+            add_hit(w, (hit){line, x, y, z, top - clear, bead, (uint16_t)machine});
+            return false;
+        }
+    }
+    return true;
+}
+
+static void head_moves(po_deposit *d, work *w)
+{
+    const po_batch *batch = w->batch;
+    for (size_t m = 0; m < d->setup.n_machines; m++) {
+        const po_head *head = &d->machines[m]->machine->head;
+        if (!head->given) {
+            continue;
+        }
+        bool clear = true;
+        float last[2] = {1e9f, 1e9f};
+        for (size_t i = 0; clear && i < batch->n_passings; i++) {
+            const po_passing *p = &batch->passings[i];
+            if (min_f(p->z0, p->z1) + (float)head->clears_mm < d->highest) {
+                clear = head_clears(d, w, m, (const float[3]){p->x0, p->y0, p->z0},
+                                    (const float[3]){p->x1, p->y1, p->z1}, p->line,
+                                    p->before_bead ? p->before_bead - 1 : UINT32_MAX, last);
             }
+        }
+        if (batch->n_beads == 0 || batch->z_low + (float)head->clears_mm >= d->highest) {
+            continue;
+        }
+        for (size_t i = 0; clear && i < batch->n_beads; i++) {
+            const po_bead *b = &batch->beads[i];
+            clear = head_clears(d, w, m, (const float[3]){b->x0, b->y0, bead_z(b)},
+                                (const float[3]){b->x1, b->y1, bead_z(b)}, b->line, (uint32_t)i, last);
         }
     }
 }
@@ -174,18 +198,12 @@ void po_deposit_hits(po_deposit *d, work *w)
                         p->before_bead ? p->before_bead - 1 : UINT32_MAX, nozzle, half);
         }
     }
-    if (batch->n_beads == 0 || batch->z_low + half >= d->highest) {
-        return;
-    }
-    for (size_t i = 0; i < batch->n_beads; i++) {
+    for (size_t i = 0; i < batch->n_beads && batch->z_low + half < d->highest; i++) {
         const po_bead *b = &batch->beads[i];
         float z = bead_z(b);
         if (z + half < d->highest) {
-            size_t before = w->n_hits;
-            nozzle_move(d, w, b->x0, b->y0, z, b->x1, b->y1, z, b->line, (uint32_t)i, nozzle, half);
-            if (w->n_hits > before) {
-                w->info[i].bits |= INFO_HIT;
-            }
+            float wide = (float)d->setup.nozzle_mm[b->tool < d->setup.n_tools ? b->tool : 0];
+            nozzle_move(d, w, b->x0, b->y0, z, b->x1, b->y1, z, b->line, (uint32_t)i, wide, half);
         }
     }
     head_moves(d, w);

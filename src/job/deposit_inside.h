@@ -19,8 +19,7 @@ enum {                      /* bits of bead_info */
        INFO_PART_FREE = 16, /* some of it is not carried */
        INFO_SECOND = 32,    /* second pass over what this height has laid already */
        INFO_BRIDGE = 64,    /* most of it bridges */
-       INFO_HIT = 128,
-       INFO_RIM = 512, /* reaches to the rim of the window */
+          INFO_RIM = 512, /* reaches to the rim of the window */
        INFO_STRAND =
            256, /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
 };

@@ -144,6 +144,8 @@ static void confirm(po_deposit *d, uint32_t label)
     }
 }
 
+enum { MOST_SIBLINGS = 4096 };
+
 typedef struct sibling { /* material of the same height, laid in a batch before */
     uint32_t piece;
     uint16_t label;
@@ -197,7 +199,7 @@ static bool glance_nodes(po_deposit *d, float floor_touch)
  * as high as this is no support but a neighbour. */
 static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_any, float same)
 {
-    sibling siblings[64];
+    sibling siblings[MOST_SIBLINGS];
     size_t n_siblings = 0;
     const po_runs *p = &d->pieces;
     if (!no_nodes(d)) {
@@ -220,7 +222,7 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
                 last_label = 0;
                 if (n_siblings == 0 || siblings[n_siblings - 1].piece != r->piece ||
                     siblings[n_siblings - 1].label != label) {
-                    siblings[n_siblings < 64 ? n_siblings++ : 63] = (sibling){r->piece, label};
+                    siblings[n_siblings < MOST_SIBLINGS ? n_siblings++ : MOST_SIBLINGS - 1] = (sibling){r->piece, label};
                 }
                 continue;
             }
@@ -688,7 +690,7 @@ static bool lay_full(po_deposit *d, work *w, bool shares)
         h = (float)(sum / len);
     }
     float z = po_batch_floor(w->batch); /* what a steady climb lies on climbs along with it */
-    if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false) ||
+    if (!po_runs_find(&d->pieces, &d->laid, d->laid.used, false) || !po_runs_join_near(&d->pieces) ||
         !find_nodes(d, w, z - h - touch_slack(h), z - h - gap_most(d, h), w->batch->z_high - 0.3f * h)) {
         return false;
     }

@@ -131,6 +131,15 @@ static void width_of(const po_deposit *d, const po_bead *b, bead_info *info, flo
     (void)nozzle;
 }
 
+/* A bead that is much higher than usual, though what was fed would make an ordinary one at the usual height, and would be
+ * thin here: it lies across a small gap (the first layer on a raft, or on a support). It says nothing of layers. */
+static bool lies_across(const po_deposit *d, float h, float area, float nozzle)
+{
+    const float lost = (float)(1 - M_PI / 4);
+    float u = d->usual_h;
+    return u > 0 && h > 1.25f * u && area / u + u * lost >= 0.95f * nozzle && area / h + h * lost < 0.9f * nozzle;
+}
+
 static void count_height(po_deposit *d, float h, float length)
 {
     int bin = (int)(h * 1000 + 0.5f);
@@ -218,9 +227,10 @@ static bool sample_bead(const po_deposit *d, work *w, uint32_t i, float pitch, s
             low = m;
             info->beneath = low;
             info->h = snap(hq);
-            info->bits = (uint16_t)(INFO_FOUND | (low == 0                    ? INFO_ON_BED
-                                                  : hq > STRAND_STEPS * pitch ? INFO_STRAND
-                                                                              : 0));
+            info->bits = (uint16_t)(INFO_FOUND |
+                                    (low == 0                                                           ? INFO_ON_BED
+                                     : hq > STRAND_STEPS * pitch || lies_across(d, hq, b->area, nozzle) ? INFO_STRAND
+                                                                                                        : 0));
             width_of(d, b, info, nozzle);
             if (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
                 return true;
@@ -257,7 +267,7 @@ static bool sample_bead(const po_deposit *d, work *w, uint32_t i, float pitch, s
         info->bits |= INFO_FOUND;
         if (on_bed) {
             info->bits |= INFO_ON_BED;
-        } else if (h > STRAND_STEPS * pitch) {
+        } else if (h > STRAND_STEPS * pitch || lies_across(d, h, b->area, nozzle)) {
             info->bits |= INFO_STRAND;
         }
     } else {
@@ -477,7 +487,8 @@ static uint16_t label_touched(const po_deposit *d, const po_bead *b, const bead_
     float floor_touch = bead_z(b) - info->h - touch_slack(info->h);
     uint16_t label;
     for (size_t k = 0; k < sizeof at / sizeof *at; k++) {
-        if (po_relief_look(&d->relief, (int)(ax + dx * at[k]), (int)(ay + dy * at[k]), &label) >= floor_touch && label) {
+        if (po_relief_look(&d->relief, (int)(ax + dx * at[k]), (int)(ay + dy * at[k]), &label) >= floor_touch &&
+            label) {
             return label;
         }
     }

@@ -739,7 +739,7 @@ static const char *damage_text(po_damage damage)
 {
     switch (damage) {
     case PO_DAMAGE_NUMBER:
-        return "a number that is none";
+        return "a number that is not one";
     case PO_DAMAGE_TWICE:
         return "the same letter twice in one line";
     case PO_DAMAGE_NUL:
@@ -747,7 +747,7 @@ static const char *damage_text(po_damage damage)
     case PO_DAMAGE_CHECKSUM:
         return "a checksum that does not agree";
     case PO_DAMAGE_BYTE:
-        return "a byte that can start no word";
+        return "a character that does not belong there";
     case PO_DAMAGE_COMMENT:
         return "a comment that does not close";
     case PO_DAMAGE_CODE:

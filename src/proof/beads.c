@@ -183,7 +183,7 @@ void po_judge_bead_too_thin(po_judging *j)
         double d = po_tool_nozzle(j, tool)->diameter_mm;
         po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_THIN_BEAD,
                     "Use beads about as wide as the nozzle, set the flow to 100 %, and write the file anew.",
-                    "%.0f %% of the plastic lies in beads thinner than %.2f mm, too thin for the %.2g mm nozzle%s.",
+                    "%.0f %% of the bead length lies in beads thinner than %.2f mm, too thin for the %.2g mm nozzle%s.",
                     percent, LIM_THIN_NOZZLES * d, d, po_tool_text(j, tool));
     }
 }
@@ -196,7 +196,7 @@ void po_judge_bead_too_wide(po_judging *j)
         double d = po_tool_nozzle(j, tool)->diameter_mm;
         po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_WIDE_BEAD,
                     "Use beads at most one and a half times as wide as the nozzle, and write the file anew.",
-                    "%.0f %% of the plastic lies in beads wider than %.2f mm, too wide for the %.2g mm nozzle%s.",
+                    "%.0f %% of the bead length lies in beads wider than %.2f mm, too wide for the %.2g mm nozzle%s.",
                     percent, LIM_WIDE_NOZZLES * d, d, po_tool_text(j, tool));
     }
 }
@@ -209,7 +209,7 @@ void po_judge_layer_too_thick(po_judging *j)
         double d = po_tool_nozzle(j, tool)->diameter_mm;
         po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_THICK_LAYER,
                     "Use layers of at most three quarters of the nozzle, and write the file anew.",
-                    "%.0f %% of the plastic lies in layers above %.2f mm, too thick for the %.2g mm nozzle%s.", percent,
+                    "%.0f %% of the bead length lies in layers above %.2f mm, too thick for the %.2g mm nozzle%s.", percent,
                     LIM_LAYER_NOZZLES * d, d, po_tool_text(j, tool));
     }
 }

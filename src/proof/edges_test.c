@@ -221,7 +221,7 @@ static const edge edges[] = {
     {"first-layer-too-fast", set_first_fast, 60, 61},
     {"layer-too-quick", set_quick_s, 3.05, 2.95},
     {"layer-too-quick", set_quick_n, 4, 5},
-    {"grinds-filament", set_passes, 20, 21},
+    {"grinds-filament", set_passes, 40, 41},
     {"steep-overhang", set_overhang_stretch, 4.9, 5.1},
     {"steep-overhang", set_overhang_job, 1490, 1510},
     {"steep-overhang", set_overhang_layer, 164, 167},

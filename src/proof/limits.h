@@ -32,7 +32,7 @@
 #define LIM_FIRST_THIN_MM 0.10 /* section 4.5, item 3 */
 #define LIM_FIRST_THIN_NOZZLES 0.2
 #define LIM_FIRST_FAST_MM_S 60 /* section 2.2 gives 15 to 30 as usual; twice its top end */
-#define LIM_GRIND_PASSES 20
+#define LIM_GRIND_PASSES 40 /* common practice, no published source: soft filament is chewed through from about there */
 #define LIM_ON_AIR_MM 5
 #define LIM_OVERHANG_STRETCH_MM 5
 #define LIM_OVERHANG_JOB 1       /* percent of all bead length */

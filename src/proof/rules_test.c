@@ -79,7 +79,7 @@ SEEN_RULE(no_feed, PO_SIGHT_NO_FEED, 0, PO_SIGHT_OFF_BED)
 SEEN_RULE(starts_in_the_air, PO_SIGHT_STARTS_IN_AIR, 3, PO_SIGHT_OFF_BED)
 SEEN_RULE(missing_layers, PO_SIGHT_MISSING_LAYERS, 1.1, PO_SIGHT_OFF_BED)
 SIGHT_RULE(prints_on_air, PO_SIGHT_ON_AIR, 5.2, 4.9)
-SIGHT_RULE(grinds_filament, PO_SIGHT_GRINDS, 26, 18)
+SIGHT_RULE(grinds_filament, PO_SIGHT_GRINDS, 52, 36)
 SIGHT_RULE(long_bridge, PO_SIGHT_BRIDGE, 18, 12)
 
 TRIP(bad_arc)
@@ -579,7 +579,7 @@ static const rule_case cases[] = {
     C(starts_in_the_air, "starts-in-the-air", PO_GRADE_STOP, "3.0 mm"),
     C(missing_layers, "missing-layers", PO_GRADE_STOP, "1.1 mm"),
     C(prints_on_air, "prints-on-air", PO_GRADE_STOP, "5.2 mm"),
-    C(grinds_filament, "grinds-filament", PO_GRADE_ASK, "26 times"),
+    C(grinds_filament, "grinds-filament", PO_GRADE_ASK, "52 times"),
     C(retracts_too_far, "retracts-too-far", PO_GRADE_ASK, "6.5 mm"),
     C(long_bridge, "long-bridge", PO_GRADE_ASK, "18.0 mm freely (at x 120, y 100, 5.0 mm up)"),
     C(nozzle_out_of_band, "nozzle-out-of-band", PO_GRADE_ASK, "205 C; petg wants 225 to 250 C. That would suit pla."),
