@@ -150,10 +150,10 @@ static void reliefs_agree_with_spans(void **state)
     po_relief_done(&r);
 }
 
-static int flood(const po_bitmap *map, int *label, int x, int y, int id, bool empty)
+static int flood(const po_bitmap *map, int *label, int x, int y, int id, bool empty, bool near)
 {
     /* a plain stack flood fill as the reference */
-    static int stack[200 * 150 * 8 * 2];
+    static int stack[200 * 150 * 12 * 2];
     int n = 0, cells = 0;
     stack[n++] = x;
     stack[n++] = y;
@@ -174,6 +174,10 @@ static int flood(const po_bitmap *map, int *label, int x, int y, int id, bool em
                 }
             }
         }
+        for (int k = 0; near && k < 4; k++) { /* over one empty cell, straight */
+            stack[n++] = x + (k < 2 ? 4 * k - 2 : 0);
+            stack[n++] = y + (k < 2 ? 0 : 4 * k - 10);
+        }
     }
     return cells;
 }
@@ -191,7 +195,8 @@ static void pieces_agree_with_a_flood_fill(void **state)
             po_bitmap_line(&map, (float)(rnd() * 90), (float)(rnd() * 70), (float)(rnd() * 90), (float)(rnd() * 70),
                            (float)(0.5 + rnd() * 3));
         }
-        for (int empty = 0; empty < 2; empty++) {
+        for (int way = 0; way < 3; way++) {
+            int empty = way == 1;
             static int label[90 * 70];
             for (int i = 0; i < 90 * 70; i++) {
                 label[i] = 0;
@@ -200,11 +205,12 @@ static void pieces_agree_with_a_flood_fill(void **state)
             for (int y = 0; y < 70; y++) {
                 for (int x = 0; x < 90; x++) {
                     if (!label[y * 90 + x] && po_bitmap_at(&map, x, y) != empty) {
-                        flood(&map, label, x, y, ++id, empty);
+                        flood(&map, label, x, y, ++id, empty, way == 2);
                     }
                 }
             }
             assert_true(po_runs_find(&runs, &map, (po_cells){0, 0, 90, 70}, empty));
+            assert_true(way != 2 || po_runs_join_near(&runs));
             assert_int_equal(runs.n_pieces, id);
             for (int y = 0; y < 70; y++) {
                 for (int x = 0; x < 90; x++) {

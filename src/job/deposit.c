@@ -228,9 +228,12 @@ bool po_deposit_batch(po_deposit *d, po_batch *batch, void (*spent)(po_batch *ba
         po_deposit_hits(d, w);
         ok = po_deposit_lay(d, w);
     }
-    ok = keep(d, w) && ok;
-    if (!ok) {
+    if (!keep(d, w)) {
+        free_work(w);
         return false;
+    }
+    if (!ok) {
+        return false; /* the kept work is freed with the deposit */
     }
     bool known = d->n_footholds > 0 && (w->any_above || batch->n_beads == 0);
     if (known || d->n_pending > PENDING_MOST_BATCHES || d->pending_beads > PENDING_MOST_BEADS) {

@@ -109,7 +109,7 @@ static bool carried_at(const po_deposit *d, float cx, float cy, float nx, float 
     return on && map_at(d, cx + ox, cy + oy) >= floor_z && map_at(d, cx - ox, cy - oy) >= floor_z;
 }
 
-static void width_of(const po_deposit *d, const po_bead *b, bead_info *info, float nozzle)
+static void width_of(const po_deposit *d, const po_bead *b, bead_info *info)
 {
     float h = info->h, a = b->area;
     const float round_share = (float)(M_PI / 4);
@@ -128,7 +128,6 @@ static void width_of(const po_deposit *d, const po_bead *b, bead_info *info, flo
     if (!(info->w > 0)) {
         info->w = 0.01f;
     }
-    (void)nozzle;
 }
 
 /* A bead that is much higher than usual, though what was fed would make an ordinary one at the usual height, and would be
@@ -210,7 +209,7 @@ static bool sample_bead(const po_deposit *d, work *w, uint32_t i, float pitch, s
           by < hmax)) {
         info->bits = INFO_OUTSIDE | (z > 0 && z < 1.5f * nozzle ? INFO_FOUND | INFO_ON_BED : 0);
         info->h = z > 0 && z < 1.5f * nozzle ? z : usual;
-        width_of(d, b, info, nozzle);
+        width_of(d, b, info);
         return true;
     }
     int n = (int)ceilf(flat);
@@ -231,7 +230,7 @@ static bool sample_bead(const po_deposit *d, work *w, uint32_t i, float pitch, s
                                     (low == 0                                                           ? INFO_ON_BED
                                      : hq > STRAND_STEPS * pitch || lies_across(d, hq, b->area, nozzle) ? INFO_STRAND
                                                                                                         : 0));
-            width_of(d, b, info, nozzle);
+            width_of(d, b, info);
             if (lean_height(d, b, info) * d->tan_limit - 0.5f * info->w + 0.5f * d->cell >= 0) {
                 return true;
             }
@@ -273,7 +272,7 @@ static bool sample_bead(const po_deposit *d, work *w, uint32_t i, float pitch, s
     } else {
         info->h = usual;
     }
-    width_of(d, b, info, nozzle);
+    width_of(d, b, info);
     h = info->h;
     float floor_any = z - h - gap_most(d, h), floor_touch = z - h - touch_slack(h);
     /* half a cell is the raster's own doubt: a wall at the very limit is carried */

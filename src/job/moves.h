@@ -32,7 +32,6 @@ typedef enum po_event_kind {
     PO_EV_REST,   /* motion comes to rest, nothing else */
     PO_EV_LIMITS, /* limits[...] from here on */
     PO_EV_MOTORS_OFF,
-    PO_EV_BREAK, /* a tune, an origin or a mode changed: beads after it begin a new chain */
 } po_event_kind;
 
 typedef struct po_event {

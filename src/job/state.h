@@ -61,7 +61,6 @@ typedef struct po_state {
     bool homed[3];
     bool first_out; /* the next XYZ move is the first one out of home */
     bool ended;     /* M2: nothing after it is carried out */
-    bool feed_zero_seen;
     uint64_t n_moves;        /* emitted so far */
     uint64_t n_motion_words; /* G0 to G3, G28, G10, G11: is it a job at all */
     uint64_t last_line;

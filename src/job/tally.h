@@ -46,7 +46,7 @@ typedef struct po_tally {
     int tool;
     po_tool_tally *tools;        /* [PO_TOOL_SLOTS] */
     po_box beads, travels, tall; /* tall: beads above 1 mm */
-    bool any_bead, any_travel;
+    bool any_bead;
     double fan, bed_command_c;
     bool bed_was_hot;
     po_heat_facts nozzle_c, bed_c, fan_percent;
