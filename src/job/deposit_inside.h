@@ -266,7 +266,9 @@ static inline float bead_z(const po_bead *b)
 static inline float cell_of(double mm, double inv_cell, double corner)
 {
     const double magic = 6597069766656.0;
-    return (float)((mm * inv_cell + magic) - magic - corner);
+    float cell = (float)((mm * inv_cell + magic) - magic - corner);
+    /* A word may name a place kilometres away: it stays far outside, and within what whole numbers hold. */
+    return max_f(min_f(cell, 1e8f), -1e8f);
 }
 
 static inline float cell_x(const struct po_deposit *d, float x)
