@@ -129,9 +129,10 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
     }
     SAME(lines)
     SAME(moves)
-    SAME(retractions) SAME(filament_mm) SAME(filament_net_mm) SAME(filament_g) SAME(volume_mm3) SAME(seconds)
-        SAME(motion_seconds) SAME(heat_seconds) SAME(wait_seconds) SAME(first_bead_seconds) SAME(first_layer_seconds)
-            SAME(layers) SAME(layer_height_mm) SAME(first_layer_height_mm) SAME(first_layer_mm_s) SAME(bead_width_mm)
+    SAME(retractions)
+    SAME(filament_mm) SAME(filament_net_mm) SAME(filament_g) SAME(volume_mm3) SAME(seconds) SAME(motion_seconds)
+        SAME(heat_seconds) SAME(wait_seconds) SAME(first_bead_seconds) SAME(first_layer_seconds) SAME(layers)
+            SAME(layer_height_mm) SAME(first_layer_height_mm) SAME(first_layer_mm_s) SAME(bead_width_mm)
                 SAME(continuous) SAME(peak_flow_mm3_s) SAME(sustained_flow_mm3_s) SAME(extruding_mm) SAME(travel_mm)
                     SAME(foothold_mm2) SAME(footholds) SAME(n_parts) SAME(on_air_mm) SAME(across_gap_mm)
                         SAME(over_fill_mm) SAME(bridge_count) SAME(longest_bridge_mm) SAME(overhang_mm)
@@ -143,8 +144,8 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
     {
         SAME(bounds_mm.min[i])
         SAME(bounds_mm.max[i])
-        SAME(bounds_all_mm.min[i]) SAME(bounds_all_mm.max[i]) SAME(travel_bounds_mm.min[i])
-            SAME(travel_bounds_mm.max[i]) SAME(end_xyz_mm[i])
+        SAME(bounds_all_mm.min[i])
+        SAME(bounds_all_mm.max[i]) SAME(travel_bounds_mm.min[i]) SAME(travel_bounds_mm.max[i]) SAME(end_xyz_mm[i])
     }
     for (size_t i = 0; i < f->n_by_height; i++) {
         SAME(by_height[i].z) SAME(by_height[i].filament_mm) SAME(by_height[i].seconds)
@@ -156,8 +157,8 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
         SAME(tools[i].tool)
         SAME(tools[i].seconds)
         SAME(tools[i].filament_mm)
-            SAME(tools[i].sustained_flow_mm3_s) if (!same_shares(f->tools[i].nozzle_share, g->tools[i].nozzle_share,
-                                                                 PO_C_BINS))
+        SAME(tools[i].sustained_flow_mm3_s)
+        if (!same_shares(f->tools[i].nozzle_share, g->tools[i].nozzle_share, PO_C_BINS))
         {
             *ret_what = "nozzle_share";
             return false;
