@@ -91,13 +91,15 @@ static inline size_t tile_at(const po_relief *r, unsigned i, unsigned j)
 
 static void raise_most(po_relief *r, unsigned i, unsigned j, float z)
 {
-    float *most = &r->tiles[tile_at(r, i, j)].most, *coarse = &r->coarse[(size_t)(j >> 1) * r->coarse_across + (i >> 1)];
+    float *most = &r->tiles[tile_at(r, i, j)].most,
+          *coarse = &r->coarse[(size_t)(j >> 1) * r->coarse_across + (i >> 1)];
     *most = max_f(*most, z);
     *coarse = max_f(*coarse, z);
 }
 
 /* Cells that differ in height or label from what was painted last. */
-static __attribute__((noinline)) void paint_other(po_relief *r, unsigned i, unsigned j, uint64_t cells, float z, uint16_t label, bool top)
+static __attribute__((noinline)) void paint_other(po_relief *r, unsigned i, unsigned j, uint64_t cells, float z,
+                                                  uint16_t label, bool top)
 {
     size_t at = tile_at(r, i, j);
     po_tile *t = &r->tiles[at];
@@ -122,7 +124,8 @@ static __attribute__((noinline)) void paint_other(po_relief *r, unsigned i, unsi
 static inline void paint(po_relief *r, unsigned i, unsigned j, uint64_t cells, float z, uint16_t label, bool top)
 {
     po_tile *t = &r->tiles[tile_at(r, i, j)];
-    bool same = (t->last_z == z) & (t->last_label == label) & ((int)top | (z >= t->most)); /* one branch: a guess less */
+    bool same = (t->last_z == z) & (t->last_label == label) &
+                ((int)top | (z >= t->most)); /* one branch: a guess less */
     if (__builtin_expect(same, 1)) {
         t->last |= cells;
     } else if (cells) {
@@ -233,8 +236,8 @@ static inline void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0, ui
 #endif
 
 /* Eight rows of cells from (x0, row) on, at most 64 wide up to x1: into the tiles of one row of tiles or of two. */
-static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const int32_t *lo, const int32_t *hi, int row,
-                                                             int x0, int x1, float z, uint16_t label, bool top)
+static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const int32_t *lo, const int32_t *hi,
+                                                             int row, int x0, int x1, float z, uint16_t label, bool top)
 {
     uint64_t rows[8], tiles[8];
     bits_of_rows(lo, hi, x0, rows);
