@@ -19,7 +19,7 @@ enum {                      /* bits of bead_info */
        INFO_PART_FREE = 16, /* some of it is not carried */
        INFO_SECOND = 32,    /* second pass over what this height has laid already */
        INFO_BRIDGE = 64,    /* most of it bridges */
-          INFO_RIM = 512, /* reaches to the rim of the window */
+       INFO_RIM = 512,      /* reaches to the rim of the window */
        INFO_STRAND =
            256, /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
 };
@@ -96,8 +96,8 @@ typedef struct node { /* a piece on the bed, or one that began in the air; joine
     size_t n_hull;
 } node;
 
-#define WIDEST_MM 10.0f /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
-enum { FETCH_AHEAD = 12 };               /* beads */
+#define WIDEST_MM 10.0f    /* a bead wider than this is drawn this wide: the file is absurd, the work bounded */
+enum { FETCH_AHEAD = 12 }; /* beads */
 enum { FIRST_SHARES = 8, SHARES = 64 }; /* heights whose filling is looked at */
 
 typedef struct probe {               /* a point that is watched through the layers */
