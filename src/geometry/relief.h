@@ -18,9 +18,9 @@
 #include "geometry/bitmap.h"
 
 typedef struct po_tile {
-    uint64_t last, before;      /* cells of the last paint; of the one before, where the last has not covered them */
-    float last_z, before_z;     /* their heights */
-    float most;                 /* the highest z ever painted here; 0 = nothing was */
+    uint64_t last, before;  /* cells of the last paint; of the one before, where the last has not covered them */
+    float last_z, before_z; /* their heights */
+    float most;             /* the highest z ever painted here; 0 = nothing was */
     uint16_t last_label, before_label;
 } po_tile;
 
