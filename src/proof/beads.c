@@ -209,8 +209,8 @@ void po_judge_layer_too_thick(po_judging *j)
         double d = po_tool_nozzle(j, tool)->diameter_mm;
         po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_THICK_LAYER,
                     "Use layers of at most three quarters of the nozzle, and write the file anew.",
-                    "%.0f %% of the bead length lies in layers above %.2f mm, too thick for the %.2g mm nozzle%s.", percent,
-                    LIM_LAYER_NOZZLES * d, d, po_tool_text(j, tool));
+                    "%.0f %% of the bead length lies in layers above %.2f mm, too thick for the %.2g mm nozzle%s.",
+                    percent, LIM_LAYER_NOZZLES * d, d, po_tool_text(j, tool));
     }
 }
 
