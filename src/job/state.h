@@ -59,8 +59,8 @@ typedef struct po_state {
     int motion;     /* 0..3: last G0 to G3; -1: none */
     bool retracted; /* by G10 */
     bool homed[3];
-    bool first_out; /* the next XYZ move is the first one out of home */
-    bool ended;     /* M2: nothing after it is carried out */
+    bool first_out;          /* the next XYZ move is the first one out of home */
+    bool ended;              /* M2: nothing after it is carried out */
     uint64_t n_moves;        /* emitted so far */
     uint64_t n_motion_words; /* G0 to G3, G28, G10, G11: is it a job at all */
     uint64_t last_line;
