@@ -48,8 +48,8 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
         d->min[a] = INFINITY;
         d->max[a] = -INFINITY;
     }
-    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->lanes && d->sums &&
-              d->machines && d->lane_of && d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
+    bool ok = po_relief_init(&d->relief, d->width, d->height) && d->lanes && d->sums && d->machines && d->lane_of &&
+              d->nodes && po_bitmap_init(&d->laid, d->width, d->height);
     if (!ok) {
         po_deposit_free(d);
         return NULL;
