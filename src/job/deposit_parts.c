@@ -222,7 +222,8 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
                 last_label = 0;
                 if (n_siblings == 0 || siblings[n_siblings - 1].piece != r->piece ||
                     siblings[n_siblings - 1].label != label) {
-                    siblings[n_siblings < MOST_SIBLINGS ? n_siblings++ : MOST_SIBLINGS - 1] = (sibling){r->piece, label};
+                    siblings[n_siblings < MOST_SIBLINGS ? n_siblings++ : MOST_SIBLINGS - 1] = (sibling){r->piece,
+                                                                                                        label};
                 }
                 continue;
             }
