@@ -123,43 +123,89 @@ bool try_same(const po_job_report *a, const po_job_report *b, const char **ret_w
 {
     const po_job_facts *f = &a->facts, *g = &b->facts;
 #define SAME(field)                                                                                                    \
-    if (!equal((double)f->field, (double)g->field)) {                                                                  \
-        *ret_what = #field;                                                                                            \
-        return false;                                                                                                  \
-    }
-    SAME(lines)
-    SAME(moves)
-    SAME(retractions)
-    SAME(filament_mm) SAME(filament_net_mm) SAME(filament_g) SAME(volume_mm3) SAME(seconds) SAME(motion_seconds)
-        SAME(heat_seconds) SAME(wait_seconds) SAME(first_bead_seconds) SAME(first_layer_seconds) SAME(layers)
-            SAME(layer_height_mm) SAME(first_layer_height_mm) SAME(first_layer_mm_s) SAME(bead_width_mm)
-                SAME(continuous) SAME(peak_flow_mm3_s) SAME(sustained_flow_mm3_s) SAME(extruding_mm) SAME(travel_mm)
-                    SAME(foothold_mm2) SAME(footholds) SAME(n_parts) SAME(on_air_mm) SAME(across_gap_mm)
-                        SAME(over_fill_mm) SAME(bridge_count) SAME(longest_bridge_mm) SAME(overhang_mm)
-                            SAME(fill_fraction) SAME(walls) SAME(roofs) SAME(floors) SAME(n_by_height)
-                                SAME(n_layer_rows) SAME(deposit_done) SAME(last_bed_c) SAME(shutdown_bed_c)
-                                    SAME(shutdown_nozzle_c) SAME(n_hands) SAME(n_unknown_words) SAME(in_turn)
-                                        SAME(sets_units) SAME(sets_mode) SAME(homes) SAME(probes) SAME(job_ends)
-                                            SAME(usual_bead_mm_s) SAME(n_tools) for (int i = 0; i < 3; i++)
-    {
-        SAME(bounds_mm.min[i])
-        SAME(bounds_mm.max[i])
-        SAME(bounds_all_mm.min[i])
-        SAME(bounds_all_mm.max[i]) SAME(travel_bounds_mm.min[i]) SAME(travel_bounds_mm.max[i]) SAME(end_xyz_mm[i])
+    do {                                                                                                               \
+        if (!equal((double)f->field, (double)g->field)) {                                                              \
+            *ret_what = #field;                                                                                        \
+            return false;                                                                                              \
+        }                                                                                                              \
+    } while (0)
+    SAME(lines);
+    SAME(moves);
+    SAME(retractions);
+    SAME(filament_mm);
+    SAME(filament_net_mm);
+    SAME(filament_g);
+    SAME(volume_mm3);
+    SAME(seconds);
+    SAME(motion_seconds);
+    SAME(heat_seconds);
+    SAME(wait_seconds);
+    SAME(first_bead_seconds);
+    SAME(first_layer_seconds);
+    SAME(layers);
+    SAME(layer_height_mm);
+    SAME(first_layer_height_mm);
+    SAME(first_layer_mm_s);
+    SAME(bead_width_mm);
+    SAME(continuous);
+    SAME(peak_flow_mm3_s);
+    SAME(sustained_flow_mm3_s);
+    SAME(extruding_mm);
+    SAME(travel_mm);
+    SAME(foothold_mm2);
+    SAME(footholds);
+    SAME(n_parts);
+    SAME(on_air_mm);
+    SAME(across_gap_mm);
+    SAME(over_fill_mm);
+    SAME(bridge_count);
+    SAME(longest_bridge_mm);
+    SAME(overhang_mm);
+    SAME(fill_fraction);
+    SAME(walls);
+    SAME(roofs);
+    SAME(floors);
+    SAME(n_by_height);
+    SAME(n_layer_rows);
+    SAME(deposit_done);
+    SAME(last_bed_c);
+    SAME(shutdown_bed_c);
+    SAME(shutdown_nozzle_c);
+    SAME(n_hands);
+    SAME(n_unknown_words);
+    SAME(in_turn);
+    SAME(sets_units);
+    SAME(sets_mode);
+    SAME(homes);
+    SAME(probes);
+    SAME(job_ends);
+    SAME(usual_bead_mm_s);
+    SAME(n_tools);
+    for (int i = 0; i < 3; i++) {
+        SAME(bounds_mm.min[i]);
+        SAME(bounds_mm.max[i]);
+        SAME(bounds_all_mm.min[i]);
+        SAME(bounds_all_mm.max[i]);
+        SAME(travel_bounds_mm.min[i]);
+        SAME(travel_bounds_mm.max[i]);
+        SAME(end_xyz_mm[i]);
     }
     for (size_t i = 0; i < f->n_by_height; i++) {
-        SAME(by_height[i].z) SAME(by_height[i].filament_mm) SAME(by_height[i].seconds)
+        SAME(by_height[i].z);
+        SAME(by_height[i].filament_mm);
+        SAME(by_height[i].seconds);
     }
     for (size_t i = 0; i < f->n_layer_rows; i++) {
-        SAME(layer_rows[i].seconds) SAME(layer_rows[i].start_seconds) SAME(layer_rows[i].area_mm2)
+        SAME(layer_rows[i].seconds);
+        SAME(layer_rows[i].start_seconds);
+        SAME(layer_rows[i].area_mm2);
     }
     for (size_t i = 0; i < f->n_tools; i++) {
-        SAME(tools[i].tool)
-        SAME(tools[i].seconds)
-        SAME(tools[i].filament_mm)
-        SAME(tools[i].sustained_flow_mm3_s)
-        if (!same_shares(f->tools[i].nozzle_share, g->tools[i].nozzle_share, PO_C_BINS))
-        {
+        SAME(tools[i].tool);
+        SAME(tools[i].seconds);
+        SAME(tools[i].filament_mm);
+        SAME(tools[i].sustained_flow_mm3_s);
+        if (!same_shares(f->tools[i].nozzle_share, g->tools[i].nozzle_share, PO_C_BINS)) {
             *ret_what = "nozzle_share";
             return false;
         }
