@@ -210,8 +210,8 @@ static void pictures(page *p, const po_proof *proof)
                                          po_say_number(a, r->facts.foothold_mm2, 0));
     panel(p, proof, "", "The bed from above with the first layer", stands, 74, 72, po_picture_bed);
     panel(p, proof, "", "The first layer close up", stands, 74, 72, po_picture_close);
-    panel(p, proof, " class=\"wide scroll\"", "From the front, with the heights of the findings", NULL, 150, 62,
-          po_picture_side);
+    panel(p, proof, " class=\"wide scroll\"", "From the front, with the heights of the findings", NULL, 150,
+          po_side_height(proof, 146, 58) + 4, po_picture_side);
     po_text_add(&p->out, "</div>\n");
     if (r->images.n_worst) {
         element(p, "h3", "", "The worst heights");

@@ -18,6 +18,8 @@ void po_picture_bed(po_drawing *d, po_box2 box, const po_proof *proof);
 void po_picture_close(po_drawing *d, po_box2 box, const po_proof *proof);
 /* From the front: height scale, flags at the worst heights, what it has cost by some heights. */
 void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof);
+/* Height that the side view needs in a box of that width, at most `most`. */
+double po_side_height(const po_proof *proof, double width, double most);
 /* Worst heights, at most `most` frames side by side. */
 void po_picture_heights(po_drawing *d, po_box2 box, const po_proof *proof, size_t first, size_t most);
 /* The run's time: getting ready, first layer and watch, rest, cooling; clock times where the start is known. */

@@ -25,6 +25,17 @@ static const po_height_row *row_at(const po_job_facts *f, double z)
     return best;
 }
 
+double po_side_height(const po_proof *proof, double width, double most)
+{
+    const po_job_facts *f = &proof->report->facts;
+    double top = f->bounds_mm.max[2], span = (f->bounds_mm.max[0] - f->bounds_mm.min[0]) * 1.06 + 1;
+    if (!isfinite(top) || !(top > 0) || !(span > 0)) {
+        return fmin(most, 20);
+    }
+    double scale = fmin((width - 8 - (f->n_by_height ? 25 : 9)) / span, (most - 14.5) / top);
+    return fmin(most, fmax(34, top * scale + 24)); /* 24: heading, flags, the line below */
+}
+
 void po_picture_side(po_drawing *d, po_box2 box, const po_proof *proof)
 {
     const po_job_report *r = proof->report;
