@@ -301,15 +301,13 @@ void po_relief_at_least(const po_relief *r, po_cells area, float floor, po_bitma
                 size_t at = (size_t)((unsigned)y >> 3) * r->across + (w << 3) + j;
                 const po_tile *t = &r->tiles[at];
                 uint64_t known = t->last | t->before, cells = 0;
-                if (~known) {
-                    if (t->most == 0) {
-                        cells = 0 >= floor ? ~0ull : 0;
-                    } else {
-                        for (size_t k = 0; k < 64; k++) {
-                            cells |= (uint64_t)(r->heights[at << 6 | k] >= floor) << k;
-                        }
+                if (t->most == 0) {
+                    cells = 0 >= floor ? ~0ull : 0;
+                } else if (t->most >= floor) {
+                    for (uint64_t others = ~known; others; others &= others - 1) {
+                        size_t k = (size_t)__builtin_ctzll(others);
+                        cells |= (uint64_t)(r->heights[at << 6 | k] >= floor) << k;
                     }
-                    cells &= ~known;
                 }
                 cells |= t->before_z >= floor ? t->before & ~t->last : 0;
                 tiles[j] = cells | (t->last_z >= floor ? t->last : 0);

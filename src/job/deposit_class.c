@@ -19,7 +19,6 @@ typedef struct finder { /* what was worked out for this batch so far */
     uint8_t *gap_kind; /* bit 0: open to the outside; bit 1: wider than FILL_GAP_MM; bit 2: width known */
     float *gap_width;  /* cells */
     uint8_t *open_kind;
-    po_cells area;
     bool failed;
 } finder;
 
@@ -192,24 +191,75 @@ static bool open_between_parts(po_deposit *d, const finder *f)
     return true;
 }
 
-static bool find_gaps(po_deposit *d, work *w, finder *f)
+static bool gaps_of(po_deposit *d, work *w, finder *f, po_cells area)
 {
-    if (f->have_gaps) {
-        return true;
-    }
-    f->have_gaps = true;
-    f->area = grown(d, w->used, 8);
+    free(f->gap_kind);
+    free(f->gap_width);
+    f->gap_width = NULL;
+    f->gap_kind = NULL;
     float h = d->usual_h > 0 ? d->usual_h : 0.2f, z = po_batch_floor(w->batch);
     if (!need_bitmaps(d)) {
         return false;
     }
-    mask_of_map(d, f->area, z - h - gap_most(d, h));
-    if (!po_runs_find(&d->gaps, &d->mask, f->area, true)) {
+    mask_of_map(d, area, z - h - gap_most(d, h));
+    if (!po_runs_find(&d->gaps, &d->mask, area, true)) {
         return false;
     }
-    f->gap_kind = kinds_of_gaps(d, &d->gaps, &d->mask, f->area);
+    f->gap_kind = kinds_of_gaps(d, &d->gaps, &d->mask, area);
     f->gap_width = calloc(d->gaps.n_pieces ? d->gaps.n_pieces : 1, sizeof *f->gap_width);
     return f->gap_kind && f->gap_width && open_between_parts(d, f);
+}
+
+static bool over_open(po_deposit *d, const work *w, const finder *f, const stretch *s)
+{
+    for (int k = 0; k < POINTS; k++) {
+        float x, y, nx, ny;
+        uint32_t bead;
+        if (point(d, w, s, k, POINTS, &x, &y, &nx, &ny, &bead)) {
+            const po_run *r = po_runs_at(&d->gaps, (int)floorf(x), (int)floorf(y));
+            if (r && (f->gap_kind[r->piece] & 1)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+/* Gaps under a stretch. A look at its surroundings is enough where they hold the whole of the gaps that it lies over. */
+static bool find_gaps(po_deposit *d, work *w, finder *f, const stretch *s)
+{
+    enum { FEW = 4, AROUND_MM = 12 };
+    if (f->have_gaps) {
+        return true;
+    }
+    po_cells all = grown(d, w->used, 8);
+    if (w->n_stretches <= FEW) {
+        float x0 = INFINITY, x1 = -INFINITY, y0 = INFINITY, y1 = -INFINITY;
+        for (uint32_t i = s->bead0; i <= s->bead1; i++) {
+            const po_bead *b = &w->batch->beads[i];
+            float t0 = i == s->bead0 ? s->t0 : 0, t1 = i == s->bead1 ? s->t1 : 1;
+            for (int k = 0; k < 2; k++) {
+                float x = cell_x(d, bead_x(b, k ? t1 : t0)), y = cell_y(d, bead_y(b, k ? t1 : t0));
+                x0 = min_f(x0, x);
+                x1 = max_f(x1, x);
+                y0 = min_f(y0, y);
+                y1 = max_f(y1, y);
+            }
+        }
+        float out = AROUND_MM * d->inv_cell;
+        po_cells near = {(int)max_f(x0 - out, (float)all.x0), (int)max_f(y0 - out, (float)all.y0),
+                         (int)min_f(x1 + out, (float)all.x1), (int)min_f(y1 + out, (float)all.y1)};
+        if (near.x0 < near.x1 && near.y0 < near.y1) {
+            if (!gaps_of(d, w, f, near)) {
+                return false;
+            }
+            if (!over_open(d, w, f, s)) {
+                return true;
+            }
+        }
+    }
+    f->have_gaps = true;
+    return gaps_of(d, w, f, all);
 }
 
 /* Width in mm of an enclosed gap that may be too wide for fill. */
@@ -449,7 +499,7 @@ static bool class_of(po_deposit *d, work *w, finder *f, stretch *s)
         on_air = r && !f->piece_carried[r->piece];
         s->air_piece = on_air ? r->piece : 0;
     }
-    if (!find_gaps(d, w, f)) {
+    if (!find_gaps(d, w, f, s)) {
         return false;
     }
     const beneath_it under = look_beneath(d, w, f, s);
