@@ -93,8 +93,21 @@ int po_line_spans(float ax, float ay, float bx, float by, float radius, int *row
     return n;
 }
 
-MANY_TARGETS
+void po_cells_join(po_cells *a, const po_cells *b)
+{
+    if (b->x0 < b->x1) {
+        widen(a, b->x0, b->y0, b->x1, b->y1);
+    }
+}
+
 void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, float radius)
+{
+    po_bitmap_line_rows(map, ax, ay, bx, by, radius, 0, map->height, &map->used);
+}
+
+MANY_TARGETS
+void po_bitmap_line_rows(po_bitmap *map, float ax, float ay, float bx, float by, float radius, int y0, int y1,
+                         po_cells *used)
 {
     line_shape s = shape_of(ax, ay, bx, by, radius);
     float x_min = min_f(ax, bx) - radius, x_max = max_f(ax, bx) + radius;
@@ -102,8 +115,8 @@ void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, floa
         return;
     }
     int first = whole(ceilf(s.ay - radius - 0.5f)), last = whole(floorf(s.by + radius - 0.5f));
-    first = first < 0 ? 0 : first;
-    last = last >= map->height ? map->height - 1 : last;
+    first = first < y0 ? y0 : first;
+    last = last >= y1 ? y1 - 1 : last;
     if (first > last) {
         return;
     }
@@ -131,7 +144,7 @@ void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, floa
             }
         }
     }
-    widen(&map->used, x0, first, x1, last + 1);
+    widen(used, x0, first, x1, last + 1);
 }
 
 /* a &= a shifted towards lower x by n cells, over a row of w words */

@@ -34,6 +34,11 @@ void po_bitmap_set_span(po_bitmap *map, int y, int x0, int x1); /* [x0, x1), cli
 
 /* Set the cells of a thick line from (ax, ay) to (bx, by) of the given radius, in cells; clipped to the map. */
 void po_bitmap_line(po_bitmap *map, float ax, float ay, float bx, float by, float radius);
+/* The same for those in rows [y0, y1); used, not the map's own, is widened: threads may draw at once into other rows. */
+void po_bitmap_line_rows(po_bitmap *map, float ax, float ay, float bx, float by, float radius, int y0, int y1,
+                         po_cells *used);
+/* Make a hold b as well. */
+void po_cells_join(po_cells *a, const po_cells *b);
 
 /* The spans of that line, for callers that write something else than bits: at most max rows at a time.
  * Returns the number of rows written from *row on and moves *row; 0 when done. lo/hi: first and last cell, lo > hi: none.

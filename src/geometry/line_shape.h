@@ -11,7 +11,7 @@
 
 /* One loop for many processors; the answer is the same, since nothing is contracted or reordered. */
 #if defined(__x86_64__) && defined(__gnu_linux__) && defined(__GNUC__) && !defined(__clang__) &&                       \
-    !defined(__SANITIZE_ADDRESS__)
+    !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
 #define MANY_TARGETS __attribute__((target_clones("default", "avx2", "arch=x86-64-v4")))
 #else
 #define MANY_TARGETS

@@ -235,9 +235,11 @@ static inline void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0, ui
 }
 #endif
 
-/* Eight rows of cells from (x0, row) on, at most 64 wide up to x1: into the tiles of one row of tiles or of two. */
+/* Eight rows of cells from (x0, row) on, at most 64 wide up to x1: into the tiles of one row of tiles or of two. last: of
+ * all rows that are painted; tiles beyond may belong to another thread. */
 static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const int32_t *lo, const int32_t *hi,
-                                                             int row, int x0, int x1, float z, uint16_t label, bool top)
+                                                             int row, int last, int x0, int x1, float z,
+                                                             uint16_t label, bool top)
 {
     uint64_t rows[8], tiles[8];
     bits_of_rows(lo, hi, x0, rows);
@@ -247,7 +249,7 @@ static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const
     for (unsigned k = 0; k < n; k++) {
         paint(r, i + k, j, tiles[k] << shift, z, label, top);
     }
-    if (shift) {
+    if (shift && (row | 7) < last) {
         for (unsigned k = 0; k < n; k++) {
             paint(r, i + k, j + 1, tiles[k] >> (64 - shift), z, label, top);
         }
@@ -281,7 +283,7 @@ void po_relief_line(po_relief *r, float ax, float ay, float bx, float by, float 
                 x0 &= ~7;
             }
             for (; x0 <= x1; x0 += 64) {
-                paint_rows(r, lo + i, hi + i, row + i, x0, x1, z, label, top);
+                paint_rows(r, lo + i, hi + i, row + i, last, x0, x1, z, label, top);
             }
         }
     }

@@ -161,7 +161,7 @@ static work *new_work(po_deposit *d, po_batch *batch)
     }
     w->batch = batch;
     w->n_stretches = w->n_hits = 0;
-    w->any_on_bed = w->any_above = w->missing = w->drawn = false;
+    w->any_on_bed = w->any_above = w->missing = w->drawn = w->seen_from_side = false;
     w->missing_mm = 0;
     w->solid_share = w->fill_share = w->walls = NAN;
     w->image = NULL;
@@ -223,7 +223,10 @@ bool po_deposit_batch(po_deposit *d, po_batch *batch, void (*spent)(po_batch *ba
         po_batch_free(batch);
         return false;
     }
-    bool ok = po_deposit_sample(d, w);
+    if (batch->n_beads == 0) {
+        po_deposit_close_due(d);
+    }
+    bool ok = po_deposit_sample(d, w) && !d->closing.failed;
     if (ok) {
         po_deposit_hits(d, w);
         ok = po_deposit_lay(d, w);
@@ -237,15 +240,27 @@ bool po_deposit_batch(po_deposit *d, po_batch *batch, void (*spent)(po_batch *ba
     }
     bool known = d->n_footholds > 0 && (w->any_above || batch->n_beads == 0);
     if (known || d->n_pending > PENDING_MOST_BATCHES || d->pending_beads > PENDING_MOST_BEADS) {
-        return close_pending(d, !known && d->n_footholds == 0, spent, user);
+        d->closing.due = true;
+        d->closing.all_counts = !known && d->n_footholds == 0;
+        d->closing.spent = spent;
+        d->closing.user = user;
     }
     return true;
+}
+
+void po_deposit_close_due(po_deposit *d)
+{
+    if (d->closing.due) {
+        d->closing.due = false;
+        d->closing.failed |= !close_pending(d, d->closing.all_counts, d->closing.spent, d->closing.user);
+    }
 }
 
 bool po_deposit_finish(po_deposit *d, const double end_xyz[3], void (*spent)(po_batch *batch, void *user), void *user)
 {
     /* A job that never found a foothold: what lies on the bed is priming, the rest began in the air. */
-    if (!close_pending(d, d->n_footholds == 0, spent, user)) {
+    po_deposit_close_due(d);
+    if (d->closing.failed || !close_pending(d, d->n_footholds == 0, spent, user)) {
         return false;
     }
     /* does the nozzle stay on the part? */

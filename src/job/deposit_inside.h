@@ -73,6 +73,7 @@ typedef struct work { /* one batch with what was found about it */
     size_t n_hits, cap_hits;
     po_cells used;
     bool drawn; /* the bitmap of what is laid holds this batch */
+    bool seen_from_side;
     uint32_t serial;
     double area_mm2;
     double solid_share; /* laid of laid and enclosed cells; NAN = not measured */
@@ -186,6 +187,11 @@ struct po_deposit {
     work **pending;
     size_t n_pending, cap_pending;
     size_t pending_beads;
+    struct {         /* those kept back wait to be closed, beside the next batch's first looks */
+        bool due, all_counts, failed;
+        void (*spent)(po_batch *batch, void *user);
+        void *user;
+    } closing;
     work *spare;     /* one kept for reuse */
     uint32_t serial; /* of the next work to be closed */
     /* sums over closed works */
@@ -341,7 +347,10 @@ static inline float touch_slack(float h)
     return h * 0.25f > 0.02f ? h * 0.25f : 0.02f;
 }
 
-/* deposit_sample.c: h, w and what carries each bead; the stretches that nothing carries. */
+/* deposit.c: close what is due to be closed. */
+void po_deposit_close_due(struct po_deposit *d);
+/* deposit_sample.c: h, w and what carries each bead; the stretches that nothing carries. Probes, too (below), and closes
+ * what is due: beside each other. */
 bool po_deposit_sample(struct po_deposit *d, work *w);
 /* deposit_hits.c: nozzle and head against what stands. */
 void po_deposit_hits(struct po_deposit *d, work *w);

@@ -431,39 +431,12 @@ static bool little_flow(const po_deposit *d, const po_bead *b)
     return b->area < 0.15f * (float)(d->setup.nozzle_mm[0] * d->setup.nozzle_mm[0]);
 }
 
-void po_deposit_draw(po_deposit *d, work *w)
-{
-    if (w->drawn) {
-        return;
-    }
-    w->drawn = true;
-    const po_batch *batch = w->batch;
-    for (size_t i = 0; i < batch->n_beads; i++) {
-        const po_bead *b = &batch->beads[i];
-        bead_info *info = &w->info[i];
-        if (info->bits & INFO_OUTSIDE) {
-            continue;
-        }
-        float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
-        if (little_flow(d, b)) { /* does it pass over what this height has laid already? */
-            int on = 0;
-            for (int k = 0; k < 5; k++) {
-                float t = 0.1f + 0.2f * (float)k;
-                on += po_bitmap_at(&d->laid, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t));
-            }
-            if (on >= 4) {
-                info->bits |= INFO_SECOND;
-            }
-        }
-        po_bitmap_line(&d->laid, ax, ay, bx, by, radius_of(d, info));
-    }
-}
-
 /* Bead rows [y0, y1) of a batch, painted by one thread. Bands do not share rows of tiles or what is kept of two rows. */
 typedef struct band {
     int y0, y1;
     uint32_t *beads; /* that reach into it, in order */
     size_t n, cap;
+    po_cells used; /* of what is drawn in it */
 } band;
 
 void po_bands_free(po_deposit *d)
@@ -496,6 +469,121 @@ typedef struct painting {
     bool top;
 } painting;
 
+static void reset_bands(po_deposit *d, int shift, int n)
+{
+    for (int k = 0; k < n; k++) {
+        d->bands[k].n = 0;
+        d->bands[k].y0 = k << shift;
+        d->bands[k].y1 = (k + 1) << shift;
+        d->bands[k].used = (po_cells){0, 0, 0, 0};
+    }
+}
+
+/* Bands no narrower than 128 rows: 2 to this power. */
+static int band_shift(const po_deposit *d, int *ret_n)
+{
+    int shift = 6;
+    do {
+        shift++;
+        *ret_n = ((d->height - 1) >> shift) + 1;
+    } while (*ret_n > MOST_BANDS);
+    return shift;
+}
+
+static bool room_for_bands(po_deposit *d)
+{
+    return d->bands || (d->bands = calloc(MOST_BANDS, sizeof *d->bands));
+}
+
+/* Whether a bead lies so far inside the window that nothing of it is cut off. */
+static inline bool well_inside(const po_deposit *d, float ax, float ay, float bx, float by, float r)
+{
+    float edge = r + 2, w = (float)d->width - edge, h = (float)d->height - edge;
+    return ax > edge && ay > edge && bx > edge && by > edge && ax < w && bx < w && ay < h && by < h;
+}
+
+static inline bool add_to_bands(po_deposit *d, int shift, float ay, float by, float r, uint32_t bead)
+{
+    int k0 = (int)(min_f(ay, by) - r - 1) >> shift, k1 = (int)(max_f(ay, by) + r + 1) >> shift;
+    for (int k = k0; k <= k1; k++) {
+        if (!add_to_band(&d->bands[k], bead)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static void draw_band(size_t k, void *user)
+{
+    const painting *job = user;
+    po_deposit *d = job->d;
+    band *rows = &d->bands[k];
+    for (size_t i = 0; i < rows->n; i++) {
+        const po_bead *b = &job->w->batch->beads[rows->beads[i]];
+        po_bitmap_line_rows(&d->laid, cell_x(d, b->x0), cell_y(d, b->y0), cell_x(d, b->x1), cell_y(d, b->y1),
+                            radius_of(d, &job->w->info[rows->beads[i]]), rows->y0, rows->y1, &rows->used);
+    }
+}
+
+/* Draw in bands. False where the beads must be drawn in order (or memory is short, which matters no more than that). */
+static bool draw_in_bands(po_deposit *d, work *w)
+{
+    const po_batch *batch = w->batch;
+    if (batch->n_beads < BAND_BEADS || !d->each || !room_for_bands(d)) {
+        return false;
+    }
+    int n_bands, shift = band_shift(d, &n_bands);
+    reset_bands(d, shift, n_bands);
+    for (uint32_t i = 0; i < batch->n_beads; i++) {
+        const po_bead *b = &batch->beads[i];
+        if (w->info[i].bits & INFO_OUTSIDE) {
+            continue;
+        }
+        float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+        float r = radius_of(d, &w->info[i]);
+        if (little_flow(d, b) || !well_inside(d, ax, ay, bx, by, r) || !add_to_bands(d, shift, ay, by, r, i)) {
+            return false;
+        }
+    }
+    painting job = {d, w, false};
+    share_out(d, (size_t)n_bands, draw_band, &job);
+    for (int k = 0; k < n_bands; k++) {
+        po_cells_join(&d->laid.used, &d->bands[k].used);
+    }
+    return true;
+}
+
+void po_deposit_draw(po_deposit *d, work *w)
+{
+    if (w->drawn) {
+        return;
+    }
+    w->drawn = true;
+    const po_batch *batch = w->batch;
+    if (draw_in_bands(d, w)) {
+        return;
+    }
+    for (size_t i = 0; i < batch->n_beads; i++) {
+        const po_bead *b = &batch->beads[i];
+        bead_info *info = &w->info[i];
+        if (info->bits & INFO_OUTSIDE) {
+            continue;
+        }
+        float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
+        if (little_flow(d, b)) { /* does it pass over what this height has laid already? */
+            int on = 0;
+            for (int k = 0; k < 5; k++) {
+                float t = 0.1f + 0.2f * (float)k;
+                on += po_bitmap_at(&d->laid, (int)(ax + (bx - ax) * t), (int)(ay + (by - ay) * t));
+            }
+            if (on >= 4) {
+                info->bits |= INFO_SECOND;
+            }
+        }
+        po_bitmap_line(&d->laid, ax, ay, bx, by, radius_of(d, info));
+    }
+}
+
 /* Height and label of one bead into the rows [y0, y1) of the maps. */
 static inline void paint_bead(po_deposit *d, const po_bead *b, const bead_info *info, uint16_t label, int from, int to,
                               bool top)
@@ -513,6 +601,13 @@ static void paint_band(size_t k, void *user)
 {
     const painting *job = user;
     po_deposit *d = job->d;
+    if (k == 0) { /* beside it */
+        if (d->setup.images) {
+            po_deposit_side_view(d, job->w);
+        }
+        return;
+    }
+    k--;
     const band *rows = &d->bands[k];
     const po_bead *beads = job->w->batch->beads;
     for (size_t i = 0; i < rows->n; i++) {
@@ -562,23 +657,12 @@ static bool lay_light(po_deposit *d, work *w)
         d->cap_roots = batch->cap_beads;
         d->roots = malloc(d->cap_roots * sizeof *d->roots);
     }
-    if (!d->bands) {
-        d->bands = calloc(MOST_BANDS, sizeof *d->bands);
-    }
-    if (!d->roots || !d->bands) {
+    if (!d->roots || !room_for_bands(d)) {
         d->cap_roots = d->roots ? d->cap_roots : 0;
         return false;
     }
-    int shift = 6, n_bands;
-    do {
-        shift++;
-        n_bands = ((d->height - 1) >> shift) + 1;
-    } while (n_bands > MOST_BANDS);
-    for (int k = 0; k < n_bands; k++) {
-        d->bands[k].n = 0;
-        d->bands[k].y0 = k << shift;
-        d->bands[k].y1 = (k + 1) << shift;
-    }
+    int n_bands, shift = band_shift(d, &n_bands);
+    reset_bands(d, shift, n_bands);
     for (uint32_t i = 0; i < batch->n_beads; i++) {
         const po_bead *b = &batch->beads[i];
         bead_info *info = &w->info[i];
@@ -609,19 +693,14 @@ static bool lay_light(po_deposit *d, work *w)
         }
         d->roots[i] = (uint16_t)root;
         float ax = cell_x(d, b->x0), ay = cell_y(d, b->y0), bx = cell_x(d, b->x1), by = cell_y(d, b->y1);
-        float r = radius_of(d, info), edge = r + 2, w1 = (float)d->width - edge, h1 = (float)d->height - edge;
-        if (!(ax > edge && ay > edge && bx > edge && by > edge && ax < w1 && bx < w1 && ay < h1 && by < h1)) {
+        float r = radius_of(d, info);
+        if (!well_inside(d, ax, ay, bx, by, r)) {
             info->bits |= INFO_RIM;
             in_order = true;
         }
         in_order |= little_flow(d, b);
-        if (!in_order) {
-            int k0 = (int)(min_f(ay, by) - r - 1) >> shift, k1 = (int)(max_f(ay, by) + r + 1) >> shift;
-            for (int k = k0; k <= k1; k++) {
-                if (!add_to_band(&d->bands[k], i)) {
-                    return false;
-                }
-            }
+        if (!in_order && !add_to_bands(d, shift, ay, by, r, i)) {
+            return false;
         }
     }
     bool top = batch->z_low >= d->highest;
@@ -629,7 +708,8 @@ static bool lay_light(po_deposit *d, work *w)
         paint_in_order(d, w, top);
     } else {
         painting job = {d, w, top};
-        share_out(d, (size_t)n_bands, paint_band, &job);
+        w->seen_from_side = true;
+        share_out(d, (size_t)n_bands + 1, paint_band, &job);
     }
     w->area_mm2 = area;
     d->want_full = without > 0.35 * all;
@@ -714,7 +794,7 @@ bool po_deposit_lay(po_deposit *d, work *w)
     if (w->batch->n_beads == 0) {
         return true;
     }
-    if (!po_deposit_classify(d, w) || !po_deposit_probe(d, w)) {
+    if (!po_deposit_classify(d, w)) {
         return false;
     }
     bool shares = share_wanted(d, w), ok = true;
@@ -729,7 +809,7 @@ bool po_deposit_lay(po_deposit *d, work *w)
         }
         ok = ok && lay_light(d, w);
     }
-    if (d->setup.images) {
+    if (d->setup.images && !w->seen_from_side) {
         po_deposit_side_view(d, w);
     }
     w->serial = d->serial++;

@@ -506,6 +506,7 @@ typedef struct sampling {
     po_deposit *d;
     work *w;
     float pitch;
+    bool probed;
 } sampling;
 
 /* A share of the batch's beads: nothing is written but their infos and the share's own segments. */
@@ -530,6 +531,19 @@ static void sample_share(size_t k, void *user)
         if (!(info->bits & INFO_OUTSIDE)) {
             info->piece = label_touched(d, &batch->beads[i], info);
         }
+    }
+}
+
+/* What goes on at once before anything of this batch is laid: none of it looks at what another writes. */
+static void first_look(size_t k, void *user)
+{
+    sampling *job = user;
+    if (k == 0) {
+        po_deposit_close_due(job->d);
+    } else if (k == 1) {
+        job->probed = po_deposit_probe(job->d, job->w);
+    } else {
+        sample_share(k - 2, job);
     }
 }
 
@@ -628,8 +642,17 @@ bool po_deposit_sample(po_deposit *d, work *w)
     if (!room_for_shares(d, n_shares)) {
         return false;
     }
-    sampling job = {d, w, pitch};
-    share_out(d, n_shares, sample_share, &job);
+    sampling job = {d, w, pitch, false};
+    if (n_shares > 2) {
+        share_out(d, n_shares + 2, first_look, &job);
+    } else {
+        for (size_t k = 0; k < n_shares + 2; k++) {
+            first_look(k, &job);
+        }
+    }
+    if (!job.probed) {
+        return false;
+    }
     for (size_t k = 0; k < n_shares; k++) {
         if (d->shares[k].failed || !take_segments(d, &d->shares[k])) {
             return false;
