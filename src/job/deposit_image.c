@@ -138,15 +138,18 @@ void po_deposit_side_view(po_deposit *d, const work *w)
         if (info->bits & INFO_OUTSIDE) {
             continue;
         }
-        int row1 = (int)((double)bead_z(b) / SIDE_PX_Z_MM),
-            row0 = (int)((double)(bead_z(b) - info->h) / SIDE_PX_Z_MM + 0.5);
-        row0 = row0 < 0 ? 0 : row0 > row1 ? row1 : row0;
-        float r = 0.5f * info->w * d->inv_cell;
+        /* Below the bed, or above the picture: a file may say anything. */
+        double top = (double)bead_z(b) / SIDE_PX_Z_MM, foot = (double)(bead_z(b) - info->h) / SIDE_PX_Z_MM + 0.5;
+        if (!(top >= 0 && foot < d->side_h)) {
+            continue;
+        }
+        int row1 = (int)fmin(top, d->side_h - 1), row0 = (int)fmax(fmin(foot, row1), 0);
+        float r = 0.5f * min_f(info->w, WIDEST_MM) * d->inv_cell;
         int x0 = (int)((cell_x(d, min_f(b->x0, b->x1)) - r) * per_cell);
         int x1 = (int)((cell_x(d, max_f(b->x0, b->x1)) + r) * per_cell);
         x0 = x0 < 0 ? 0 : x0;
         x1 = x1 >= d->side_w ? d->side_w - 1 : x1;
-        for (int y = row0; y <= row1 && y < d->side_h; y++) {
+        for (int y = row0; y <= row1; y++) {
             uint8_t *px = d->side + (size_t)y * (size_t)d->side_w;
             d->side_top = y + 1 > d->side_top ? y + 1 : d->side_top;
             for (int x = x0; x <= x1; x++) {
