@@ -501,7 +501,7 @@ static void other_line(po_state *s, const po_line *line, po_moves *out)
     if (HAS(line, 'F') && !(line->bare & PO_LETTER('F'))) {
         s->feed = VALUE(line, 'F') * s->unit / 60;
     }
-    bool machine_coordinates = false, motion_word = false, other = false;
+    bool machine_coordinates = false, motion_word = false, other = false, homes = false;
     /* units, distance mode and the like come before motion whatever their place on the line (NISTIR 6556, Table 8) */
     for (int i = 0; i < line->n_codes; i++) {
         const po_code *code = &line->codes[i];
@@ -509,6 +509,7 @@ static void other_line(po_state *s, const po_line *line, po_moves *out)
             g_word(s, line, code, out, &machine_coordinates);
             bool moves = code->number <= 3 && code->tenth == 0;
             motion_word |= moves;
+            homes |= code->number == 28 && code->tenth == 0;
             other |= !moves && !(code->number == 53 || code->number == 90 || code->number == 91 || code->number == 20 ||
                                  code->number == 21 || code->number == 17 || code->number == 94);
         } else if (code->letter == 'M') {
@@ -524,7 +525,8 @@ static void other_line(po_state *s, const po_line *line, po_moves *out)
     }
     const uint32_t axes = PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('E') | PO_LETTER('I') |
                           PO_LETTER('J');
-    if (motion_word || (!other && s->motion >= 0 && (line->has & axes))) {
+    /* beside G28 the axes named are G28's: motion waits for the next line (NISTIR 6556, 3.5, from memory) */
+    if (!homes && (motion_word || (!other && s->motion >= 0 && (line->has & axes)))) {
         move(s, line, out, machine_coordinates);
     }
 }
