@@ -124,12 +124,29 @@ void po_bitmap_line_rows(po_bitmap *map, float ax, float ay, float bx, float by,
     x0 = x0 < 0 ? 0 : x0;
     x1 = x1 > map->width ? map->width : x1;
     bool inside = x_min >= 1 && x_max <= (float)(map->width - 2);
+#if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+    const bool narrow = inside && x1 - (x0 & ~7) <= 64; /* the stride has a word to spare */
+#else
+    const bool narrow = false;
+#endif
     int32_t lo[16], hi[16];
     for (int row = first; row <= last; row += 16) {
         spans(&s, row, 16, lo, hi);
         int n = last - row + 1 < 16 ? last - row + 1 : 16;
         uint64_t *bits = map->bits + (size_t)row * map->stride;
-        if (inside) {
+        if (narrow) { /* a row's cells lie in eight bytes, wherever those begin */
+            for (int i = 0; i < n; i += 8) {
+                uint64_t rows[8];
+                bits_of_rows(lo + i, hi + i, x0 & ~7, rows);
+                for (int k = 0; k < 8 && k < n - i; k++, bits += map->stride) {
+                    uint64_t now;
+                    char *at = (char *)bits + (x0 >> 3);
+                    memcpy(&now, at, sizeof now);
+                    now |= rows[k];
+                    memcpy(at, &now, sizeof now);
+                }
+            }
+        } else if (inside) {
             for (int i = 0; i < n; i++, bits += map->stride) {
                 if (lo[i] <= hi[i]) {
                     or_span(bits, lo[i], hi[i]);

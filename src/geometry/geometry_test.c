@@ -138,6 +138,10 @@ static void reliefs_agree_with_spans(void **state)
                     assert_true(po_relief_height(&r, x, y) == want_z[y * W + x]);
                     assert_true(po_relief_look(&r, x, y, &found) == want_z[y * W + x]);
                     assert_int_equal(found, want_label[y * W + x]);
+                    for (int k = po_relief_alike(&r, x, y); k > 1 && x + k <= W; k--) {
+                        assert_true(want_z[y * W + x + k - 1] == want_z[y * W + x]);
+                        assert_int_equal(want_label[y * W + x + k - 1], found);
+                    }
                     assert_int_equal(po_relief_label(&r, x, y), found);
                     if (x >= area.x0 && x < area.x1 && y >= area.y0 && y < area.y1) {
                         assert_int_equal(po_bitmap_at(&map, x, y), want_z[y * W + x] >= z);

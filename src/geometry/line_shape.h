@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdint.h>
+#include <string.h>
 
 /* One loop for many processors; the answer is the same, since nothing is contracted or reordered. */
 #if defined(__x86_64__) && defined(__gnu_linux__) && defined(__GNUC__) && !defined(__clang__) &&                       \
@@ -81,5 +82,39 @@ static inline void spans(const line_shape *s, int row, int n, int32_t *restrict 
         hi[i] = (int32_t)max_f(min_f(floorf(right - 0.5f), 1e9f), -1e9f);
     }
 }
+
+/* Bits of the cells lo .. hi of eight rows, from x0 on: 64 of them at most. */
+#if defined(__GNUC__)
+typedef int32_t eight_ints __attribute__((vector_size(32)));
+typedef int64_t eight_longs __attribute__((vector_size(64)));
+typedef uint64_t eight_words __attribute__((vector_size(64)));
+static inline __attribute__((always_inline)) void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0,
+                                                               uint64_t rows[8])
+{
+    eight_ints a, b;
+    memcpy(&a, lo, sizeof a);
+    memcpy(&b, hi, sizeof b);
+    a -= x0;
+    b -= x0;
+    a &= a > 0;
+    eight_ints inside = b < 63;
+    b = (b & inside) | (63 & ~inside);
+    eight_longs some = __builtin_convertvector((eight_ints)(a <= b), eight_longs);
+    eight_words from = __builtin_convertvector(a & 63, eight_words);
+    eight_words to = __builtin_convertvector((63 - b) & 63, eight_words);
+    eight_words all = from - from - 1;
+    eight_words bits = (all << from) & (all >> to) & (eight_words)some;
+    memcpy(rows, &bits, sizeof bits);
+}
+#else
+static inline void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0, uint64_t rows[8])
+{
+    for (int k = 0; k < 8; k++) {
+        int32_t a = lo[k] < x0 ? 0 : lo[k] - x0, b = hi[k] > x0 + 63 ? 63 : hi[k] - x0;
+        uint64_t bits = (~0ull << (a & 63)) & (~0ull >> ((63 - b) & 63));
+        rows[k] = a <= b ? bits : 0;
+    }
+}
+#endif
 
 #endif

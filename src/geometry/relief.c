@@ -201,40 +201,6 @@ static inline void to_tiles(const uint64_t rows[8], uint64_t tiles[8])
 }
 #endif
 
-/* Bits of the cells lo .. hi of eight rows, from x0 on: 64 of them at most. */
-#if defined(__GNUC__)
-typedef int32_t eight_ints __attribute__((vector_size(32)));
-typedef int64_t eight_longs __attribute__((vector_size(64)));
-typedef uint64_t eight_words __attribute__((vector_size(64)));
-static inline __attribute__((always_inline)) void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0,
-                                                               uint64_t rows[8])
-{
-    eight_ints a, b;
-    memcpy(&a, lo, sizeof a);
-    memcpy(&b, hi, sizeof b);
-    a -= x0;
-    b -= x0;
-    a &= a > 0;
-    eight_ints inside = b < 63;
-    b = (b & inside) | (63 & ~inside);
-    eight_longs some = __builtin_convertvector((eight_ints)(a <= b), eight_longs);
-    eight_words from = __builtin_convertvector(a & 63, eight_words);
-    eight_words to = __builtin_convertvector((63 - b) & 63, eight_words);
-    eight_words all = from - from - 1;
-    eight_words bits = (all << from) & (all >> to) & (eight_words)some;
-    memcpy(rows, &bits, sizeof bits);
-}
-#else
-static inline void bits_of_rows(const int32_t *lo, const int32_t *hi, int x0, uint64_t rows[8])
-{
-    for (int k = 0; k < 8; k++) {
-        int32_t a = lo[k] < x0 ? 0 : lo[k] - x0, b = hi[k] > x0 + 63 ? 63 : hi[k] - x0;
-        uint64_t bits = (~0ull << (a & 63)) & (~0ull >> ((63 - b) & 63));
-        rows[k] = a <= b ? bits : 0;
-    }
-}
-#endif
-
 /* Eight rows of cells from (x0, row) on, at most 64 wide up to x1: into the tiles of one row of tiles or of two. last: of
  * all rows that are painted; tiles beyond may belong to another thread. */
 static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const int32_t *lo, const int32_t *hi,

@@ -82,6 +82,17 @@ static inline uint16_t po_relief_label(const po_relief *r, int x, int y)
     return label;
 }
 
+/* How many cells from (x, y) on, along the row, are known to be of that one's height and label; at least 1. */
+static inline int po_relief_alike(const po_relief *r, int x, int y)
+{
+    const po_tile *t = &r->tiles[(size_t)((unsigned)y >> 3) * r->across + ((unsigned)x >> 3)];
+    if (t->most == 0 && !t->last && !t->before) {
+        return 8 - (x & 7);
+    }
+    unsigned rest = (unsigned)(t->last >> (((unsigned)y & 7) << 3) & 255) >> ((unsigned)x & 7); /* from x on */
+    return rest & 1 ? __builtin_ctz(~rest) : 1;
+}
+
 /* Ask early for what a look at a cell, or painting it, will need. Any x and y. */
 static inline void po_relief_fetch(const po_relief *r, int x, int y)
 {

@@ -195,6 +195,12 @@ static bool glance_nodes(po_deposit *d, float floor_touch)
     return true;
 }
 
+/* A bead is several cells wide: every other tells enough, and of those alike one. */
+static inline int next_look(const po_deposit *d, int x, int y)
+{
+    return (po_relief_alike(&d->relief, x, y) + 1) & ~1;
+}
+
 /* Nodes of the batch's pieces: from what they touch beneath; else across a gap; else a new one. same: what lies at least
  * as high as this is no support but a neighbour. */
 static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_any, float same)
@@ -210,7 +216,7 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
     uint32_t last_piece = UINT32_MAX;
     for (size_t i = 0; i < p->n_runs; i++) {
         const po_run *r = &p->runs[i];
-        for (int x = r->x0; x < r->x1; x += 2) { /* a bead is several cells wide: every other tells enough */
+        for (int x = r->x0; x < r->x1; x += next_look(d, x, r->y)) {
             uint16_t label;
             float beneath = po_relief_look(&d->relief, x, r->y, &label);
             if (!label || (label == last_label && r->piece == last_piece) || beneath < floor_touch) {
@@ -255,9 +261,9 @@ static bool find_nodes(po_deposit *d, work *w, float floor_touch, float floor_an
             continue;
         }
         area[r->piece] += r->x1 - r->x0;
-        for (int x = r->x0; x < r->x1; x += 2) {
-            uint16_t label = label_at(d, x, r->y);
-            float beneath = height_at(d, x, r->y);
+        for (int x = r->x0; x < r->x1; x += next_look(d, x, r->y)) {
+            uint16_t label;
+            float beneath = po_relief_look(&d->relief, x, r->y, &label);
             if (label && beneath >= floor_any && beneath < same) {
                 confirm(d, label);
                 if (!d->piece_node[r->piece]) {
