@@ -204,8 +204,8 @@ static inline void to_tiles(const uint64_t rows[8], uint64_t tiles[8])
 /* Eight rows of cells from (x0, row) on, at most 64 wide up to x1: into the tiles of one row of tiles or of two. last: of
  * all rows that are painted; tiles beyond may belong to another thread. */
 static inline __attribute__((always_inline)) void paint_rows(po_relief *r, const int32_t *lo, const int32_t *hi,
-                                                             int row, int last, int x0, int x1, float z,
-                                                             uint16_t label, bool top)
+                                                             int row, int last, int x0, int x1, float z, uint16_t label,
+                                                             bool top)
 {
     uint64_t rows[8], tiles[8];
     bits_of_rows(lo, hi, x0, rows);

@@ -19,7 +19,6 @@ enum {                      /* bits of bead_info */
        INFO_PART_FREE = 16, /* some of it is not carried */
        INFO_SECOND = 32,    /* second pass over what this height has laid already */
        INFO_BRIDGE = 64,    /* most of it bridges */
-       INFO_RIM = 512,      /* reaches to the rim of the window */
        INFO_STRAND =
            256, /* spans more than a layer down to what it lies on: a strand of open fill; says nothing of layers */
 };
@@ -187,7 +186,7 @@ struct po_deposit {
     work **pending;
     size_t n_pending, cap_pending;
     size_t pending_beads;
-    struct {         /* those kept back wait to be closed, beside the next batch's first looks */
+    struct { /* those kept back wait to be closed, beside the next batch's first looks */
         bool due, all_counts, failed;
         void (*spent)(po_batch *batch, void *user);
         void *user;
@@ -357,10 +356,14 @@ void po_deposit_hits(struct po_deposit *d, work *w);
 /* deposit_class.c: on air, over fill, bridge or overhang; shares of filled cells. */
 bool po_deposit_classify(struct po_deposit *d, work *w);
 bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
-/* deposit_parts.c: pieces to parts, heights into the map. Draw: the batch into the bitmap of what is laid, once. */
+/* deposit_paint.c. Draw: the batch into the bitmap of what is laid, once. Paint: heights and labels (roots) into the maps.
+ * Raise: a bead's heights alone. */
 void po_deposit_draw(struct po_deposit *d, work *w);
-bool po_deposit_lay(struct po_deposit *d, work *w);
+void po_deposit_paint(struct po_deposit *d, work *w);
+void po_deposit_raise(struct po_deposit *d, const po_bead *b, float radius);
 void po_bands_free(struct po_deposit *d);
+/* deposit_parts.c: pieces to parts, labels; all that lays a batch. */
+bool po_deposit_lay(struct po_deposit *d, work *w);
 uint32_t po_node_root(struct po_deposit *d, uint32_t i);
 /* deposit_probe.c: layers that close a fill below and above. Probe before a batch is laid; probed at the end. */
 bool po_deposit_probe(struct po_deposit *d, const work *w);
