@@ -427,8 +427,7 @@ static void g_word(po_state *s, const po_line *line, const po_code *code, po_mov
         s->unit = g == 20 ? 25.4 : 1;
         s->units_said = true;
         break;
-    case 280:
-        home(s, line, out);
+    case 280: /* last on its line: other_line */
         break;
     case 290:
         po_state_event(s, out, PO_EV_PROBE, line->number)->value = s->reading.probe_seconds;
@@ -525,8 +524,10 @@ static void other_line(po_state *s, const po_line *line, po_moves *out)
     }
     const uint32_t axes = PO_LETTER('X') | PO_LETTER('Y') | PO_LETTER('Z') | PO_LETTER('E') | PO_LETTER('I') |
                           PO_LETTER('J');
-    /* beside G28 the axes named are G28's: motion waits for the next line (NISTIR 6556, 3.5, from memory) */
-    if (!homes && (motion_word || (!other && s->motion >= 0 && (line->has & axes)))) {
+    /* G28 comes last, and the axes named are its own: motion waits for the next line (NISTIR 6556, 3.5, from memory) */
+    if (homes) {
+        home(s, line, out);
+    } else if (motion_word || (!other && s->motion >= 0 && (line->has & axes))) {
         move(s, line, out, machine_coordinates);
     }
 }
