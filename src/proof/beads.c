@@ -175,43 +175,36 @@ static const po_tool_facts *worst_tool(const po_judging *j, fault which, double 
     return worst;
 }
 
-void po_judge_bead_too_thin(po_judging *j)
+/* One sentence for three rules: so much of the job lies `beyond` a limit of so many nozzles, which is `too` much for it. */
+static void say_share(po_judging *j, fault which, po_sight sight, double nozzles, const char *beyond, const char *too,
+                      const char *todo)
 {
     double percent;
-    const po_tool_facts *tool = worst_tool(j, THIN, &percent);
+    const po_tool_facts *tool = worst_tool(j, which, &percent);
     if (tool != NULL) {
         double d = po_tool_nozzle(j, tool)->diameter_mm;
-        po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_THIN_BEAD,
-                    "Use beads about as wide as the nozzle, set the flow to 100 %, and write the file anew.",
-                    "%.0f %% of the bead length lies in beads thinner than %.2f mm, too thin for the %.2g mm nozzle%s.",
-                    percent, LIM_THIN_NOZZLES * d, d, po_tool_text(j, tool));
+        po_say_seen(j, PO_GRADE_ASK, sight, todo,
+                    "%.0f %% of the bead length lies in %s %.2f mm, too %s for the %.2g mm nozzle%s.", percent, beyond,
+                    nozzles * d, too, d, po_tool_text(j, tool));
     }
+}
+
+void po_judge_bead_too_thin(po_judging *j)
+{
+    say_share(j, THIN, PO_SIGHT_THIN_BEAD, LIM_THIN_NOZZLES, "beads thinner than", "thin",
+              "Use beads about as wide as the nozzle, set the flow to 100 %, and write the file anew.");
 }
 
 void po_judge_bead_too_wide(po_judging *j)
 {
-    double percent;
-    const po_tool_facts *tool = worst_tool(j, WIDE, &percent);
-    if (tool != NULL) {
-        double d = po_tool_nozzle(j, tool)->diameter_mm;
-        po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_WIDE_BEAD,
-                    "Use beads at most one and a half times as wide as the nozzle, and write the file anew.",
-                    "%.0f %% of the bead length lies in beads wider than %.2f mm, too wide for the %.2g mm nozzle%s.",
-                    percent, LIM_WIDE_NOZZLES * d, d, po_tool_text(j, tool));
-    }
+    say_share(j, WIDE, PO_SIGHT_WIDE_BEAD, LIM_WIDE_NOZZLES, "beads wider than", "wide",
+              "Use beads at most one and a half times as wide as the nozzle, and write the file anew.");
 }
 
 void po_judge_layer_too_thick(po_judging *j)
 {
-    double percent;
-    const po_tool_facts *tool = worst_tool(j, THICK, &percent);
-    if (tool != NULL) {
-        double d = po_tool_nozzle(j, tool)->diameter_mm;
-        po_say_seen(j, PO_GRADE_ASK, PO_SIGHT_THICK_LAYER,
-                    "Use layers of at most three quarters of the nozzle, and write the file anew.",
-                    "%.0f %% of the bead length lies in layers above %.2f mm, too thick for the %.2g mm nozzle%s.",
-                    percent, LIM_LAYER_NOZZLES * d, d, po_tool_text(j, tool));
-    }
+    say_share(j, THICK, PO_SIGHT_THICK_LAYER, LIM_LAYER_NOZZLES, "layers above", "thick",
+              "Use layers of at most three quarters of the nozzle, and write the file anew.");
 }
 
 void po_judge_grinds_filament(po_judging *j)
