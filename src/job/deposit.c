@@ -42,8 +42,6 @@ po_deposit *po_deposit_new(const po_deposit_setup *setup)
     d->first_layer_z = NAN;
     d->share_step = 1;
     d->probe_z = -1e9f;
-    d->climb_low = INFINITY;
-    d->climb_high = -INFINITY;
     for (int a = 0; a < 3; a++) {
         d->min[a] = INFINITY;
         d->max[a] = -INFINITY;

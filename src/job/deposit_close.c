@@ -522,10 +522,6 @@ bool po_deposit_close(po_deposit *d, work *w, bool all_counts)
         d->max[1] = max_f(d->max[1], max_f(b->y0, b->y1));
         d->min[2] = min_f(d->min[2], min_f(b->z0, b->z1));
         d->max[2] = max_f(d->max[2], max_f(b->z0, b->z1));
-        if (steady) {
-            d->climb_low = min_f(d->climb_low, b->z0);
-            d->climb_high = max_f(d->climb_high, b->z1);
-        }
         widths(d, w, i, first_layer);
     }
     if (w->missing) {

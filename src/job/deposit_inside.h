@@ -214,7 +214,6 @@ struct po_deposit {
     float probe_z;
     po_cells probe_area;
     int layers_begun;
-    float climb_low, climb_high;
     float row_z0, row_top; /* where the row being filled began; highest row so far */
     bool any_counted, began_in_air, in_turn, rows_halved;
     double *work_times; /* begin and end of each closed batch on each lane */
@@ -353,15 +352,21 @@ void po_deposit_close_due(struct po_deposit *d);
 bool po_deposit_sample(struct po_deposit *d, work *w);
 /* deposit_hits.c: nozzle and head against what stands. */
 void po_deposit_hits(struct po_deposit *d, work *w);
-/* deposit_class.c: on air, over fill, bridge or overhang; shares of filled cells. */
+/* deposit_class.c: on air, over fill, bridge or overhang. */
 bool po_deposit_classify(struct po_deposit *d, work *w);
-bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
 /* deposit_paint.c. Draw: the batch into the bitmap of what is laid, once. Paint: heights and labels (roots) into the maps.
  * Raise: a bead's heights alone. */
 void po_deposit_draw(struct po_deposit *d, work *w);
 void po_deposit_paint(struct po_deposit *d, work *w);
 void po_deposit_raise(struct po_deposit *d, const po_bead *b, float radius);
 void po_bands_free(struct po_deposit *d);
+/* deposit_fill.c: shares of filled cells; gaps told apart by bits: 1 open to the outside, 2 may be wider than FILL_GAP_MM,
+ * 4 and 8 are the caller's. The array is the caller's to free; NULL when memory is gone. */
+#define FILL_GAP_MM 15.0f /* a gap in fill is at most this wide (docs/measures.md) */
+bool po_deposit_shares(struct po_deposit *d, work *w, bool fill_too);
+bool po_deposit_need_bitmaps(struct po_deposit *d);
+uint8_t *po_gap_kinds(struct po_deposit *d, const po_runs *gaps, const po_bitmap *map, po_cells area);
+po_cells po_cells_grown(const struct po_deposit *d, po_cells c, int by);
 /* deposit_parts.c: pieces to parts, labels; all that lays a batch. */
 bool po_deposit_lay(struct po_deposit *d, work *w);
 uint32_t po_node_root(struct po_deposit *d, uint32_t i);
