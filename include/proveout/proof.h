@@ -3,6 +3,7 @@
 #define PROVEOUT_PROOF_H
 
 #include "proveout/job.h"
+#include "proveout/solid.h"
 
 #ifdef __cplusplus
 extern "C" {
@@ -19,6 +20,8 @@ typedef struct po_finding {
     uint64_t count;
     po_place where, worst; /* known = false: not tied to a place */
     po_sight sight;        /* PO_SIGHT_COUNT = not from a sighting; flags on images carry the same */
+    const char *item;      /* of a part with several solids: which one it is about; NULL = all, or the only one */
+    uint32_t solid;        /* its index in po_part_report.solids; UINT32_MAX = none */
 } po_finding;
 
 /* What is known of the member, the spool and the clock. Zeroed = nothing known. */
@@ -54,6 +57,22 @@ typedef struct po_proof {
 /* Judge one report. Everything lives in the arena; report and context are borrowed as long as the proof is used. */
 PO_API po_status po_proof_job(const po_job_report *report, const char *file, const po_proof_context *context,
                               po_arena *arena, const po_proof **ret_proof, po_err *err) PO_MUST_USE;
+
+/* A part judged on one machine. */
+typedef struct po_part_proof {
+    const po_part_report *report;
+    const char *file; /* as given */
+    po_verdict verdict;
+    const po_finding *findings; /* by gravity; places in part coordinates */
+    size_t n_findings;
+    const char *const *changed_rules;
+    size_t n_changed_rules;
+    const char *aloud; /* one sentence to read aloud to the member */
+} po_part_proof;
+
+/* The same as po_proof_job for a part. */
+PO_API po_status po_proof_part(const po_part_report *report, const char *file, const po_proof_context *context,
+                               po_arena *arena, const po_part_proof **ret_proof, po_err *err) PO_MUST_USE;
 
 /* The table of rules, for docs/findings.md and `proveout explain`. Static data. */
 typedef struct po_rule_info {

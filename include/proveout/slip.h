@@ -46,6 +46,24 @@ PO_API po_status po_slip_svg(const po_proof *proof, const po_shop *shop, po_aren
                              po_err *err) PO_MUST_USE;
 PO_API po_status po_slip_png(const po_proof *proof, const po_shop *shop, po_arena *arena, po_document *ret,
                              po_err *err) PO_MUST_USE;
+
+/* The same for parts. */
+PO_API po_status po_part_slip_text(const po_part_proof *proof, const po_slip_options *options, po_arena *arena,
+                                   po_document *ret, po_err *err) PO_MUST_USE;
+PO_API po_status po_part_slip_table(const po_part_proof *const *proofs, size_t n_proofs, const po_slip_options *options,
+                                    po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+/* "proveout/part-proof/1" */
+PO_API po_status po_part_slip_json(const po_part_proof *const *proofs, size_t n_proofs, bool several, po_arena *arena,
+                                   po_document *ret, po_err *err) PO_MUST_USE;
+PO_API po_status po_part_slip_html(const po_part_proof *const *proofs, size_t n_proofs, const po_slip_options *options,
+                                   po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+PO_API po_status po_part_slip_pdf(const po_part_proof *proof, const po_slip_options *options, po_arena *arena,
+                                  po_document *ret, po_err *err) PO_MUST_USE;
+/* Pictures on one sheet: as it lies with overhangs and thin walls, sections, ways up, beds. */
+PO_API po_status po_part_slip_svg(const po_part_proof *proof, po_arena *arena, po_document *ret,
+                                  po_err *err) PO_MUST_USE;
+PO_API po_status po_part_slip_png(const po_part_proof *proof, po_arena *arena, po_document *ret,
+                                  po_err *err) PO_MUST_USE;
 /* The drawing of `proveout explain NAME` (SVG), or PO_E_NOTFOUND when there is none for that finding. */
 PO_API po_status po_slip_explain_svg(const char *finding, po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
 
