@@ -15,13 +15,3 @@ po_status po_part_measure(const po_part *part, const po_shop *shop, const po_mac
     (void)ret_reports;
     return po_fail(err, PO_E_UNSUPPORTED, "not built yet");
 }
-
-po_status po_mesh_placed(const po_mesh *mesh, const double matrix[12], po_arena *arena, const po_mesh **ret,
-                         po_err *err)
-{
-    (void)mesh;
-    (void)matrix;
-    (void)arena;
-    (void)ret;
-    return po_fail(err, PO_E_UNSUPPORTED, "not built yet");
-}
