@@ -175,6 +175,17 @@ typedef struct po_solid { /* one object as it is placed; copies that differ only
     const po_fit *fits;         /* one for each machine of the shop */
     const po_section *sections; /* for pictures, rising; NULL unless asked for */
     size_t n_sections;
+    /* Walls, ways up, fits, sections and estimates are of this mesh: facts.judged, or, where triangles run the wrong way
+     * round, that one turned right. */
+    const po_mesh *judged;
+    bool closed;                /* `judged` has no open edge, and every edge is run as often one way as the other */
+    bool lies_done;             /* `lies` was measured */
+    uint64_t shells_inside_out; /* that had to be turned */
+    uint64_t loose_shells;      /* that enclose material, without the first: cavities are not counted */
+    uint64_t specks;            /* shells that hold less than a cube of one bead */
+    uint64_t uneven_edges;      /* crowded edges that are not run as often one way as the other */
+    uint64_t cuts_within;       /* of the pairs in cuts.first: both triangles belong to one shell */
+    double sheet_share;         /* length of the sum of area vectors over the area: 0 closed, 1 a flat sheet */
 } po_solid;
 
 typedef struct po_part_totals { /* over all solids, copies counted */
@@ -204,6 +215,10 @@ typedef struct po_part_report { /* of a part for one machine */
     size_t judged_estimate;       /* index: the recipe asked for, else the one that takes least */
     double unit_factor;           /* 1: sizes are plausible; else what to multiply by, such as 25.4 or 1000 */
     const char *unit_guess;       /* "inch", "metre", ...; NULL where unit_factor is 1 */
+    double hollow_mm;             /* filament of the judged recipe without any fill; NAN: not needed or not to be had */
+    uint32_t n_left_out;          /* items that are no models (supports and the like): not judged */
+    const char *const *notes;     /* what was not measured and why, a sentence each */
+    size_t n_notes;
 } po_part_report;
 
 typedef struct po_part_options {
