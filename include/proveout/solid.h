@@ -62,7 +62,12 @@ typedef struct po_pose_setup { /* what a pose is scored by; all from the shop */
     double bridge_limit_mm, support_gap_mm;
     double layer_mm, first_layer_mm, bead_mm;
     double machine_cost_h, hand_cost_min, material_cost_mm3; /* in the shop's currency */
-    double rough_flow_mm3_s;                                 /* volume an hour, to turn mm3 into machine time */
+    double rough_flow_mm3_s; /* what the recipe lays on the whole, to turn mm3 into machine time */
+    double support_fill;     /* 0..1: share of the space beneath an overhang that supports fill */
+    double clean_min_cm2;    /* hand minutes to free a cm2 of overhang from its supports */
+    double smooth_min_cm2;   /* hand minutes that a cm2 of stair steps is worth */
+    double layer_change_s;   /* time that each layer takes beside its beads */
+    double weak_layers_cost; /* what it is worth that the load does not pull layers apart, in currency */
     bool load_known;
     double load[3]; /* direction in which the part will be pulled, part coordinates; any length */
 } po_pose_setup;
@@ -72,11 +77,15 @@ typedef struct po_pose { /* one way up. x' = x*turn[0] + y*turn[3] + z*turn[6], 
     double size_mm[3];        /* bounds after turning, as it stands */
     double foothold_mm2;      /* area within half a first layer of the bed, facing it */
     int footholds;            /* pieces; 0 = not counted (bulk scoring) */
-    double overhang_mm2;      /* needs support: beyond the limit, not on the bed */
-    double support_mm3;       /* NAN in bulk scoring */
+    double overhang_mm2;      /* beyond the limit, not on the bed; bridges included */
+    double overhang_open_mm2; /* what of it needs support: without level ceilings short enough to bridge, narrow arches
+                                 (small level holes) and narrow ledges; in bulk scoring: overhang_mm2 */
+    double support_mm3;       /* space beneath overhang_mm2; NAN in bulk scoring */
+    double support_open_mm3;  /* space beneath overhang_open_mm2; in bulk scoring: down to the bed, an upper bound */
     double longest_bridge_mm; /* level ceilings that both sides carry; NAN in bulk scoring */
     bool stands;
     double tip_deg;       /* tilt that tips it; 0 = falls by itself */
+    bool brim;            /* small foothold for its height: to be printed with a brim */
     double steps_mm2;     /* area whose slope shows stair steps: 2 to 45 degrees from level, facing up */
     double across_layers; /* 0..1: share of the load that pulls layers apart; NAN without a load */
     int layers;
@@ -86,7 +95,24 @@ typedef struct po_pose { /* one way up. x' = x*turn[0] + y*turn[3] + z*turn[6], 
     const char *why;        /* one sentence; NULL in bulk scoring */
 } po_pose;
 
-/* One pose in full, rays and all. turn NULL = as it lies. */
+/* The setup of a shop. material NULL: the house material. recipe NULL: the one named everyday where there is one, else
+ * the one in the middle of the list, else (no recipes) 0.2 mm layers of 0.45 mm beads. load_known is false. */
+PO_API void po_pose_setup_for(const po_shop *shop, const po_material *material, const po_recipe *recipe,
+                              po_pose_setup *ret);
+
+/* The least turn that brings direction `up` (part coordinates, any length but 0) to +z; for directions along an axis its
+ * numbers are whole. */
+PO_API void po_pose_turn(const double up[3], double ret_turn[9]);
+
+/* What a pose costs beyond the part itself, from its other fields:
+ *   machine minutes = layers * layer_change_s + (support_open_mm3 * support_fill + brim) / rough_flow_mm3_s
+ *   hand minutes    = overhang_open_mm2 * clean_min_cm2 + steps_mm2 * smooth_min_cm2, and 1 for any support, 2 for a brim
+ *   cost            = machine and hand at their rates, filament of supports and brim, weak_layers_cost * across_layers
+ * A pose that does not stand is charged for props up to half its height. docs/measures.md, "Poses". */
+PO_API void po_pose_price(const po_pose_setup *setup, po_pose *pose);
+
+/* One pose in full, rays and all. turn NULL = as it lies. Errors: PO_E_RANGE (an index or coordinate out of bounds, a turn
+ * that is none), PO_E_EMPTY (no triangle), PO_E_NOMEM. */
 PO_API po_status po_pose_measure(const po_mesh *mesh, const double turn[9], const po_pose_setup *setup, int threads,
                                  po_arena *arena, po_pose *ret, po_err *err) PO_MUST_USE;
 
@@ -185,7 +211,8 @@ typedef struct po_solid { /* one object as it is placed; copies that differ only
     uint64_t specks;            /* shells that hold less than a cube of one bead */
     uint64_t uneven_edges;      /* crowded edges that are not run as often one way as the other */
     uint64_t cuts_within;       /* of the pairs in cuts.first: both triangles belong to one shell */
-    double sheet_share;         /* length of the sum of area vectors over the area: 0 closed, 1 a flat sheet */
+    double open_at[3], crowded_at[3], cut_at[3]; /* one place each, of `mesh`; NAN: none */
+    double sheet_share; /* length of the sum of area vectors over the area: 0 closed, 1 a flat sheet */
 } po_solid;
 
 typedef struct po_part_totals { /* over all solids, copies counted */

@@ -27,8 +27,17 @@ static int by_edge(const void *left, const void *right)
     return a->low != b->low ? (a->low < b->low ? -1 : 1) : a->high < b->high ? -1 : a->high > b->high;
 }
 
-/* Edges of more than two triangles that are not run as often one way as the other. */
-static po_status count_uneven(const po_mesh *mesh, uint64_t *ret, po_err *err)
+static void middle_of(const po_mesh *mesh, const edge_use *e, double ret[3])
+{
+    for (size_t k = 0; k < 3; k++) {
+        ret[k] = mesh->xyz[3 * (size_t)e->low + k] / 2 + mesh->xyz[3 * (size_t)e->high + k] / 2;
+    }
+}
+
+/* Edges of more than two triangles that are not run as often one way as the other. open_at, crowded_at: NULL, or where
+ * one such edge is; left alone where there is none. */
+static po_status look_at_edges(const po_mesh *mesh, double *open_at, double *crowded_at, uint64_t *ret_uneven,
+                               po_err *err)
 {
     edge_use *uses = calloc(mesh->n_triangles ? mesh->n_triangles : 1, 3 * sizeof *uses);
     if (uses == NULL) {
@@ -46,14 +55,18 @@ static po_status count_uneven(const po_mesh *mesh, uint64_t *ret, po_err *err)
         }
     }
     qsort(uses, n, sizeof *uses, by_edge);
-    *ret = 0;
+    *ret_uneven = 0;
     for (size_t i = 0; i < n;) {
         size_t end = i;
         int64_t sum = 0;
         for (; end < n && by_edge(&uses[i], &uses[end]) == 0; end++) {
             sum += uses[end].way;
         }
-        *ret += end - i > 2 && sum != 0;
+        *ret_uneven += end - i > 2 && sum != 0;
+        double *at = end - i == 1 ? open_at : end - i > 2 ? crowded_at : NULL;
+        if (at != NULL && isnan(at[0])) {
+            middle_of(mesh, &uses[i], at);
+        }
         i = end;
     }
     free(uses);
@@ -140,8 +153,8 @@ static po_status turn_right(const po_solid_setup *setup, po_solid *s, po_arena *
 {
     const po_mesh_facts *f = &s->facts;
     s->judged = f->judged;
-    if (f->crowded_edges > 0) {
-        po_status status = count_uneven(f->judged, &s->uneven_edges, err);
+    if (f->crowded_edges + f->open_edges > 0) {
+        po_status status = look_at_edges(f->judged, s->open_at, s->crowded_at, &s->uneven_edges, err);
         if (status != PO_OK) {
             return status;
         }
@@ -160,7 +173,7 @@ static po_status turn_right(const po_solid_setup *setup, po_solid *s, po_arena *
     }
     uint64_t uneven = 0;
     if (mend.after.crowded_edges > 0) {
-        status = count_uneven(mend.mesh, &uneven, err);
+        status = look_at_edges(mend.mesh, NULL, NULL, &uneven, err);
         if (status != PO_OK) {
             return status;
         }
@@ -233,6 +246,13 @@ static po_status find_cuts(const po_solid_setup *setup, po_solid *s, po_arena *a
         return po_go_without(setup->unmeasured, "whether it cuts itself", err) ? PO_OK : status;
     }
     s->cuts_done = true;
+    if (s->cuts.n_first > 0) {
+        const uint32_t *c = s->facts.judged->corners + 3 * (size_t)s->cuts.first[0][0];
+        for (size_t k = 0; k < 3; k++) { /* the middle of a triangle that takes part */
+            const double *xyz = s->facts.judged->xyz;
+            s->cut_at[k] = (xyz[3 * (size_t)c[0] + k] + xyz[3 * (size_t)c[1] + k] + xyz[3 * (size_t)c[2] + k]) / 3;
+        }
+    }
     return s->cuts.n_first > 0 ? count_within(s->facts.judged, &s->cuts, threads, &s->cuts_within, err) : PO_OK;
 }
 
@@ -297,7 +317,10 @@ po_status po_solid_measure(const po_solid_setup *setup, const po_copies *copies,
     *s = (po_solid){.name = object->name,
                     .object = item->object,
                     .build_item = item->build_item,
-                    .times = (uint32_t)copies->n_items};
+                    .times = (uint32_t)copies->n_items,
+                    .open_at = {NAN, NAN, NAN},
+                    .crowded_at = {NAN, NAN, NAN},
+                    .cut_at = {NAN, NAN, NAN}};
     po_status status = po_steps_begin(setup->steps, PO_SOLID_STEPS / 2, err);
     if (status == PO_OK) {
         status = po_mesh_placed(&object->mesh, item->matrix, arena, &s->mesh, err);
