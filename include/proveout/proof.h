@@ -75,8 +75,11 @@ PO_API po_status po_proof_part(const po_part_report *report, const char *file, c
                                po_arena *arena, const po_part_proof **ret_proof, po_err *err) PO_MUST_USE;
 
 /* The table of rules, for docs/findings.md and `proveout explain`. Static data. */
+typedef enum po_rule_kind { PO_RULE_JOB = 1, PO_RULE_PART = 2, PO_RULE_BOTH = 3 } po_rule_kind; /* what it is about */
+
 typedef struct po_rule_info {
     const char *name;
+    po_rule_kind kind;
     po_grade grade;       /* default; some rules say a graver one by degree: see limit */
     const char *compares; /* what is compared with what */
     const char *limit;    /* the threshold, with unit */

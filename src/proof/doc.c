@@ -2,16 +2,21 @@
 #include "base/text.h"
 #include "proof/judge.h"
 
+static const char *about(const po_rule_info *rule)
+{
+    return rule->kind == PO_RULE_JOB ? "jobs" : rule->kind == PO_RULE_PART ? "parts" : "jobs, parts";
+}
+
 static void overview(po_text *t, const po_rule_info *rules, size_t n, po_grade grade)
 {
-    po_text_printf(t, "\n## %s\n\n| finding | when | compares |\n| --- | --- | --- |\n",
+    po_text_printf(t, "\n## %s\n\n| finding | of | when | compares |\n| --- | --- | --- | --- |\n",
                    grade == PO_GRADE_STOP  ? "Stop: don't run it"
                    : grade == PO_GRADE_ASK ? "Ask: a desk person decides"
                                            : "Note: good to know");
     for (size_t i = 0; i < n; i++) {
         if (rules[i].grade == grade) {
-            po_text_printf(t, "| [`%s`](#%s) | %s | %s |\n", rules[i].name, rules[i].name, rules[i].limit,
-                           rules[i].compares);
+            po_text_printf(t, "| [`%s`](#%s) | %s | %s | %s |\n", rules[i].name, rules[i].name, about(&rules[i]),
+                           rules[i].limit, rules[i].compares);
         }
     }
 }
@@ -41,10 +46,11 @@ const char *po_proof_doc(po_arena *arena)
     po_text_add(&t, "\n# Each finding\n");
     for (size_t i = 0; i < n; i++) {
         const po_rule_info *r = &rules[i];
-        po_text_printf(&t,
-                       "\n## %s\n\n- Grade: %s\n- Compares: %s\n- Limit: %s\n- Source: %s\n- How it comes about: %s\n"
-                       "- What helps: %s\n",
-                       r->name, po_grade_name(r->grade), r->compares, r->limit, r->source, r->cause, r->remedy);
+        po_text_printf(
+            &t,
+            "\n## %s\n\n- Grade: %s\n- Of: %s\n- Compares: %s\n- Limit: %s\n- Source: %s\n- How it comes about: %s\n"
+            "- What helps: %s\n",
+            r->name, po_grade_name(r->grade), about(r), r->compares, r->limit, r->source, r->cause, r->remedy);
         if (r->caution != NULL) {
             po_text_printf(&t, "- Caution: %s Local codes and the maker's instructions come first.\n", r->caution);
         }

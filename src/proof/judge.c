@@ -37,7 +37,8 @@ static PO_PRINTF(4, 0) po_finding *say_v(po_judging *j, po_grade grade, const ch
                       .says = says,
                       .todo = todo,
                       .count = 1,
-                      .sight = PO_SIGHT_COUNT};
+                      .sight = PO_SIGHT_COUNT,
+                      .solid = UINT32_MAX};
     f->where.x = f->where.y = f->where.z = f->where.seconds = NAN;
     f->worst = f->where;
     return f;

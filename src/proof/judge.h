@@ -8,8 +8,9 @@
 #include "proveout/proof.h"
 
 typedef struct po_judging {
-    const po_job_report *report;
-    const po_job_facts *facts; /* the report's */
+    const po_job_report *report; /* of a job; NULL for a part */
+    const po_job_facts *facts;   /* the report's */
+    const po_part_report *part;  /* of a part; NULL for a job */
     const po_machine *machine;
     const po_proof_context *context;
     const po_shop *shop;
@@ -69,11 +70,46 @@ const po_recipe *po_recipe_nearest(const po_judging *j);
 /* The long text of docs/findings.md, in the arena; NULL when memory is gone. */
 const char *po_proof_doc(po_arena *arena);
 
+/* ---- parts (part_say.c) ---- */
+
+/* How badly a solid offends a rule: above 0 it does, and the largest number is the worst. */
+typedef double po_part_ill_fn(const po_judging *j, const po_solid *solid);
+/* The worst of the solids, and how many items offend (copies counted); NULL when none does. */
+const po_solid *po_worst_solid(const po_judging *j, po_part_ill_fn *ill, uint64_t *ret_items);
+/* Which item a solid is, to begin a sentence with ("Item 2 (lid): "); "" where the part is one solid. */
+const char *po_solid_text(po_judging *j, const po_solid *solid);
+/* A finding about a solid. at: NULL, or a place in part coordinates (NAN: none). The sentence begins with the item where
+ * there are several, and ends with how many other items it holds for as well. */
+po_finding *po_say_solid(po_judging *j, po_grade grade, const po_solid *solid, uint64_t items, uint64_t count,
+                         const double *at, const char *todo, const char *format, ...) PO_PRINTF(8, 9);
+/* The estimate that is judged; NULL where there is none with a number. */
+const po_estimate *po_judged_estimate(const po_judging *j);
+
+/* ---- all rules ---- */
+
 #define RULE(id, name, grade, compares, limit, source, cause, remedy, caution) po_judge_fn po_judge_##id;
+#define RULE_PART(id, name, grade, compares, limit, source, cause, remedy, caution) po_judge_fn po_judge_part_##id;
+#define RULE_BOTH(id, name, grade, compares, limit, source, cause, remedy, caution)                                    \
+    po_judge_fn po_judge_##id, po_judge_part_##id;
 #include "proof/rules.inc"
 #undef RULE
+#undef RULE_PART
+#undef RULE_BOTH
 
-/* The table's functions, in the order of po_rules_table. */
-po_judge_fn *po_rule_function(size_t index);
+/* The table's functions, in the order of po_rules_table. kind: PO_RULE_JOB or PO_RULE_PART; NULL where the rule is not
+ * about such a thing. */
+po_judge_fn *po_rule_function(size_t index, po_rule_kind kind);
+
+/* A finding that another one explains and that would be mended with it: it is dropped where its cause was said and is at
+ * least as grave. */
+typedef struct po_cause {
+    const char *cause, *effect;
+} po_cause;
+
+/* Ask every rule of the judging's kind, grade by the shop, merge by cause, order by gravity. Returns the sentences about
+ * the shop's own grades (NULL, and j->failed, when memory is gone). */
+const char *const *po_judge_all(po_judging *j, const po_cause *causes, size_t n_causes, size_t *ret_n_changed);
+/* The verdict of ordered findings. */
+po_verdict po_verdict_of(const po_judging *j);
 
 #endif

@@ -62,6 +62,20 @@
 #define LIM_RECIPE_FILL 8   /* points; the raster's own error is about half of this */
 #define LIM_RECIPE_SPEED 30 /* percent */
 
+/* parts as meshes */
+#define LIM_NO_SOLID_OPEN 50 /* percent of edges open: loose triangles; common practice */
+#define LIM_SHEET 0.95       /* share of the area that faces one way: a sheet (an open box faces one way by a third) */
+#define LIM_FLAT_VOLUME                                                                                                \
+    1e-6                /* of area^1.5: nothing inside (a ball has 0.094, a plate 1000 times as wide as thick 0.0004) */
+#define LIM_WALL_MM2 10 /* both faces of a rib of 5 x 1 mm; common practice */
+#define LIM_WALL_SHARE 0.05    /* percent of the surface: on large parts the odd edge is no wall; common practice */
+#define LIM_WALL_ERRORS 3      /* standard errors of the area measured by rays */
+#define LIM_GAP_MM2 10         /* as for walls */
+#define LIM_OVERHANG_MM2 15    /* less droops a little and prints; common practice */
+#define LIM_SUPPORT_SHARE 50   /* percent of the part's own filament that supports would take; common practice */
+#define LIM_SUPPORT_VOLUME 200 /* percent of the part's volume, where filament is not estimated */
+#define LIM_TINY_VOLUME_MM3 1
+
 /* ranges */
 #define LIM_TIME_RANGE 0.05     /* section 3.3: a good model is within 5 % */
 #define LIM_FILAMENT_RANGE 0.03 /* section 1.2: good spools hold 0.02 to 0.03 mm, that is 2.3 to 3.4 % of the area */

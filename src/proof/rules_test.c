@@ -699,7 +699,7 @@ static void every_rule_has_a_case(void **state)
         for (size_t k = 0; k < N_CASES; k++) {
             found |= strcmp(cases[k].name, rules[i].name) == 0;
         }
-        if (!found) {
+        if (!found && rules[i].kind & PO_RULE_JOB) { /* those of parts alone: part_rules_test.c */
             fail_msg("%s has no case", rules[i].name);
         }
     }

@@ -2,8 +2,9 @@
 #include "base/text.h"
 #include "proof/judge.h"
 
-#define RULE(id, name_, grade_, compares_, limit_, source_, cause_, remedy_, caution_)                                 \
+#define ROW(kind_, name_, grade_, compares_, limit_, source_, cause_, remedy_, caution_)                               \
     {.name = name_,                                                                                                    \
+     .kind = kind_,                                                                                                    \
      .grade = grade_,                                                                                                  \
      .compares = compares_,                                                                                            \
      .limit = limit_,                                                                                                  \
@@ -11,16 +12,27 @@
      .cause = cause_,                                                                                                  \
      .remedy = remedy_,                                                                                                \
      .caution = caution_},
+#define RULE(id, ...) ROW(PO_RULE_JOB, __VA_ARGS__)
+#define RULE_PART(id, ...) ROW(PO_RULE_PART, __VA_ARGS__)
+#define RULE_BOTH(id, ...) ROW(PO_RULE_BOTH, __VA_ARGS__)
 static const po_rule_info rules[] = {
 #include "proof/rules.inc"
 };
 #undef RULE
+#undef RULE_PART
+#undef RULE_BOTH
 
-#define RULE(id, name, grade, compares, limit, source, cause, remedy, caution) po_judge_##id,
-static po_judge_fn *const functions[] = {
+#define RULE(id, ...) {.of_job = po_judge_##id},
+#define RULE_PART(id, ...) {.of_part = po_judge_part_##id},
+#define RULE_BOTH(id, ...) {.of_job = po_judge_##id, .of_part = po_judge_part_##id},
+static const struct {
+    po_judge_fn *of_job, *of_part;
+} functions[] = {
 #include "proof/rules.inc"
 };
 #undef RULE
+#undef RULE_PART
+#undef RULE_BOTH
 
 enum { N_RULES = sizeof rules / sizeof rules[0] };
 
@@ -30,9 +42,9 @@ const po_rule_info *po_rules_table(size_t *ret_n)
     return rules;
 }
 
-po_judge_fn *po_rule_function(size_t index)
+po_judge_fn *po_rule_function(size_t index, po_rule_kind kind)
 {
-    return functions[index];
+    return kind == PO_RULE_PART ? functions[index].of_part : functions[index].of_job;
 }
 
 const po_rule_info *po_rule_find(const char *name)

@@ -303,10 +303,10 @@ static void the_table_is_the_issues(void **state)
 {
     (void)state;
     static const char *const stop[] = {
-        "leaves-the-bed",  "hits-keep-out", "reaches-too-far", "too-tall",      "below-the-bed",  "runs-into-part",
-        "homes-into-part", "pushes-cold",   "beyond-rating",   "not-homed",     "damaged-file",   "cut-short",
-        "stores-settings", "needs-tool",    "no-print",        "prints-on-air", "missing-layers", "starts-in-the-air",
-        "wrong-material",  "not-permitted", "wrong-nozzle",    "wrong-filament"};
+        "leaves-the-bed",  "hits-keep-out", "reaches-too-far", "too-tall",       "below-the-bed",  "runs-into-part",
+        "homes-into-part", "pushes-cold",   "beyond-rating",   "not-homed",      "damaged-file",   "cut-short",
+        "stores-settings", "needs-tool",    "no-print",        "prints-on-air",  "missing-layers", "starts-in-the-air",
+        "wrong-material",  "not-permitted", "wrong-nozzle",    "wrong-filament", "not-a-solid",    "too-big"};
     static const char *const ask[] = {"nozzle-out-of-band",
                                       "bed-out-of-band",
                                       "fan-out-of-band",
@@ -340,8 +340,16 @@ static void the_table_is_the_issues(void **state)
                                       "made-for-other-machine",
                                       "over-allowance",
                                       "spool-short",
-                                      "too-long"};
-    static const char *const note[] = {"off-recipe", "no-feed", "skips-probe", "across-gap", "over-fill"};
+                                      "too-long",
+                                      "open-edges",
+                                      "crowded-edges",
+                                      "inside-out",
+                                      "cuts-itself",
+                                      "unit-suspect",
+                                      "thin-walls"};
+    static const char *const note[] = {"off-recipe", "no-feed",        "skips-probe",  "across-gap",
+                                       "over-fill",  "flat-triangles", "loose-shells", "fits-turned",
+                                       "slim-walls", "needs-support",  "narrow-gaps",  "many-materials"};
     static const struct {
         const char *const *names;
         size_t n;
