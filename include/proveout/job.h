@@ -254,6 +254,8 @@ typedef struct po_job_report {
     po_job_facts facts;
     po_sighting sights[PO_SIGHT_COUNT];
     po_job_images images;
+    const po_layer_image *prints; /* heights evenly chosen, in the order laid, priming and aids included; no flags */
+    size_t n_prints;              /* up to twice as many as asked for; 0 unless asked for */
 } po_job_report;
 
 /* One machine to measure for. All pointers borrowed until the call returns, and by the report. */
@@ -272,11 +274,14 @@ typedef struct po_job_options {
      * total 0 = unknown */
     bool (*progress)(uint64_t bytes_done, uint64_t bytes_total, void *user);
     void *user;
+    size_t
+        prints; /* keep about so many heights as they were laid (at most 400), for comparing with a part; needs deposit */
     bool hash; /* false leaves sha256 empty: for timing the facts alone */
 } po_job_options;
 #define PO_JOB_OPTIONS_INIT                                                                                            \
     {                                                                                                                  \
-        .deposit = true, .images = false, .threads = 0, .most_bytes = 0, .progress = 0, .user = 0, .hash = true        \
+        .deposit = true, .images = false, .threads = 0, .most_bytes = 0, .progress = 0, .user = 0, .prints = 0,        \
+        .hash = true                                                                                                   \
     }
 
 /* A source of bytes: path, standard input or memory; gzip and zstd are unpacked by content. */

@@ -134,6 +134,10 @@ void po_deposit_free(po_deposit *d)
         po_image_free(d->images[i]);
     }
     po_image_free(d->first_image);
+    for (size_t i = 0; i < d->n_prints; i++) {
+        po_image_free(d->prints[i].image);
+    }
+    free(d->prints);
     free(d->side);
     free(d);
 }

@@ -24,6 +24,7 @@ typedef struct po_deposit_setup {
     const size_t *lane_of;               /* lane of each machine */
     size_t n_machines;
     bool images;
+    size_t prints; /* heights to keep as they were laid; 0 = none */
 } po_deposit_setup;
 
 /* NULL when memory is gone. */
@@ -46,5 +47,7 @@ bool po_deposit_finish(po_deposit *deposit, const double end_xyz[3], void (*spen
  * others are left alone. Arrays live in the arena. densities: g/cm3 of each tool's material. */
 bool po_deposit_report(po_deposit *deposit, size_t machine, const double *densities, po_arena *arena,
                        po_job_facts *facts, po_sighting *sights, po_job_images *images);
+/* Hand over the heights kept (po_job_report.prints), copied into the arena. */
+bool po_deposit_prints(const po_deposit *deposit, po_arena *arena, const po_layer_image **ret, size_t *ret_n);
 
 #endif

@@ -106,6 +106,11 @@ typedef struct probe {               /* a point that is watched through the laye
 
 enum { MOST_NODES = 65535, MOST_IMAGES = 6, MOST_FLAGS = 8, HEIGHT_RING = 16, H_BINS = 2000 };
 
+typedef struct kept_print { /* a height as it was laid */
+    po_layer_image *image;  /* owned */
+    size_t number;          /* of the height */
+} kept_print;
+
 typedef struct tool_sums {
     double width_share[PO_WIDTH_BINS], height_share[PO_WIDTH_BINS];
     double width_moment[PO_WIDTH_BINS], height_moment[PO_WIDTH_BINS];
@@ -222,7 +227,11 @@ struct po_deposit {
     double image_score[MOST_IMAGES];
     size_t n_images;
     po_layer_image *first_image;
-    uint8_t *side; /* share of depth, side_w x side_h */
+    kept_print *prints; /* one for each batch kept */
+    size_t n_prints, cap_prints;
+    size_t print_step, n_heights; /* every so many heights are kept; heights seen */
+    float print_z;                /* of the last height */
+    uint8_t *side;                /* share of depth, side_w x side_h */
     int side_w, side_h, side_top;
     bool failed;
 };
@@ -378,6 +387,8 @@ void po_deposit_picture(struct po_deposit *d, work *w);
 void po_deposit_side_view(struct po_deposit *d, const work *w);
 void po_image_free(po_layer_image *image);
 void po_deposit_first_picture(struct po_deposit *d, work *w);
+/* deposit_print.c: heights kept as they were laid. False when memory is gone. */
+bool po_deposit_print(struct po_deposit *d, work *w);
 /* deposit_close.c: a batch whose priming is known goes into the sums. */
 bool po_deposit_close(struct po_deposit *d, work *w, bool all_counts);
 

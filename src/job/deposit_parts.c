@@ -559,6 +559,9 @@ bool po_deposit_lay(po_deposit *d, work *w)
     if (d->setup.images && !w->seen_from_side) {
         po_deposit_side_view(d, w);
     }
+    if (d->setup.prints && ok) {
+        ok = po_deposit_print(d, w);
+    }
     w->serial = d->serial++;
     po_bitmap_clear(&d->laid);
     return ok && !d->failed;

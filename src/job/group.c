@@ -280,8 +280,8 @@ static po_batch *take(po_batch *full, void *user)
 }
 
 po_status po_group_init(po_group *g, po_lane **lanes, size_t n_lanes, const po_job_setup *const *machines,
-                        const size_t *lane_of, size_t n_machines, bool images, po_workers *workers, size_t worker_at,
-                        po_err *err)
+                        const size_t *lane_of, size_t n_machines, bool images, size_t prints, po_workers *workers,
+                        size_t worker_at, po_err *err)
 {
     memset(g, 0, sizeof *g);
     const po_machine *like = machines[0]->machine;
@@ -295,7 +295,8 @@ po_status po_group_init(po_group *g, po_lane **lanes, size_t n_lanes, const po_j
                               .machines = machines,
                               .lane_of = lane_of,
                               .n_machines = n_machines,
-                              .images = images};
+                              .images = images,
+                              .prints = prints};
     for (size_t i = 0; i < setup.n_tools; i++) {
         setup.nozzle_mm[i] = like->nozzles[i].diameter_mm;
         setup.filament_mm[i] = machines[0]->materials[i]->diameter_mm;

@@ -33,8 +33,8 @@ bool po_group_alike(const po_job_setup *a, const po_job_setup *b);
 
 /* lanes and machines are borrowed; lane_of[i] is the index (in lanes) of machine i's. */
 po_status po_group_init(po_group *group, po_lane **lanes, size_t n_lanes, const po_job_setup *const *machines,
-                        const size_t *lane_of, size_t n_machines, bool images, po_workers *workers, size_t worker,
-                        po_err *err) PO_MUST_USE;
+                        const size_t *lane_of, size_t n_machines, bool images, size_t prints, po_workers *workers,
+                        size_t worker, po_err *err) PO_MUST_USE;
 void po_group_done(po_group *group);
 
 /* Send on what is ready. False when memory is gone. */

@@ -179,8 +179,8 @@ static po_status make_groups(pass *p, const po_job_options *options, size_t thre
         p->group_count[k] = machines_at - first;
         lanes_at += n_lanes;
         po_status status = po_group_init(&p->groups[k], lanes, n_lanes, p->group_machines + first,
-                                         p->machine_lane + first, machines_at - first, options->images, p->workers,
-                                         n_workers ? k % n_workers : 0, err);
+                                         p->machine_lane + first, machines_at - first, options->images, options->prints,
+                                         p->workers, n_workers ? k % n_workers : 0, err);
         if (status != PO_OK) {
             return status;
         }
@@ -289,7 +289,8 @@ static po_status reports(pass *p, const po_job_options *options, po_arena *arena
                 at++;
             }
             if (!po_deposit_report(p->groups[g].deposit, at, densities, arena, &r->facts, r->sights,
-                                   options->images ? &r->images : NULL)) {
+                                   options->images ? &r->images : NULL) ||
+                (options->prints && !po_deposit_prints(p->groups[g].deposit, arena, &r->prints, &r->n_prints))) {
                 return no_memory(err);
             }
         }
