@@ -125,6 +125,9 @@ typedef struct po_rules {
     bool may_end_unstaffed;
     double overhang_limit_deg; /* from the vertical */
     double bridge_limit_mm, support_gap_mm, smallest_foothold_mm2, clearance_mm;
+    /* what a way up costs; in the shop's currency */
+    double machine_cost_h, hand_cost_min, clean_min_cm2, smooth_min_cm2, layer_change_s, weak_layers_cost;
+    double support_fill_percent;
     const char *const *harmless_words; /* words that this shop knows to be harmless, such as "M900" */
     size_t n_harmless_words;
     const po_grade_change *grades;

@@ -157,6 +157,11 @@ static void show_rules(const po_shop *shop)
     printf("  overhang to %.4g degrees, bridges to %.4g mm, support gap %.4g mm, foothold from %.4g mm2, clearance "
            "%.4g mm\n",
            r->overhang_limit_deg, r->bridge_limit_mm, r->support_gap_mm, r->smallest_foothold_mm2, r->clearance_mm);
+    printf("  ways up are priced at %.6g an hour of machine, %.6g a minute of hand, %.4g and %.4g min a cm2 of "
+           "overhang and "
+           "steps,\n  %.4g s a layer, supports %.4g %% full, %.6g for weak layers\n",
+           r->machine_cost_h, r->hand_cost_min, r->clean_min_cm2, r->smooth_min_cm2, r->layer_change_s,
+           r->support_fill_percent, r->weak_layers_cost);
     for (size_t i = 0; i < r->n_harmless_words; i++) {
         printf("%s%s%s", i ? ", " : "  harmless words: ", r->harmless_words[i],
                i + 1 == r->n_harmless_words ? "\n" : "");
@@ -233,6 +238,13 @@ static void json_rules(cli_json *j, const po_shop *shop)
     cli_json_number(j, "support_gap_mm", r->support_gap_mm);
     cli_json_number(j, "smallest_foothold_mm2", r->smallest_foothold_mm2);
     cli_json_number(j, "clearance_mm", r->clearance_mm);
+    cli_json_number(j, "machine_cost_per_hour", r->machine_cost_h);
+    cli_json_number(j, "hand_cost_per_minute", r->hand_cost_min);
+    cli_json_number(j, "clean_min_per_cm2", r->clean_min_cm2);
+    cli_json_number(j, "smooth_min_per_cm2", r->smooth_min_cm2);
+    cli_json_number(j, "layer_change_s", r->layer_change_s);
+    cli_json_number(j, "support_fill_percent", r->support_fill_percent);
+    cli_json_number(j, "weak_layers_cost", r->weak_layers_cost);
     cli_json_number(j, "most_file_gb", (double)shop->most_file_bytes / 1e9);
     cli_json_open(j, "harmless_words", '[');
     for (size_t i = 0; i < r->n_harmless_words; i++) {

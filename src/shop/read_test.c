@@ -71,6 +71,13 @@ static void check_quayside(const po_shop *s)
     SAME(r->support_gap_mm, 0.5);
     SAME(r->smallest_foothold_mm2, 25);
     SAME(r->clearance_mm, 6);
+    SAME(r->machine_cost_h, 0.6); /* not in that file: defaults */
+    SAME(r->hand_cost_min, 0.2);
+    SAME(r->clean_min_cm2, 0.5);
+    SAME(r->smooth_min_cm2, 0.02);
+    SAME(r->layer_change_s, 2);
+    SAME(r->support_fill_percent, 15);
+    SAME(r->weak_layers_cost, 5);
     assert_int_equal(r->n_grades, 0);
     assert_int_equal(r->n_harmless_words, 0);
     assert_int_equal(s->most_file_bytes, 10000000000ull);
