@@ -152,7 +152,11 @@ PO_API po_status po_part_fit(const po_mesh *mesh, const po_machine *machine, dou
 
 typedef struct po_estimate {
     const po_recipe *recipe;
-    double filament_mm, filament_g, volume_mm3, seconds, first_layer_seconds;
+    double filament_mm, filament_g, volume_mm3, seconds;
+    double first_layer_seconds; /* from the start to the end of the first layer, as in po_job_facts */
+    /* What comes once a run, however many parts it has, and is part of the sums above: skirt and purge line; heating,
+     * homing, probing, and the time of those beads. A sum over several parts counts it once. */
+    double once_mm, once_seconds;
     int layers;
     po_range filament_range_mm, seconds_range;
     double wall_mm, solid_mm, fill_mm, travel_mm; /* lengths of beads and travel */
