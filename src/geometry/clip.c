@@ -1,7 +1,24 @@
-/* Loops: clipping. SPDX-License-Identifier: Apache-2.0 */
-#include "geometry/loops_geos.h"
+/* Loops: clipping. SPDX-License-Identifier: Apache-2.0
+ * The arrangement of all edges on an integer grid (rings.h tells the steps). */
+#include "geometry/rings.h"
 
 po_status po_loops_clip(const po_loops *a, const po_loops *b, po_clip how, po_arena *arena, po_loops *ret, po_err *err)
 {
-    return po_geos_clip(a, b, how, arena, ret, err);
+    double reach_a = 0, reach_b = 0;
+    po_status status = po_loops_reach(a, &reach_a, err);
+    status = status || !b ? status : po_loops_reach(b, &reach_b, err);
+    if (status) {
+        return status;
+    }
+    po_arena *scratch = po_arena_new(PO_RINGS_MOST_BYTES);
+    if (!scratch) {
+        return po_rings_memory(err);
+    }
+    po_grid grid = po_grid_for(reach_a > reach_b ? reach_a : reach_b);
+    po_rings in, out;
+    status = po_rings_of(a, b, grid, scratch, &in, err);
+    status = status ? status : po_rings_arrange(&in, how, PO_RINGS_LEAST_WIDTH_MM * grid.per_mm, scratch, &out, err);
+    status = status ? status : po_rings_to_loops(&out, grid, arena, ret, err);
+    po_arena_free(scratch);
+    return status;
 }
