@@ -192,6 +192,15 @@ const char *po_say_place(po_arena *arena, const po_place *place)
     return out.n ? out.data : NULL;
 }
 
+const char *po_say_point(po_arena *arena, const po_place *place)
+{
+    if (!place->known || !isfinite(place->x) || !isfinite(place->y) || !isfinite(place->z)) {
+        return NULL;
+    }
+    return kept(po_arena_printf(arena, "x %s y %s z %s", po_say_number(arena, place->x, 1),
+                                po_say_number(arena, place->y, 1), po_say_number(arena, place->z, 1)));
+}
+
 /* Length of the UTF-8 character at p (ended text), 0 where it is none (RFC 3629 section 4). */
 static size_t character(const unsigned char *p, uint32_t *ret_code)
 {

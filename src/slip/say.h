@@ -32,6 +32,9 @@ const char *po_say_answer(po_verdict verdict);
 /* "line 120, 12.4 mm up at x 30.2 y 41, after 1 h 3 min"; NULL when nothing is known. */
 const char *po_say_place(po_arena *arena, const po_place *place);
 
+/* "x 30.2 y 41 z 12.4" of a place on a part; NULL when nothing is known. */
+const char *po_say_point(po_arena *arena, const po_place *place);
+
 /* Foreign text made safe to show: valid UTF-8 (bad bytes become U+FFFD), no control characters, no marks that turn the
  * direction of writing (they can make a name look like another). Returns the text itself where nothing changes. */
 const char *po_say_clean(po_arena *arena, const char *text);
@@ -53,5 +56,12 @@ typedef struct po_fact_line {
 } po_fact_line;
 enum { PO_MOST_FACT_LINES = 48 };
 size_t po_fact_lines(const po_proof *proof, po_arena *arena, po_fact_line *ret);
+/* The same for a part. */
+size_t po_part_fact_lines(const po_part_proof *proof, po_arena *arena, po_fact_line *ret);
+size_t po_part_cautions(const po_part_proof *proof, const char **ret);
+/* "Item 2 (lid)", or "the part" where it is the only one. */
+const char *po_say_item(po_arena *arena, const po_part_report *report, size_t solid);
+/* "as it lies", "turned by 30 degrees", "tipped over", "no" */
+const char *po_say_fit(po_arena *arena, const po_fit *fit);
 
 #endif
