@@ -11,12 +11,13 @@
 
 /* ---- what the model takes for granted ---- */
 
-#define PO_EST_SIMPLE_MM 0.005    /* outlines are simplified by this: an eightieth of a bead */
-#define PO_EST_LAP 0.3            /* beads of fill end this share of a bead's width over the wall */
-#define PO_EST_HOLD 1.5           /* solid areas reach this many beads beyond what has to be closed, to be held there */
-#define PO_EST_SLIVER 0.3         /* a loop whose sides lie closer than this share of a bead has no room */
-#define PO_EST_OUTER 0.87         /* speed of the outermost loop above the first layer, of the recipe's wall speed */
-#define PO_EST_TRAVEL 0.8         /* travels go at this share of the machine's own limit, */
+#define PO_EST_SIMPLE_MM 0.005 /* outlines are simplified by this: an eightieth of a bead */
+#define PO_EST_LAP 0.3         /* beads of fill end this share of a bead's width over the wall */
+#define PO_EST_COVER 0.5       /* a neighbour's outline closes what lies this many beads inside it: its edge is round */
+#define PO_EST_HOLD 1.25       /* solid areas reach this many beads beyond what has to be closed, to be held there */
+#define PO_EST_SLIVER 0.3      /* a loop whose sides lie closer than this share of a bead has no room */
+#define PO_EST_OUTER 0.87      /* speed of the outermost loop above the first layer, of the recipe's wall speed */
+#define PO_EST_TRAVEL 0.8      /* travels go at this share of the machine's own limit, */
 #define PO_EST_TRAVEL_MOST 150.0  /* but not faster, mm/s */
 #define PO_EST_PULL_MM 2.0        /* longer travels retract; */
 #define PO_EST_PULL_INSIDE_MM 7.0 /* between lines of fill, which hide what drips: longer ones */

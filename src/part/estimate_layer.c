@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double ARC_MM = 0.01, WIPE_MM = 0.1, LEAST_MM2 = 0.02;
+static const double ARC_MM = 0.01, WIPE_MM = 0.04, LEAST_MM2 = 0.02;
 
 typedef struct layer {
     const po_est_plan *plan;
@@ -125,7 +125,10 @@ static po_status split(layer *l, const po_loops *inside, po_loops *ret_solid, po
         *(none ? ret_solid : ret_sparse) = *inside;
         return st;
     }
-    st = po_loops_clip(inside, &cover, PO_CLIP_LESS, l->arena, &core, err);
+    st = po_loops_offset(&cover, -PO_EST_COVER * l->bead.w, ARC_MM, l->arena, &cover, err);
+    if (st == PO_OK) {
+        st = po_loops_clip(inside, &cover, PO_CLIP_LESS, l->arena, &core, err);
+    }
     if (st == PO_OK && po_loops_area(&core) > LEAST_MM2) { /* slivers along slopes are no roof */
         st = po_loops_offset(&core, -WIPE_MM, ARC_MM, l->arena, &core, err);
     }

@@ -236,6 +236,9 @@ po_status po_est_drive(const po_est_plan *plan, const po_est_paths *paths, po_es
     for (size_t i = 0; i < paths->n; i++) {
         slow_s += po_est_path_mm(paths, i) / slowed(&d, wanted_speed(&d, paths->at[i].kind));
     }
+    all_paths(&d, left); /* once for where it ends: the layer before, being much the same, ended about there */
+    d.n = 0;
+    ret->travel_mm = 0;
     add(&d, 0, 0, bead.h, 0, bead.h, plan->machine->limits.feed_mm_s[PO_Z], PO_MOVE_TRAVEL);
     all_paths(&d, left);
     po_status st = run(&d, &ret->seconds, err);
