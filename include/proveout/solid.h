@@ -23,7 +23,10 @@ typedef struct po_section {
 
 /* The mesh cut at n_z heights, in any order. A corner that lies exactly in the plane counts as above it, so no case is
  * degenerate, and points on an edge that two triangles share are the same number from both: closed meshes give closed
- * loops. ret: room for n_z. Errors: PO_E_RANGE (index out of bounds, coordinate not finite), PO_E_NOMEM. */
+ * loops. ret: room for n_z. A point that repeats the one before is left out, and so is a loop of one
+ * point; one of two may be.
+ * Errors: PO_E_RANGE (index out of bounds, coordinate or height not finite, coordinate beyond 1e60; err->byte = triangle
+ * or vertex), PO_E_LIMIT (more than 2^28 points in all: ask for fewer heights at a time), PO_E_NOMEM. */
 PO_API po_status po_mesh_sections(const po_mesh *mesh, const double *z, size_t n_z, int threads, po_arena *arena,
                                   po_section *ret, po_err *err) PO_MUST_USE;
 

@@ -23,7 +23,8 @@
 #include "part/weld.h"
 
 enum { VERTICES_AT_ONCE = 1 << 14, MOST_SLOTS = 64, PROBES_PER_SEGMENT = 16 };
-static const double LARGEST_COORDINATE = 1e60; /* as for topology */
+static const double LARGEST_COORDINATE = 1e60;     /* as for topology */
+static const size_t MOST_POINTS = (size_t)1 << 28; /* 5 GB; sound parts have some thousand points a section */
 
 typedef struct height {
     double z;
@@ -435,6 +436,9 @@ static po_status cut(cutting *c, po_pool *pool, po_arena *arena, po_section *ret
         return s;
     }
     size_t total = set_places(c);
+    if (total > MOST_POINTS) {
+        return po_fail(err, PO_E_LIMIT, "sections of %zu points in all are more than %zu", total, MOST_POINTS);
+    }
     c->xy = po_arena_zeros(arena, total, 2 * sizeof *c->xy);
     c->listed = c->xy ? malloc((total + 1) * sizeof *c->listed) : NULL;
     if (!c->listed) {

@@ -617,6 +617,21 @@ static void errors(void **state)
     for (size_t k = 0; k < 2 * ret[2].loops.n_points; k++) {
         assert_true(isfinite(ret[2].loops.xy[k]));
     }
+    /* More than is sensible: 40000 upright triangles at 7000 heights. */
+    double tall[] = {0, 0, 0, 1, 0, 0, 0, 1, 10000}, *steps = malloc(7000 * sizeof *steps);
+    uint32_t *same = malloc(120000 * sizeof *same);
+    assert_true(steps && same);
+    for (int k = 0; k < 7000; k++) {
+        steps[k] = k + 1;
+    }
+    for (uint32_t k = 0; k < 120000; k++) {
+        same[k] = k % 3;
+    }
+    po_mesh spikes = {tall, 3, same, 40000};
+    assert_int_equal(po_mesh_sections(&spikes, steps, 7000, 1, arena, ret, &err), PO_E_LIMIT);
+    assert_non_null(strstr(err.msg, "280000000 points"));
+    free(steps);
+    free(same);
     /* An arena that is too small. */
     soup s = {0};
     double many[200];
