@@ -7,9 +7,9 @@
  * kinetic framework for computational geometry, FOCS 1983). Shrinking is growing the outside, and comes out as the same
  * curves to the other side with the same rule.
  *
- * At a reflex corner the moved edges cross; cutting both there takes a kite out of the sum. The kite lies in both
- * rectangles when it reaches no further along either edge than that is long, and then the sum stays positive all over it:
- * k kites in a row lie in k + 1 rectangles. Only where all corners of a ring are cut and each of its edges is consumed
+ * At a reflex corner the moved edges cross; cutting both there takes a kite out of the sum. Where the turn is no sharper
+ * than a right angle and the kite reaches no further along either edge than that is long, it lies in both rectangles, and
+ * the sum stays positive all over it: k kites in a row lie in k + 1 rectangles. Only where all corners of a ring are cut and each of its edges is consumed
  * from both ends would the kites use up all rectangles; such a ring keeps one corner uncut. This saves most of the
  * crossings that would have to be found. */
 #include <math.h>
@@ -56,11 +56,12 @@ static inline void put(tracer *t, const po_spot *v, double x, double y)
     t->out->at[t->out->n_points++] = (po_spot){v->x + llrint(x), v->y + llrint(y)};
 }
 
-/* Whether one corner's kite fits beside its edges (of lengths l and m, normals a and b). */
+/* Whether one corner's kite lies in both rectangles, and may be cut off. Its far corners are the ends of the moved edges:
+ * each is size * sin(turn) along the other edge and size * cos(turn) above it. */
 static bool is_cut(const tracer *t, vec a, vec b, double l, double m)
 {
     double turn = a.x * b.y - a.y * b.x, along = a.x * b.x + a.y * b.y;
-    return turn * t->r <= 0 && along > -0.999999 && t->size * fabs(turn) <= fmin(l, m) * (1 + along);
+    return turn * t->r <= 0 && t->size * along >= -1 && t->size * fabs(turn) <= fmin(l, m) && along > -0.5;
 }
 
 static po_status put_corner(tracer *t, const po_spot *v, vec a, vec b, bool cut)
@@ -153,8 +154,7 @@ static po_status trace_ring(tracer *t, const po_spot *at, size_t n, vec *normal,
         size_t h = i > 0 ? i - 1 : n - 1, j = i + 1 < n ? i + 1 : 0;
         vec a = normal[h], b = normal[i], c = normal[j];
         all_cut = is_cut(t, a, b, length[h], length[i]);
-        double before = fabs(a.x * b.y - a.y * b.x) / (1 + a.x * b.x + a.y * b.y);
-        double after = fabs(b.x * c.y - b.y * c.x) / (1 + b.x * c.x + b.y * c.y);
+        double before = fabs(a.x * b.y - a.y * b.x), after = fabs(b.x * c.y - b.y * c.x);
         consumed = t->size * (before + after) >= length[i] * (1 - 1e-9);
     }
     size_t first = t->out->n_points;
