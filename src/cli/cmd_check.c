@@ -1,4 +1,4 @@
-/* proveout check FILE...: prove jobs on the shop's machines. SPDX-License-Identifier: Apache-2.0
+/* proveout check FILE...: prove jobs and parts on the shop's machines. SPDX-License-Identifier: Apache-2.0
  *
  * Parses, calls the library, prints. No rule and no geometry here. */
 #include <math.h>
@@ -6,25 +6,9 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "cli.h"
+#include "check.h"
 
 enum { ARENA_MOST = 2000000000 }; /* of one file's facts; the job itself is never in memory as a whole */
-
-typedef struct check {
-    const cli_call *call;
-    const po_shop *shop;
-    po_arena *arena; /* of the whole call; each file has its own */
-    const po_machine *const *machines;
-    size_t n_machines;
-    bool one_machine; /* it was asked for by name */
-    const po_material *materials[PO_MAX_TOOLS];
-    size_t n_materials; /* 0: the shop's choice */
-    po_proof_context context;
-    int threads;
-    bool text, json, pictures;
-    const char *html, *pdf, *picture;
-    const char *today;
-} check;
 
 /* "no machine "Adler"; the nearest is "Alder"" */
 #define NEAREST(c, what, text, list, count)                                                                            \
@@ -38,7 +22,7 @@ typedef struct check {
                      : cli_fail(EXIT_USAGE, "the shop has no %s \"%s\"", (what), (text));                              \
     } while (0)
 
-static int choose_machines(check *c)
+static int choose_machines(cli_check *c)
 {
     const char *name = cli_value(c->call, "machine");
     const po_machine **machines = po_arena_zeros(c->arena, c->shop->n_machines, sizeof *machines);
@@ -62,7 +46,7 @@ static int choose_machines(check *c)
     return EXIT_CLEAR;
 }
 
-static int choose_materials(check *c)
+static int choose_materials(cli_check *c)
 {
     const char *text = cli_value(c->call, "material"), *names[CLI_MOST_LIST];
     size_t n = 0;
@@ -86,7 +70,7 @@ static int choose_materials(check *c)
     return EXIT_CLEAR;
 }
 
-static int choose_permissions(check *c)
+static int choose_permissions(cli_check *c)
 {
     const char *text = cli_value(c->call, "permission");
     size_t n = 0;
@@ -109,7 +93,7 @@ static int choose_permissions(check *c)
     return EXIT_CLEAR;
 }
 
-static int choose_context(check *c)
+static int choose_context(cli_check *c)
 {
     c->context = (po_proof_context){.shop = c->shop, .spool_g = NAN, .allowance_left_m = NAN};
     const char *recipe = cli_value(c->call, "recipe"), *spool = cli_value(c->call, "spool-g");
@@ -139,7 +123,7 @@ static int choose_context(check *c)
     return choose_permissions(c);
 }
 
-static int choose_outputs(check *c)
+static int choose_outputs(cli_check *c)
 {
     c->json = cli_value(c->call, "json") != NULL;
     c->html = cli_value(c->call, "html");
@@ -149,15 +133,13 @@ static int choose_outputs(check *c)
     if (c->json && text) {
         return cli_fail(EXIT_USAGE, "--json and --text exclude each other");
     }
-    const char *outputs[] = {c->html, c->pdf, c->picture};
+    c->mend = cli_value(c->call, "mend");
+    static const char *const names[] = {"html", "pdf", "picture", "mend"};
+    const char *outputs[] = {c->html, c->pdf, c->picture, c->mend};
     int to_stdout = c->json || text;
-    for (size_t i = 0; i < 3; i++) {
+    for (size_t i = 0; i < 4; i++) {
         if (outputs[i] && c->call->n_args > 1) {
-            return cli_fail(EXIT_USAGE, "--%s takes one job; %d files were given",
-                            i == 0   ? "html"
-                            : i == 1 ? "pdf"
-                                     : "picture",
-                            c->call->n_args);
+            return cli_fail(EXIT_USAGE, "--%s takes one file; %d were given", names[i], c->call->n_args);
         }
         if (outputs[i] && !*outputs[i]) {
             return cli_fail(EXIT_USAGE, "a file to write needs a name");
@@ -171,6 +153,13 @@ static int choose_outputs(check *c)
     }
     if (to_stdout > 1) {
         return cli_fail(EXIT_USAGE, "standard output can take one kind of output");
+    }
+    if (c->mend && !strcmp(c->mend, "-")) {
+        return cli_fail(EXIT_USAGE, "--mend needs the name of a file to write");
+    }
+    if (c->mend && cli_same_file(c->mend, c->call->args[0])) {
+        return cli_fail(EXIT_USAGE, "--mend %s: that is the part itself, which stays as it is; name another file",
+                        c->mend);
     }
     const char *dot = c->picture ? strrchr(c->picture, '.') : NULL;
     if (c->picture && !(dot && (!strcmp(dot, ".svg") || !strcmp(dot, ".png")))) {
@@ -186,28 +175,31 @@ static int choose_outputs(check *c)
     return EXIT_CLEAR;
 }
 
-/* One material for each nozzle: as asked, the last one for nozzles beyond; else the house material where the machine
- * takes it, else the machine's first. */
-static po_job_setup setup_for(const check *c, const po_machine *machine)
+const po_material *cli_material_for(const cli_check *c, const po_machine *machine, size_t nozzle)
 {
-    const po_material *house = po_shop_house_material(c->shop);
-    if (!po_machine_takes(c->shop, machine, house)) {
-        house = &c->shop->materials[machine->materials[0]];
+    if (c->n_materials) {
+        return c->materials[nozzle < c->n_materials ? nozzle : c->n_materials - 1];
     }
+    const po_material *house = po_shop_house_material(c->shop);
+    return po_machine_takes(c->shop, machine, house) ? house : &c->shop->materials[machine->materials[0]];
+}
+
+static po_job_setup setup_for(const cli_check *c, const po_machine *machine)
+{
     po_job_setup setup = {.machine = machine, .rules = &c->shop->rules};
     for (size_t i = 0; i < machine->n_nozzles && i < PO_MAX_TOOLS; i++) {
-        setup.materials[i] = c->n_materials ? c->materials[i < c->n_materials ? i : c->n_materials - 1] : house;
+        setup.materials[i] = cli_material_for(c, machine, i);
     }
     return setup;
 }
 
-static bool colour_wanted(void)
+bool cli_colour_wanted(void)
 {
     const char *no = getenv("NO_COLOR"), *terminal = getenv("TERM"); /* no-color.org */
     return !(no && *no) && terminal && strcmp(terminal, "dumb") != 0 && isatty(STDOUT_FILENO);
 }
 
-static int print_document(po_status status, const char *path, const po_document *document, const po_err *err)
+int cli_print_document(po_status status, const char *path, const po_document *document, const po_err *err)
 {
     if (status != PO_OK) {
         return status == PO_E_NOTFOUND ? cli_fail(EXIT_OWN, "%s", err->msg) : cli_fail_err(err);
@@ -216,15 +208,15 @@ static int print_document(po_status status, const char *path, const po_document 
 }
 
 /* All outputs of one job; EXIT_CLEAR when all could be written. */
-static int print_proofs(const check *c, const po_proof *const *proofs, size_t n, size_t best, po_arena *arena)
+static int print_proofs(const cli_check *c, const po_proof *const *proofs, size_t n, size_t best, po_arena *arena)
 {
-    po_slip_options options = {.colour = c->text && colour_wanted(), .today = c->today};
+    po_slip_options options = {.colour = c->text && cli_colour_wanted(), .today = c->today};
     po_document document = {0};
     po_err err;
     int worst = EXIT_CLEAR, result;
     if (c->html) {
-        result = print_document(po_slip_html(proofs, n, c->shop, &options, arena, &document, &err), c->html, &document,
-                                &err);
+        result = cli_print_document(po_slip_html(proofs, n, c->shop, &options, arena, &document, &err), c->html,
+                                    &document, &err);
         worst = result > worst ? result : worst;
     }
     if ((c->pdf || c->picture) && !c->one_machine && n > 1) {
@@ -232,31 +224,32 @@ static int print_proofs(const check *c, const po_proof *const *proofs, size_t n,
                  proofs[best]->report->machine->name);
     }
     if (c->pdf) {
-        result = print_document(po_slip_pdf(proofs[best], c->shop, &options, arena, &document, &err), c->pdf, &document,
-                                &err);
+        result = cli_print_document(po_slip_pdf(proofs[best], c->shop, &options, arena, &document, &err), c->pdf,
+                                    &document, &err);
         worst = result > worst ? result : worst;
     }
     if (c->picture) {
         bool png = !strcmp(strrchr(c->picture, '.'), ".png");
         po_status status = png ? po_slip_png(proofs[best], c->shop, arena, &document, &err)
                                : po_slip_svg(proofs[best], c->shop, arena, &document, &err);
-        result = print_document(status, c->picture, &document, &err);
+        result = cli_print_document(status, c->picture, &document, &err);
         worst = result > worst ? result : worst;
     }
     if (c->json) {
-        result = print_document(po_slip_json(proofs, n, !c->one_machine, arena, &document, &err), "-", &document, &err);
+        result = cli_print_document(po_slip_json(proofs, n, !c->one_machine, arena, &document, &err), "-", &document,
+                                    &err);
         worst = result > worst ? result : worst;
     }
     if (c->text) {
         po_status status = c->one_machine ? po_slip_text(proofs[0], c->shop, &options, arena, &document, &err)
                                           : po_slip_table(proofs, n, c->shop, &options, arena, &document, &err);
-        result = print_document(status, "-", &document, &err);
+        result = cli_print_document(status, "-", &document, &err);
         worst = result > worst ? result : worst;
     }
     return worst;
 }
 
-static int prove_reports(const check *c, const char *path, const po_job_report *const *reports, po_arena *arena)
+static int prove_reports(const cli_check *c, const char *path, const po_job_report *const *reports, po_arena *arena)
 {
     const po_proof **proofs = po_arena_zeros(arena, c->n_machines, sizeof *proofs);
     if (!proofs) {
@@ -274,8 +267,7 @@ static int prove_reports(const check *c, const char *path, const po_job_report *
     return written > EXIT_CLEAR ? written : (int)proofs[best]->verdict;
 }
 
-/* What could not be proved has its line as well, so that lines and files go together. */
-static int no_proof(const check *c, const char *path, int exit_status, const char *why)
+int cli_no_proof(const cli_check *c, const char *path, int exit_status, const char *why)
 {
     if (c->json) {
         cli_json j = {.out = stdout};
@@ -290,15 +282,13 @@ static int no_proof(const check *c, const char *path, int exit_status, const cha
     return exit_status;
 }
 
-static int refuse_part(const check *c, const char *path, cli_kind kind)
+static int refuse_archive(const cli_check *c, const char *path)
 {
-    const char *what = kind == CLI_KIND_STL ? "an STL part; parts are not read yet by this version, only jobs (G-code)"
-                       : kind == CLI_KIND_3MF ? "a 3MF part; parts are not read yet by this version, only jobs (G-code)"
-                                              : "a zip archive, which is no job; unpack it and check the job inside";
-    return no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s: is %s", path, what), what);
+    const char *what = "a zip archive, which is no job; unpack it and check the job inside";
+    return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s: is %s", path, what), what);
 }
 
-static int check_file(const check *c, const char *path)
+static int check_file(const cli_check *c, const char *path)
 {
     po_source source;
     cli_kind kind;
@@ -308,11 +298,20 @@ static int check_file(const check *c, const char *path)
     }
     int result = cli_open_source(path, arena, &source, &kind);
     if (result != EXIT_CLEAR) {
-        no_proof(c, path, result, "can't be opened or read");
+        cli_no_proof(c, path, result, "can't be opened or read");
+        goto done;
+    }
+    if (kind == CLI_KIND_ZIP) {
+        result = refuse_archive(c, path);
         goto done;
     }
     if (kind != CLI_KIND_JOB) {
-        result = refuse_part(c, path, kind);
+        result = cli_check_part(c, path, &source, arena);
+        goto done;
+    }
+    if (c->mend) {
+        const char *why = "is a job; --mend mends parts (STL or 3MF)";
+        result = cli_no_proof(c, path, cli_fail(EXIT_USAGE, "%s: %s", path, why), why);
         goto done;
     }
     po_job_setup *setups = po_arena_zeros(arena, c->n_machines, sizeof *setups);
@@ -339,7 +338,7 @@ static int check_file(const check *c, const char *path)
         result = prove_reports(c, path, reports, arena);
     } else {
         snprintf(err.where, sizeof err.where, "%s", err.where[0] ? err.where : path);
-        result = no_proof(c, path, cli_fail_err(&err), err.msg);
+        result = cli_no_proof(c, path, cli_fail_err(&err), err.msg);
     }
 done:
     po_arena_free(arena);
@@ -348,7 +347,7 @@ done:
 
 static int run(const cli_call *call)
 {
-    check c = {.call = call, .arena = po_arena_new(0)};
+    cli_check c = {.call = call, .arena = po_arena_new(0)};
     int result = c.arena ? cli_shop_read(cli_value(call, "shop"), c.arena, &c.shop)
                          : cli_fail(EXIT_OWN, "memory ran out");
     if (result == EXIT_CLEAR && (result = choose_machines(&c)) == EXIT_CLEAR &&
@@ -401,6 +400,11 @@ static const cli_option options[] = {
     {.name = "html", .value = "OUT", .says = "the slip as one page with pictures; - is standard output"},
     {.name = "pdf", .value = "OUT", .says = "the slip as one sheet of A4, for one machine"},
     {.name = "picture", .value = "OUT.svg|.png", .says = "the pictures alone, for one machine"},
+    {.name = "mend",
+     .value = "OUT.3mf",
+     .says = "of a part: write it mended (welded, holes filled, turned the right way round), and say what was done and "
+             "what "
+             "is left to a person"},
     {.name = "threads",
      .value = "N",
      .says = "1 to 64; without it: as many as there are cores. The answer is the same"},
@@ -424,6 +428,9 @@ static const cli_example examples[] = {
     {"proveout check --machine Alder --permission starter --spool-g 412 bracket.gcode",
      "for a member's permissions and what is left on the spool"},
     {"proveout check --json bracket.gcode", "the same for a program"},
+    {"proveout check bracket.stl", "a part: where it fits, and what it will take"},
+    {"proveout check --machine Alder --recipe quick --mend mended.3mf bracket.stl",
+     "the whole slip of a part, and the part mended"},
     {"proveout check --machine Alder --html slip.html --picture layers.svg bracket.gcode",
      "a page with pictures, and the pictures alone"},
 };
@@ -435,11 +442,13 @@ const cli_verb cli_check_verb = {
     .most = -1,
     .options = options,
     .n_options = sizeof options / sizeof options[0],
-    .line = "prove a job before it is trusted with a machine and material",
+    .line = "prove a job or a part before it is trusted with a machine and material",
     .help =
         "Reads a job (G-code; gzip and zstd are unpacked), measures it as the machine would run it, and says what "
         "stands "
-        "in the way. The kind of a file is told from its bytes, never from its name; - reads standard input.\n\n"
+        "in the way. Of a part (STL or 3MF) it says whether it is sound, where it fits, how it lies best and what it "
+        "will "
+        "take. The kind of a file is told from its bytes, never from its name; - reads standard input.\n\n"
         "Exit status: 0 clear; 1 ask, a desk person decides; 2 stop; 3 not a job or part at all; 4 wrong usage or a "
         "faulty shop file; 5 the program's own failure. Several files: the worst. Without --machine: that of the best "
         "machine.\n\n"

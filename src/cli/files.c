@@ -17,12 +17,24 @@ static bool holds(const unsigned char *head, size_t n, const char *what)
     return memmem(head, n, what, strlen(what)) != NULL;
 }
 
+/* Control characters among the first bytes: a job has none, a binary STL has them in its count and in nearly every
+ * triangle. */
+static bool binary(const unsigned char *head, size_t n)
+{
+    for (size_t i = 0; i < n && i < 1024; i++) {
+        if (head[i] < '\t' || (head[i] > '\r' && head[i] < 0x20)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* Whether the first triangles of what may be a binary STL have corners within 10 km: text read as floats does not. */
 static bool triangles(const unsigned char *head, size_t n, unsigned long long count)
 {
     size_t shown = (n - 84) / 50;
     for (size_t i = 0; i < shown && i < 100 && i < count; i++) {
-        for (size_t j = 0; j < 12; j++) {
+        for (size_t j = 3; j < 12; j++) { /* normals may hold anything */
             float value;
             memcpy(&value, head + 84 + i * 50 + j * 4, sizeof value);
             if (!(value > -1e7f && value < 1e7f)) {
@@ -42,7 +54,8 @@ cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long siz
     if (n >= 84) { /* binary STL: 80 bytes, a count, 50 bytes for each triangle (Marshall Burns 1993, section 6.5) */
         unsigned long long count = (unsigned long long)head[80] | (unsigned long long)head[81] << 8 |
                                    (unsigned long long)head[82] << 16 | (unsigned long long)head[83] << 24;
-        if (count && (size ? size == 84 + count * 50 : 84 + count * 50 > n && triangles(head, n, count))) {
+        /* the size says it; else (cut short, something behind it, a pipe) the first triangles do */
+        if (count && (size == 84 + count * 50 || (binary(head, n) && triangles(head, n, count)))) {
             return CLI_KIND_STL;
         }
     }
@@ -51,8 +64,10 @@ cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long siz
         blank++;
     }
     /* text STL: "solid", a name, then facets; a job may not begin so, for "solid" is no word of a job */
-    bool solid = n - blank >= 5 && !memcmp(head + blank, "solid", 5);
-    return solid && (holds(head, n, "facet") || holds(head, n, "endsolid")) ? CLI_KIND_STL : CLI_KIND_JOB;
+    bool solid = n - blank >= 5 && !strncasecmp((const char *)head + blank, "solid", 5);
+    bool facets = holds(head, n, "facet") || holds(head, n, "FACET") || holds(head, n, "endsolid") ||
+                  holds(head, n, "ENDSOLID");
+    return solid && facets ? CLI_KIND_STL : CLI_KIND_JOB;
 }
 
 static size_t read_full(int file, unsigned char *to, size_t most, bool *ret_failed)
