@@ -92,9 +92,6 @@ static po_match find(int kind, const po_match_layer *layers, size_t n, size_t wa
     assert_int_equal(n_objects, want_objects);
     po_match_shape of = {1, &height, sections, &s};
     assert_int_equal(po_match_find(&objects[0], &of, LAYER, NULL, &m, &err), PO_OK);
-    fprintf(stderr, "DBG found %d scale %g turn %g mir %d covered %g spill %g worst %g miss %g shift %g %g b %g..%g\n",
-            m.found, m.scale, m.turn_deg, m.mirrored, m.covered, m.spilled, m.worst_covered, m.missing_from_mm,
-            m.shift_mm[0], m.shift_mm[1], objects[0].bounds_mm[0][0], objects[0].bounds_mm[1][0]);
     return m;
 }
 
