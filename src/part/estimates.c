@@ -125,7 +125,7 @@ po_status po_part_estimates(const po_estimating *e, po_arena *arena, const po_es
     if (!closed && e->n_solids > 0) {
         po_err why;
         (void)po_fail(&why, PO_E_UNSUPPORTED, "it is not closed");
-        (void)po_go_without(e->unmeasured, "what it will take", &why);
+        (void)po_go_without(e->unmeasured, "What it will take", &why);
     }
     *ret_judged = 0;
     for (size_t i = 0; i < n; i++) {
@@ -134,7 +134,7 @@ po_status po_part_estimates(const po_estimating *e, po_arena *arena, const po_es
         if (closed) {
             po_status status = estimate_all(e, recipe, 1, NAN, arena, &estimates[i], err);
             if (status != PO_OK) {
-                if (!po_go_without(e->unmeasured, "what it will take", err)) {
+                if (!po_go_without(e->unmeasured, "What it will take", err)) {
                     return status;
                 }
                 estimates[i] = nothing(recipe);
@@ -198,7 +198,7 @@ po_status po_part_lighter(const po_estimating *given, const po_recipe *recipe, d
         *ret_hollow_mm = hollow.filament_mm;
         status = e->n_solids <= MOST_SOLIDS_TO_SCALE ? scale_for(e, recipe, most_mm, arena, ret_scale, err) : PO_OK;
     }
-    if (status != PO_OK && po_go_without(e->unmeasured, "what would meet the allowance", err)) {
+    if (status != PO_OK && po_go_without(e->unmeasured, "What would meet the allowance", err)) {
         return PO_OK;
     }
     return status;

@@ -37,7 +37,7 @@ bool po_go_without(po_unmeasured *list, const char *what, const po_err *err)
         err->code != PO_E_NOTFOUND) {
         return false;
     }
-    const char *sentence = po_arena_printf(list->arena, "Not known: %s (%s).", what, err->msg);
+    const char *sentence = po_arena_printf(list->arena, "%s (%s).", what, err->msg);
     for (size_t i = 0; sentence != NULL && i < list->n; i++) {
         if (strcmp(list->said[i], sentence) == 0) {
             return true;

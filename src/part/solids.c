@@ -166,7 +166,7 @@ static po_status turn_right(const po_solid_setup *setup, po_solid *s, po_arena *
     po_mend mend;
     po_status status = po_mesh_mend(f->judged, NAN, setup->options->threads, arena, &mend, err);
     if (status != PO_OK) {
-        return po_go_without(setup->unmeasured, "which way round its triangles run", err) ? PO_OK : status;
+        return po_go_without(setup->unmeasured, "Which way round its triangles run", err) ? PO_OK : status;
     }
     if (mend.triangles_turned + mend.shells_turned == 0) {
         return PO_OK;
@@ -229,7 +229,7 @@ static po_status find_sections(const po_solid_setup *setup, po_solid *s, po_aren
     }
     po_status status = po_mesh_sections(s->judged, z, kept, setup->options->threads, arena, sections, err);
     if (status != PO_OK) {
-        return po_go_without(setup->unmeasured, "the sections for pictures", err) ? PO_OK : status;
+        return po_go_without(setup->unmeasured, "The sections for pictures", err) ? PO_OK : status;
     }
     s->sections = sections;
     s->n_sections = kept;
@@ -243,7 +243,7 @@ static po_status find_cuts(const po_solid_setup *setup, po_solid *s, po_arena *a
     int threads = setup->options->threads;
     po_status status = po_mesh_find_self_cuts(s->facts.judged, threads, arena, &s->cuts, err);
     if (status != PO_OK) {
-        return po_go_without(setup->unmeasured, "whether it cuts itself", err) ? PO_OK : status;
+        return po_go_without(setup->unmeasured, "Whether it cuts itself", err) ? PO_OK : status;
     }
     s->cuts_done = true;
     if (s->cuts.n_first > 0) {
@@ -260,7 +260,7 @@ static po_status find_walls(const po_solid_setup *setup, po_solid *s, po_arena *
 {
     po_status status = po_mesh_walls(s->judged, setup->bead_mm, 0, 1, setup->options->threads, arena, &s->walls, err);
     if (status != PO_OK) {
-        return po_go_without(setup->unmeasured, "how thick its walls are", err) ? PO_OK : status;
+        return po_go_without(setup->unmeasured, "How thick its walls are", err) ? PO_OK : status;
     }
     s->walls_done = true;
     return PO_OK;
@@ -278,13 +278,13 @@ static po_status find_poses(const po_solid_setup *setup, po_solid *s, po_arena *
         }
         s->poses = NULL;
         s->n_poses = 0;
-        if (!po_go_without(setup->unmeasured, "which ways up it could lie", err)) {
+        if (!po_go_without(setup->unmeasured, "Which ways up it could lie", err)) {
             return status;
         }
     }
     po_status status = po_pose_measure(s->judged, NULL, &setup->pose, setup->options->threads, arena, &s->lies, err);
     if (status != PO_OK) {
-        return po_go_without(setup->unmeasured, "how it lies", err) ? PO_OK : status;
+        return po_go_without(setup->unmeasured, "How it lies", err) ? PO_OK : status;
     }
     s->lies_done = true;
     return PO_OK;
@@ -302,7 +302,7 @@ static po_status find_fits(const po_solid_setup *setup, po_solid *s, po_arena *a
         po_status status = po_part_fit(s->judged, &setup->shop->machines[i], 0, s->poses, s->n_poses, arena, &fits[i],
                                        err);
         if (status != PO_OK) {
-            return po_go_without(setup->unmeasured, "where it fits", err) ? PO_OK : status;
+            return po_go_without(setup->unmeasured, "Where it fits", err) ? PO_OK : status;
         }
     }
     s->fits = fits;

@@ -1,6 +1,6 @@
 /* The slip of a part as plain text, and the table over machines. SPDX-License-Identifier: Apache-2.0 */
 #include <math.h>
-#include <stdio.h>
+#include <string.h>
 
 #include "slip/text_kit.h"
 
@@ -35,6 +35,14 @@ static void head(po_page *p, const po_part_proof *proof)
     po_page_banner(p, proof->verdict, lines);
 }
 
+/* "4.98-5.90 m" */
+static const char *metres_range(po_arena *a, po_range r)
+{
+    const char *low = po_say_metres(a, r.low);
+    const char *blank = strchr(low, ' ');
+    return po_arena_printf(a, "%.*s-%s", blank ? (int)(blank - low) : 0, low, po_say_metres(a, r.high));
+}
+
 /* One line a recipe: metres, grams, hours, and the range of both. */
 static void estimates(po_page *p, const po_part_report *r)
 {
@@ -65,8 +73,7 @@ static void estimates(po_page *p, const po_part_report *r)
         bool known = isfinite(e->filament_mm);
         const char *cells[] = {
             po_say_metres(a, e->filament_mm),
-            po_arena_printf(a, "%s-%s", po_say_number(a, e->filament_range_mm.low / 1000, 1),
-                            po_say_number(a, e->filament_range_mm.high / 1000, 1)),
+            metres_range(a, e->filament_range_mm),
             po_say_grams(a, e->filament_g),
             po_say_hmm(a, e->seconds),
             po_arena_printf(a, "%s-%s", po_say_hmm(a, e->seconds_range.low), po_say_hmm(a, e->seconds_range.high)),
