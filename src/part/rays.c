@@ -21,7 +21,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const double SLACK = 2e-6; /* of the scaled mesh */
+static const double SLACK = 2e-6;     /* of the scaled mesh */
+static const double MOST_AWAY = 1e15; /* scaled */
+static const double MOST_ALONG = 2;   /* directions have length 1 */
 
 /* clang-format off */
 #define FUNCTIONS(F) \
@@ -191,6 +193,16 @@ double po_rays_slack(const po_rays *rays)
     return SLACK / rays->scale;
 }
 
+/* The library ends the process over rays that are no numbers or beyond 1.8e18 (its checks are on in Debian). */
+static bool is_sound(const po_rays *rays, const double from[3], const double along[3], double near, double far)
+{
+    bool sound = near >= 0 && near * rays->scale < MOST_AWAY && far >= near;
+    for (int k = 0; k < 3; k++) {
+        sound = sound && fabs((from[k] - rays->middle[k]) * rays->scale) < MOST_AWAY && fabs(along[k]) <= MOST_ALONG;
+    }
+    return sound;
+}
+
 void po_rays_first(const po_rays *rays, po_ray_batch *batch, int n)
 {
     struct RTCIntersectContext context;
@@ -200,16 +212,18 @@ void po_rays_first(const po_rays *rays, po_ray_batch *batch, int n)
     _Alignas(64) struct RTCRayHit16 hit;
     const double *m = rays->middle, scale = rays->scale;
     for (int i = 0; i < PO_RAYS_AT_ONCE; i++) {
-        int from = i < n ? i : 0; /* idle lanes hold sound numbers too */
-        valid[i] = i < n ? -1 : 0;
-        hit.ray.org_x[i] = (float)((batch->from[from][0] - m[0]) * scale);
-        hit.ray.org_y[i] = (float)((batch->from[from][1] - m[1]) * scale);
-        hit.ray.org_z[i] = (float)((batch->from[from][2] - m[2]) * scale);
-        hit.ray.dir_x[i] = (float)batch->along[from][0];
-        hit.ray.dir_y[i] = (float)batch->along[from][1];
-        hit.ray.dir_z[i] = (float)batch->along[from][2];
-        hit.ray.tnear[i] = (float)(batch->near[from] * scale);
-        hit.ray.tfar[i] = (float)(batch->far[from] * scale);
+        static const double up[3] = {0, 0, 1};
+        bool sound = i < n && is_sound(rays, batch->from[i], batch->along[i], batch->near[i], batch->far[i]);
+        const double *from = sound ? batch->from[i] : m, *along = sound ? batch->along[i] : up;
+        valid[i] = sound ? -1 : 0;
+        hit.ray.org_x[i] = (float)((from[0] - m[0]) * scale);
+        hit.ray.org_y[i] = (float)((from[1] - m[1]) * scale);
+        hit.ray.org_z[i] = (float)((from[2] - m[2]) * scale);
+        hit.ray.dir_x[i] = (float)along[0];
+        hit.ray.dir_y[i] = (float)along[1];
+        hit.ray.dir_z[i] = (float)along[2];
+        hit.ray.tnear[i] = sound ? (float)(batch->near[i] * scale) : 0;
+        hit.ray.tfar[i] = sound ? (float)(batch->far[i] * scale) : 0;
         hit.ray.time[i] = 0;
         hit.ray.mask[i] = UINT32_MAX;
         hit.ray.id[i] = 0;
@@ -229,6 +243,9 @@ size_t po_rays_all(const po_rays *rays, const double from[3], const double along
                    uint32_t *ret_triangles, size_t most)
 {
     all_hits hits = {.triangles = ret_triangles, .most = most};
+    if (!is_sound(rays, from, along, near, far)) {
+        return 0;
+    }
     rtcInitIntersectContext(&hits.context);
     const double *m = rays->middle, scale = rays->scale, start = near * scale - SLACK;
     struct RTCRay ray = {.org_x = (float)((from[0] - m[0]) * scale),

@@ -10,7 +10,8 @@
  * would be to the edge of a wedge: in a wedge the thickness halves with each step, in a cusp (a curve that ends on a
  * face) it falls to 0.56, in a wall it hardly changes. Where it has gone to nothing, or ends bluntly below half a bead,
  * the place is an edge if the thickness grew to what it is within SLOPE of the way; else a sheet: a blade that thins
- * out over more than eight beads is missing over more than eight beads. For gaps the same, in the air. */
+ * out over more than eight beads is missing over more than eight beads. Spikes are tried apart, by the point where three
+ * of their sides meet. For gaps the same, in the air. The limits are common practice, no published source. */
 #include "part/walls_inside.h"
 
 #include <math.h>
@@ -24,7 +25,11 @@ static const double SLOPE = 0.125;      /* thickness by length, from which on tw
 static const double REACH = 8;          /* beads: no edge is longer than that; 1 / SLOPE */
 static const double PARALLEL = 0.005;   /* tangent of half the angle, below which two sides do not meet */
 static const double STILL_FACES = -0.5; /* cosine, on the way between two sides */
-static const double STEADY = 0.8;       /* of the thickness before: it does not thin out as a wedge does */
+/* Of the thickness before: beyond, it does not thin out. On a fillet in facets, each next one may be a third as steep: 0.83
+ * instead of a half. */
+static const double STEADY = 0.88;
+
+static const double LEAST_CORNER = 1e-4; /* triple product of three normals that meet in a point */
 
 static double dot(const double a[3], const double b[3])
 {
@@ -185,7 +190,8 @@ bool po_walls_outside(const po_walls *walls, const double at[3], const double no
 typedef struct between {
     double middle[3], across[3]; /* unit, towards the first side */
     double thinner[3];           /* unit, towards where they come together */
-    double mm, tangent;          /* of half the angle between them */
+    double mm, tangent;          /* thickness across; of half the angle between the sides */
+    double first[3], second[3];  /* normals out of what lies between */
 } between;
 
 /* first, second: normals that point out of what lies between. */
@@ -198,6 +204,8 @@ static void compare(const double first[3], const double second[3], between *b)
     }
     double s = sqrt(dot(sum, sum)), d = sqrt(dot(difference, difference));
     b->tangent = s / d;
+    memcpy(b->first, first, sizeof b->first);
+    memcpy(b->second, second, sizeof b->second);
     for (int k = 0; k < 3; k++) {
         b->across[k] = difference[k] / d;
         b->thinner[k] = s > 0 ? sum[k] / s : 0;
@@ -252,6 +260,114 @@ static bool thickens(const po_walls *walls, const between *b, double way, bool a
     return false;
 }
 
+/* Walk from between the sides to where their normals say that they come together. */
+static bool runs_out(const po_walls *walls, const between *start, bool air)
+{
+    const double reach = REACH * fmax(walls->bead, start->mm), sharp = fmin(0.1 * walls->bead, 0.3 * start->mm);
+    double way = 0;
+    bool to_nothing = false;
+    between here = *start;
+    for (int i = 0; i < MOST_STEPS && !to_nothing; i++) {
+        if (here.tangent < PARALLEL) {
+            return false;
+        }
+        double step = here.mm / here.tangent / 4; /* half of what is left of a wedge */
+        if (way + step > reach) {
+            return false;
+        }
+        between next;
+        bool there = false;
+        for (int halved = 0; halved < 4 && !there; halved++) {
+            there = shift(walls, &here, step, 2 * start->mm + walls->bead, air, &next);
+            step /= there ? 1 : 2;
+        }
+        if (!there) { /* it ends here, bluntly */
+            break;
+        }
+        if (next.mm > here.mm * (1 - (1 - STEADY) * fmin(1, step * 4 * here.tangent / here.mm))) {
+            return false;
+        }
+        way += step;
+        here = next;
+        to_nothing = here.mm <= sharp;
+    }
+    if (!to_nothing && here.mm > walls->bead / 2) {
+        return false;
+    }
+    if (to_nothing) {
+        way += here.tangent > PARALLEL ? fmin(here.mm / here.tangent / 2, reach) : 0;
+    }
+    double end = to_nothing ? 0 : here.mm, slope = way > 0 ? (start->mm - end) / way : 2 * start->tangent;
+    bool steep = slope >= SLOPE;
+    /* A cusp is flat near its tip; what counts is that it has grown to a bead within reach. */
+    for (double far = 2; !steep && to_nothing && start->mm < walls->bead && far <= REACH; far *= 2) {
+        between wider;
+        steep = far * walls->bead > way &&
+                (!shift(walls, start, way - far * walls->bead, 4 * walls->bead, air, &wider) ||
+                 wider.mm >= walls->bead);
+    }
+    return steep && thickens(walls, start, fmin(start->mm / start->tangent / 4, reach), air);
+}
+
+static void cross(const double a[3], const double b[3], double ret[3])
+{
+    for (int k = 0; k < 3; k++) {
+        ret[k] = a[(k + 1) % 3] * b[(k + 2) % 3] - a[(k + 2) % 3] * b[(k + 1) % 3];
+    }
+}
+
+/* On a spike, a few steps towards where two sides come together end at a third one. Three of its sides meet in its tip:
+ * look whether the thickness falls to a half and a quarter on the straight way there. */
+static bool runs_out_to_a_tip(const po_walls *walls, const between *start, bool air)
+{
+    const double *first = start->first, *second = start->second, most = 4 * start->mm;
+    double sideways[2][3], both[3];
+    memcpy(sideways[0], start->thinner, sizeof sideways[0]);
+    cross(start->across, start->thinner, sideways[1]);
+    cross(first, second, both);
+    for (int i = 0; i < 4; i++) {
+        double along[3], tip[3];
+        for (int k = 0; k < 3; k++) {
+            along[k] = i < 2 ? sideways[i][k] : -sideways[i - 2][k];
+        }
+        crossing c[MOST_CROSSINGS];
+        if (find_crossings(walls, start->middle, along, 0, most, c) == 0 || c[0].leaves == air) {
+            continue;
+        }
+        /* From the middle, the planes of first and second are half the thickness away, across; that of the third one
+         * as far along as it was met. Cramer's rule. */
+        double third[3], with_second[3], with_first[3], det;
+        for (int k = 0; k < 3; k++) {
+            third[k] = air ? -c[0].normal[k] : c[0].normal[k];
+        }
+        det = dot(third, both);
+        if (fabs(det) < LEAST_CORNER) { /* as good as parallel, or one of the two again */
+            continue;
+        }
+        cross(second, third, with_second);
+        cross(third, first, with_first);
+        double d1 = start->mm / 2 * dot(start->across, first), d2 = -start->mm / 2 * dot(start->across, second),
+               d3 = c[0].mm * dot(along, third);
+        for (int k = 0; k < 3; k++) {
+            tip[k] = (d1 * with_second[k] + d2 * with_first[k] + d3 * both[k]) / det;
+        }
+        double way = sqrt(dot(tip, tip));
+        if (!(way > 0 && way <= start->mm / SLOPE)) {
+            continue;
+        }
+        between look = *start, there;
+        for (int k = 0; k < 3; k++) {
+            look.thinner[k] = tip[k] / way;
+        }
+        if (shift(walls, &look, way * 0.5, most, air, &there) && there.mm < 0.65 * start->mm &&
+            shift(walls, &look, way * 0.75, most, air, &there) && there.mm < 0.4 * start->mm &&
+            shift(walls, &look, way * -0.5, most, air, &there) && there.mm > 1.3 * start->mm) {
+            return true;
+        }
+    }
+    return false;
+}
+
 bool po_walls_is_sheet(const po_walls *walls, const double at[3], const double normal[3], const po_far_side *side,
                        bool air)
 {
@@ -263,50 +379,12 @@ bool po_walls_is_sheet(const po_walls *walls, const double at[3], const double n
         first[k] = air ? -normal[k] : normal[k];
         second[k] = air ? -side->normal[k] : side->normal[k];
     }
-    between start = {.mm = side->mm}, here;
+    between start = {.mm = side->mm};
     go(at, first, -side->mm / 2, start.middle);
     compare(first, second, &start);
-    const double reach = REACH * fmax(walls->bead, start.mm), sharp = fmin(0.1 * walls->bead, 0.3 * start.mm);
-    double way = 0;
-    bool to_nothing = false;
-    here = start;
-    for (int i = 0; i < MOST_STEPS && !to_nothing; i++) {
-        if (here.tangent < PARALLEL) {
-            return true;
-        }
-        double step = here.mm / here.tangent / 4; /* half of what is left of a wedge */
-        if (way + step > reach) {
-            return true;
-        }
-        between next;
-        bool there = false;
-        for (int halved = 0; halved < 4 && !there; halved++, step /= there ? 1 : 2) {
-            there = shift(walls, &here, step, 2 * start.mm + walls->bead, air, &next);
-        }
-        if (!there) { /* it ends here, bluntly */
-            break;
-        }
-        if (next.mm > here.mm * (1 - (1 - STEADY) * fmin(1, step * 4 * here.tangent / here.mm))) {
-            return true;
-        }
-        way += step;
-        here = next;
-        to_nothing = here.mm <= sharp;
-    }
-    if (!to_nothing && here.mm > walls->bead / 2) {
-        return true;
-    }
-    if (to_nothing) {
-        way += here.tangent > PARALLEL ? fmin(here.mm / here.tangent / 2, reach) : 0;
-    }
-    double end = to_nothing ? 0 : here.mm, slope = way > 0 ? (start.mm - end) / way : 2 * start.tangent;
-    bool steep = slope >= SLOPE;
-    /* A cusp is flat near its tip; what counts is that it has grown to a bead within reach. */
-    for (double far = 2; !steep && to_nothing && start.mm < walls->bead && far <= REACH; far *= 2) {
-        between wider;
-        steep = far * walls->bead > way &&
-                (!shift(walls, &start, way - far * walls->bead, 4 * walls->bead, air, &wider) ||
-                 wider.mm >= walls->bead);
-    }
-    return !(steep && thickens(walls, &start, fmin(start.mm / start.tangent / 4, reach), air));
+    /* Across, the sides are t/2 / c and t/2 cos(angle) / c away, c the cosine of half the angle: t c in all. */
+    double c = dot(first, start.across);
+    go(start.middle, start.across, side->mm / 2 * (1 - c * c) / c, start.middle);
+    start.mm = side->mm * c;
+    return start.tangent < PARALLEL || !(runs_out(walls, &start, air) || runs_out_to_a_tip(walls, &start, air));
 }
