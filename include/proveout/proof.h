@@ -3,6 +3,7 @@
 #define PROVEOUT_PROOF_H
 
 #include "proveout/job.h"
+#include "proveout/match.h"
 #include "proveout/solid.h"
 
 #ifdef __cplusplus
@@ -24,6 +25,21 @@ typedef struct po_finding {
     uint32_t solid;        /* its index in po_part_report.solids; UINT32_MAX = none */
 } po_finding;
 
+/* A job held against a part (`check --against`): what of the part was found on the bed. */
+typedef struct po_against_solid {
+    const char *name;       /* NULL = none */
+    uint32_t wanted, found; /* copies in the part's file; objects on the bed that are it */
+    po_match best;          /* of the best object; tried says whether there was any */
+    bool tried;
+} po_against_solid;
+
+typedef struct po_against {
+    const char *part; /* its file, as given */
+    const po_against_solid *solids;
+    size_t n_solids;
+    size_t objects, others; /* what stands apart on the bed; those that are none of the solids (supports count) */
+} po_against;
+
 /* What is known of the member, the spool and the clock. Zeroed = nothing known. */
 typedef struct po_proof_context {
     const po_shop *shop;
@@ -33,7 +49,8 @@ typedef struct po_proof_context {
     double spool_g;          /* NAN = unknown */
     double allowance_left_m; /* of the term; NAN = unknown: the run's allowance alone counts */
     bool start_known;
-    po_wall_time start; /* of the run, when known */
+    po_wall_time start;        /* of the run, when known */
+    const po_against *against; /* NULL = not held against a part */
 } po_proof_context;
 
 typedef struct po_proof {
@@ -46,6 +63,7 @@ typedef struct po_proof {
     const char *const *changed_rules; /* sentences: rules that the shop switched off or graded otherwise */
     size_t n_changed_rules;
     const char *aloud;             /* one sentence to read aloud to the member */
+    const po_against *against;     /* the context's */
     po_range filament_mm, seconds; /* ranges */
     const char *ranges_from;       /* "model" */
     bool start_known;

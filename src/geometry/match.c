@@ -21,6 +21,7 @@ enum { REFINE_SIDE = 240 };
 #define BESIDE_TO_MM 0.95
 #define COVERED_LEAST 0.85 /* common practice, no published source: corners are rounded, seams and thin tips stay out */
 #define BESIDE_MOST 0.35   /* supports and brims touch here and there */
+#define WIDER 0.006        /* what the raster tells of a scale */
 #define MIRROR_LEAD 0.04   /* a mirror image has to be clearly better: most parts are symmetric or nearly so */
 
 __extension__ typedef unsigned __int128 row128;
@@ -132,6 +133,16 @@ static double unlike(const matching *m, const cuts *c)
         most += fmax(m->area[i], c->area[i]);
     }
     return most > 0 ? off / most : 1;
+}
+
+static double scale_by_area(const matching *m, const cuts *c)
+{
+    double laid = 0, wanted = 0;
+    for (size_t i = 0; i < m->n_at; i++) {
+        laid += m->area[i];
+        wanted += c->area[i];
+    }
+    return wanted > 0 && laid > 0 ? sqrt(laid / wanted) : 1;
 }
 
 static void move_to_centre(const matching *m, const cuts *c, po_placing *p)
@@ -471,7 +482,7 @@ static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
     size_t n_likely = 0;
     po_status status = PO_OK;
     for (size_t pose = 0; pose < m->shape->n_poses; pose++) {
-        double h = m->shape->heights_mm[pose], scales[2];
+        double h = m->shape->heights_mm[pose], scales[3];
         size_t n = 0;
         if (!(h > 0)) {
             continue;
@@ -486,6 +497,12 @@ static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
         for (size_t i = 0; i < n; i++) {
             if ((status = fresh(c, m)) != PO_OK || (status = cut(m, pose, scales[i], c)) != PO_OK) {
                 return status;
+            }
+            if (same && i == 0) { /* a low part tells little by its height: areas may tell of a scale */
+                double wide = scale_by_area(m, c);
+                if (fabs(wide - 1) > WIDER && wide > 0.5 && wide < 2) {
+                    scales[n++] = wide;
+                }
             }
             trial t = {
                 .pose = pose, .placing = {.scale = scales[i]}, .quality = -unlike(m, c) - (scales[i] != 1 ? 0.03 : 0)};

@@ -55,6 +55,9 @@
 #define LIM_CENTRED_MM 0.75  /* a centre that lies this close to another bed's centre is no accident */
 #define LIM_UNCENTRED_MM 10  /* at least this far from this bed's own */
 
+/* a job held against its part */
+#define LIM_SCALED_PERCENT 0.8
+
 /* notes */
 #define LIM_GAP_MM 10
 #define LIM_RECIPE_LAYER_MM 0.02

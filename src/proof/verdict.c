@@ -39,6 +39,7 @@ static const po_cause explained[] = {
     {"missing-layers", "prints-on-air"},
     {"starts-in-the-air", "prints-on-air"},
     {"starts-in-the-air", "first-layer-too-thick"},
+    {"other-part", "incomplete"},
 };
 
 /* Grams, materials and time in words, as "12.4 m of petg, about 3 h 20 min". */
@@ -131,6 +132,7 @@ po_status po_proof_job(const po_job_report *report, const char *file, const po_p
     }
 
     proof->report = report;
+    proof->against = context->against;
     proof->file = file;
     proof->recipe = j.nearest;
     proof->verdict = po_verdict_of(&j);
