@@ -1,5 +1,5 @@
-/* How long an estimate takes: a part of a million triangles by the everyday recipe, against cutting it into 500 sections,
- * which any estimate has to do in some form. Prints one line of JSON. SPDX-License-Identifier: Apache-2.0
+/* How long an estimate takes: a part of a million triangles by the everyday recipe, against cutting it into 500
+ * sections, which any estimate has to do in some form. Prints one line of JSON. SPDX-License-Identifier: Apache-2.0
  * Usage: bench_estimate SHOP_FILE [TRIANGLES] [THREADS] */
 #include <math.h>
 #include <stdio.h>

@@ -1,9 +1,9 @@
-/* Estimates of parts against jobs: the demo's toolpaths for a solid, measured as any job, and the mesh of the same solid,
- * estimated. SPDX-License-Identifier: Apache-2.0
+/* Estimates of parts against jobs: the demo's toolpaths for a solid, measured as any job, and the mesh of the same
+ * solid, estimated. SPDX-License-Identifier: Apache-2.0
  *
- * The toolpath writer works on signed distances sampled on a grid and shares no code with the library; what it writes is
- * timed by the motion model. Filament has to agree within 3 %, time within 10 % (both ends of a range that one person
- * would not notice in a booking), for all recipes of the shop and two machines with different corner rules.
+ * The toolpath writer works on signed distances sampled on a grid and shares no code with the library; what it writes
+ * is timed by the motion model. Filament has to agree within 3 %, time within 10 % (both ends of a range that one
+ * person would not notice in a booking), for all recipes of the shop and two machines with different corner rules.
  * Usage: estimate_jobs SHOP_FILE [SHAPE] */
 #include <math.h>
 #include <stdio.h>

@@ -1,9 +1,9 @@
 /* What it will take: filament, time and layers of a part by a recipe. SPDX-License-Identifier: Apache-2.0
  *
- * The part is cut half-way up every layer; some layers are worked out in full (estimate_layer.c, estimate_time.c), and what
- * lies between two of them is taken as changing evenly (estimate_slices.c says why that is close enough). Layers are
- * worked out in any order and summed in theirs: the answer does not depend on threads. What comes once a run, such as
- * heat, homing and a purge line, is counted once and also given apart. No job is written. */
+ * The part is cut half-way up every layer; some layers are worked out in full (estimate_layer.c, estimate_time.c), and
+ * what lies between two of them is taken as changing evenly (estimate_slices.c says why that is close enough). Layers
+ * are worked out in any order and summed in theirs: the answer does not depend on threads. What comes once a run, such
+ * as heat, homing and a purge line, is counted once and also given apart. No job is written. */
 #include "part/estimate.h"
 
 #include <math.h>
@@ -13,11 +13,12 @@
 
 enum { PARTS_OF_WORK = 1000, CUTTING = 300 }; /* what progress is told in */
 
-/* What preparers do differently, as shares of what is laid (common practice, no published source). Low: lines that end at
- * the wall without lap or joins, no skirt, no purge. High: gaps between walls filled, sparse lines joined, a wide skirt. */
+/* What preparers do differently, as shares of what is laid (common practice, no published source). Low: lines that end
+ * at the wall without lap or joins, no skirt, no purge. High: gaps between walls filled, sparse lines joined, a wide
+ * skirt. */
 static const double WALL_LOW = 0.985, WALL_HIGH = 1.01, SOLID_LOW = 0.97, SOLID_HIGH = 1.03, FILL_LOW = 0.93,
                     FILL_HIGH = 1.05, ONCE_HIGH = 2.5;
-/* A good motion model is within 5 % of a machine (shared/handbook.md 3.3, common practice); speeds of single walls, seams
+/* A good motion model is within 5 % of a machine (common practice, no published source); speeds of single walls, seams
  * and the order of travels are the preparer's choice. */
 static const double SECONDS_LOW = 0.92, SECONDS_HIGH = 1.12;
 static const char COVERS[] =

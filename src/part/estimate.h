@@ -52,7 +52,7 @@ typedef struct po_est_plan { /* fixed for one estimate */
 enum { PO_EST_MARKS = 8 }; /* numbers that tell outlines apart */
 
 typedef struct po_est_slice {
-    po_loops outline; /* scaled, simplified; raw: taken by positive winding */
+    po_loops outline; /* scaled, simplified, around the part's middle; raw: taken by positive winding */
     double mark[PO_EST_MARKS];
     uint32_t same; /* the first layer of the run of equal outlines that this one is in */
     bool known;    /* false: not cut (only in very tall parts) */
@@ -62,8 +62,7 @@ typedef struct po_est_slices {
     po_est_slice *at;
     size_t n;
     double size_mm[3]; /* of the scaled part */
-    double bounds[4];  /* in x and y, scaled */
-    bool every;        /* all layers are known */
+    size_t some;       /* layers around which the part was cut, of a very tall or very ragged part; 0: all were cut */
 } po_est_slices;
 
 /* Layers in all, and where a layer's top is. */
@@ -73,8 +72,8 @@ double po_est_top(const po_recipe *recipe, size_t layer);
 enum { PO_EST_LAYERS_MOST = 160 }; /* worked out in full */
 
 /* Outlines half-way up each layer: a sum over layers is then the midpoint rule, exact for slopes. Of a part with
- * thousands of layers only those around some are cut (`every` is false then). Lives in the arena.
- * Errors: PO_E_LIMIT for more than 200,000 layers, and those of po_mesh_sections. */
+ * thousands of layers, or hundreds of thousands of edges in each, only those around some are cut. Lives in the arena.
+ * Errors: PO_E_LIMIT for more than 200,000 layers or too many edges, and those of po_mesh_sections. */
 po_status po_est_slices_cut(const po_mesh *mesh, const po_est_plan *plan, int threads,
                             bool (*progress)(void *user, double share), void *user, po_arena *arena,
                             po_est_slices *slices, po_err *err) PO_MUST_USE;
@@ -131,11 +130,10 @@ typedef struct po_est_layer {
 po_status po_est_layer_work(const po_est_plan *plan, const po_est_slices *slices, size_t k, bool across,
                             po_est_layer *ret, po_err *err) PO_MUST_USE;
 
-/* Drive along the paths of a layer, from start. Adds travel, seconds and their range to ret. more_mm: length of beads that
+/* Drive along the paths of a layer. Adds travel, seconds and their range to ret. more_mm: length of beads that
  * are not among the paths, at more_mm_s. */
 po_status po_est_drive(const po_est_plan *plan, const po_est_paths *paths, po_est_bead bead, bool first_layer,
-                       const double start[2], double more_mm, double more_mm_s, po_est_layer *ret,
-                       po_err *err) PO_MUST_USE;
+                       double more_mm, double more_mm_s, po_est_layer *ret, po_err *err) PO_MUST_USE;
 
 /* ---- all layers ---- */
 

@@ -1,12 +1,12 @@
 /* The beads of one layer from its outline and its neighbours'. SPDX-License-Identifier: Apache-2.0
  *
- * Walls: the outline moved in by w/2, then by one pitch for each further loop, as long as anything is left; beads a pitch
- * apart fill a solid (estimate.h). An outermost loop whose sides lie nearly on each other becomes one bead along its
- * middle; bits narrower than a bead are not laid, nor are gaps between walls that hold no further loop: the range covers
- * those.
- * Inside the innermost loop, less the lap: solid where one of the next `floors` outlines below or `roofs` above leaves the
- * layer uncovered, grown to be held; else sparse. Lengths of both come from their area and the spacing of their lines, so
- * that they do not depend on where the first line happens to lie; the lines themselves serve the clock. */
+ * Walls: the outline moved in by w/2, then by one pitch for each further loop, as long as anything is left; beads a
+ * pitch apart fill a solid (estimate.h). An outermost loop whose sides lie nearly on each other becomes one bead along
+ * its middle; bits narrower than a bead are not laid, nor are gaps between walls that hold no further loop: the range
+ * covers those. Inside the innermost loop, less the lap: solid where one of the next `floors` outlines below or `roofs`
+ * above leaves the layer uncovered, grown to be held; else sparse. Lengths of both come from their area and the spacing
+ * of their lines, so that they do not depend on where the first line happens to lie; the lines themselves serve the
+ * clock. */
 #include "part/estimate.h"
 
 #include <math.h>
@@ -48,7 +48,8 @@ static void take_wall(layer *l, const po_loops *loops, bool outer)
     }
 }
 
-/* All walls, innermost first; ret_inside: the innermost loops' centre lines, or the outline where there are no walls. */
+/* All walls, innermost first; ret_inside: the innermost loops' centre lines, or the outline where there are no walls.
+ * */
 static po_status walls(layer *l, const po_loops *outline, po_loops *ret_inside, po_err *err)
 {
     int n = l->plan->recipe->walls, laid = 0;
@@ -78,8 +79,8 @@ static po_status walls(layer *l, const po_loops *outline, po_loops *ret_inside, 
 
 /* ---- solid and sparse ---- */
 
-/* Where all neighbours that matter have material. *ret_none: one of them lies below the bed or above the top, so nothing
- * is covered; *ret_all: all of them are as this layer. */
+/* Where all neighbours that matter have material. *ret_none: one of them lies below the bed or above the top, so
+ * nothing is covered; *ret_all: all of them are as this layer. */
 static po_status covered(layer *l, po_loops *ret, bool *ret_none, bool *ret_all, po_err *err)
 {
     const po_recipe *r = l->plan->recipe;
@@ -206,9 +207,8 @@ po_status po_est_layer_work(const po_est_plan *plan, const po_est_slices *slices
         }
     }
     if (st == PO_OK && plan->timed) {
-        double start[2] = {(slices->bounds[0] + slices->bounds[2]) / 2, (slices->bounds[1] + slices->bounds[3]) / 2};
-        st = po_est_drive(plan, &l.paths, l.bead, k == 0, start, more_mm,
-                          k ? recipe->fill_mm_s : recipe->first_layer_mm_s, ret, err);
+        st = po_est_drive(plan, &l.paths, l.bead, k == 0, more_mm, k ? recipe->fill_mm_s : recipe->first_layer_mm_s,
+                          ret, err);
     }
     po_arena_free(l.arena);
     return st;

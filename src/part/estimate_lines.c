@@ -1,8 +1,8 @@
 /* Paths, and straight lines that fill an area. SPDX-License-Identifier: Apache-2.0
  *
  * Lines are found by the even-odd rule on the edges of clean loops (J. Foley and others, "Computer Graphics: Principles
- * and Practice", 1990, section 3.6): each edge is met by the rows between its ends, half open, so that a corner on a row
- * counts once; crossings are sorted by row, then along it. */
+ * and Practice", 1990, section 3.6): each edge is met by the rows between its ends, half open, so that a corner on a
+ * row counts once; crossings are sorted by row, then along it. */
 #include "part/estimate.h"
 
 #include <math.h>
@@ -168,8 +168,8 @@ typedef struct line {
     bool begun;  /* goes on from another */
 } line;
 
-/* Lines of a row are joined to the open ends of the row before: both lie in rising order along the row, so that an end is
- * looked for only where it can be. */
+/* Lines of a row are joined to the open ends of the row before: both lie in rising order along the row, so that an end
+ * is looked for only where it can be. */
 static double join_rows(line *lines, size_t before, size_t row, size_t end, double most)
 {
     double mm = 0;

@@ -1,8 +1,9 @@
 /* The largest scale that an allowance pays for. SPDX-License-Identifier: Apache-2.0
  *
- * Filament grows with scale, steeper than its square and flatter than its cube, in small steps where a layer or a wall loop
- * comes in. A few estimates of few layers find where it is, by secants in logarithms; then full ones bracket the place
- * and close in on it by halves. The answer is the bracket's lower end: an estimate for it is within the allowance. */
+ * Filament grows with scale, steeper than its square and flatter than its cube, in small steps where a layer or a wall
+ * loop comes in. A few estimates of few layers find where it is, by secants in logarithms; then full ones bracket the
+ * place and close in on it by halves. The answer is the bracket's lower end: an estimate for it is within the
+ * allowance. */
 #include "part/estimate.h"
 
 #include <math.h>

@@ -1,10 +1,10 @@
 /* Driving along the beads of one layer. SPDX-License-Identifier: Apache-2.0
  *
  * The order is that of many programs that prepare prints (common practice, no published source): all innermost loops of
- * the layer first, then the next ones outwards, each begun at its corner nearest to the nozzle; then solid and fill, each
- * time the line with the nearest end. Travels are straight. Beads of a layer that would be done too soon are slowed down
- * together. The moves go through the planner (motion/plan.h), so that corners, accelerations and the limits of each axis
- * count as they do for a job. */
+ * the layer first, then the next ones outwards, each begun at its corner nearest to the nozzle; then solid and fill,
+ * each time the line with the nearest end. Travels are straight. Beads of a layer that would be done too soon are
+ * slowed down together. The moves go through the planner (motion/plan.h), so that corners, accelerations and the limits
+ * of each axis count as they do for a job. */
 #include "part/estimate.h"
 
 #include <math.h>
@@ -94,7 +94,8 @@ static void travel_to(drive *d, double x, double y, bool inside)
     d->y = y;
 }
 
-/* Along path i from its point `from`; closed ones all the way round, open ones forward or, from their last point, back. */
+/* Along path i from its point `from`; closed ones all the way round, open ones forward or, from their last point, back.
+ * */
 static void along(drive *d, size_t i, size_t from)
 {
     const po_est_path *p = &d->paths->at[i];
@@ -131,7 +132,8 @@ static size_t nearest_corner(const drive *d, const po_est_path *p, double *ret_d
     return best;
 }
 
-/* Paths first .. end - 1, the nearest next, looked for among the `look` that come first of those left. left: scratch. */
+/* Paths first .. end - 1, the nearest next, looked for among the `look` that come first of those left. left: scratch.
+ * */
 static void in_turn(drive *d, size_t first, size_t end, size_t look, size_t *left)
 {
     size_t n = 0;
@@ -205,15 +207,9 @@ static po_status run(drive *d, double *ret_seconds, po_err *err)
 }
 
 po_status po_est_drive(const po_est_plan *plan, const po_est_paths *paths, po_est_bead bead, bool first_layer,
-                       const double start[2], double more_mm, double more_mm_s, po_est_layer *ret, po_err *err)
+                       double more_mm, double more_mm_s, po_est_layer *ret, po_err *err)
 {
-    drive d = {.plan = plan,
-               .paths = paths,
-               .bead = bead,
-               .first_layer = first_layer,
-               .x = start[0],
-               .y = start[1],
-               .ret = ret};
+    drive d = {.plan = plan, .paths = paths, .bead = bead, .first_layer = first_layer, .ret = ret};
     size_t room = paths->n_points + 4 * paths->n + 4;
     double *six = po_arena_zeros(paths->arena, room, 6 * sizeof *six);
     size_t *left = po_arena_zeros(paths->arena, paths->n + 1, sizeof *left);
