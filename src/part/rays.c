@@ -29,7 +29,7 @@ static const double MOST_ALONG = 2;   /* directions have length 1 */
 #define FUNCTIONS(F) \
     F(AttachGeometry) F(CommitGeometry) F(CommitScene) F(GetDeviceError) F(Intersect16) F(NewDevice) F(NewGeometry) \
     F(NewScene) F(Occluded1) F(ReleaseDevice) F(ReleaseGeometry) F(ReleaseScene) F(SetGeometryBuildQuality) \
-    F(SetGeometryOccludedFilterFunction) F(SetSceneBuildQuality) F(SetSharedGeometryBuffer)
+    F(SetGeometryOccludedFilterFunction) F(SetSceneBuildQuality) F(SetSceneFlags) F(SetSharedGeometryBuffer)
 /* clang-format on */
 
 struct po_rays {
@@ -134,6 +134,7 @@ static po_status build(po_rays *rays, const po_mesh *mesh, bool quick, int threa
         rays->SetGeometryOccludedFilterFunction(geometry, note_and_refuse);
         rays->CommitGeometry(geometry);
         rays->SetSceneBuildQuality(rays->scene, quality);
+        rays->SetSceneFlags(rays->scene, RTC_SCENE_FLAG_ROBUST); /* no ray slips through between two triangles */
         rays->AttachGeometry(rays->scene, geometry);
         rays->CommitScene(rays->scene);
     }
