@@ -218,6 +218,7 @@ typedef struct po_solid { /* one object as it is placed; copies that differ only
     uint64_t specks;            /* shells that hold less than a cube of one bead */
     uint64_t uneven_edges;      /* crowded edges that are not run as often one way as the other */
     uint64_t cuts_within;       /* of the pairs in cuts.first: both triangles belong to one shell */
+    double cut_depth_mm; /* the deepest of those: how far one triangle reaches through the other; NAN: none listed */
     double open_at[3], crowded_at[3], cut_at[3]; /* one place each, of `mesh`; NAN: none */
     double sheet_share; /* length of the sum of area vectors over the area: 0 closed, 1 a flat sheet */
 } po_solid;

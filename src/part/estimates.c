@@ -21,6 +21,8 @@ static po_estimate nothing(const po_recipe *recipe)
                          .volume_mm3 = NAN,
                          .seconds = NAN,
                          .first_layer_seconds = NAN,
+                         .once_mm = NAN,
+                         .once_seconds = NAN,
                          .filament_range_mm = {NAN, NAN},
                          .seconds_range = {NAN, NAN},
                          .wall_mm = NAN,
@@ -35,17 +37,22 @@ static po_estimate nothing(const po_recipe *recipe)
                          .covers = "not estimated"};
 }
 
+/* What comes once a run stands in each estimate: it is taken off each, and the largest comes back on at the end. */
 static void add(po_estimate *sum, const po_estimate *one, double times)
 {
-    sum->filament_mm += times * one->filament_mm;
-    sum->filament_g += times * one->filament_g;
-    sum->volume_mm3 += times * one->volume_mm3;
-    sum->seconds += times * one->seconds;
-    sum->first_layer_seconds += times * one->first_layer_seconds;
-    sum->filament_range_mm.low += times * one->filament_range_mm.low;
-    sum->filament_range_mm.high += times * one->filament_range_mm.high;
-    sum->seconds_range.low += times * one->seconds_range.low;
-    sum->seconds_range.high += times * one->seconds_range.high;
+    double part = one->filament_mm > 0 ? 1 - one->once_mm / one->filament_mm
+                                       : 1; /* of filament, without what is once */
+    sum->filament_mm += times * (one->filament_mm - one->once_mm);
+    sum->filament_g += times * one->filament_g * part;
+    sum->volume_mm3 += times * one->volume_mm3 * part;
+    sum->seconds += times * (one->seconds - one->once_seconds);
+    sum->first_layer_seconds += times * (one->first_layer_seconds - one->once_seconds);
+    sum->filament_range_mm.low += times * (one->filament_range_mm.low - one->once_mm);
+    sum->filament_range_mm.high += times * (one->filament_range_mm.high - one->once_mm);
+    sum->seconds_range.low += times * (one->seconds_range.low - one->once_seconds);
+    sum->seconds_range.high += times * (one->seconds_range.high - one->once_seconds);
+    sum->once_mm = fmax(sum->once_mm, one->once_mm);
+    sum->once_seconds = fmax(sum->once_seconds, one->once_seconds);
     sum->wall_mm += times * one->wall_mm;
     sum->solid_mm += times * one->solid_mm;
     sum->fill_mm += times * one->fill_mm;
@@ -57,6 +64,20 @@ static void add(po_estimate *sum, const po_estimate *one, double times)
     sum->support_seconds += times * one->support_seconds;
     sum->layers = one->layers > sum->layers ? one->layers : sum->layers;
     sum->covers = one->covers;
+}
+
+static void add_once(po_estimate *sum, const po_material *material)
+{
+    double mm2 = acos(-1) / 4 * material->diameter_mm * material->diameter_mm;
+    sum->filament_mm += sum->once_mm;
+    sum->volume_mm3 += sum->once_mm * mm2;
+    sum->filament_g += sum->once_mm * mm2 * material->density_g_cm3 / 1000;
+    sum->filament_range_mm.low += sum->once_mm;
+    sum->filament_range_mm.high += sum->once_mm;
+    sum->seconds += sum->once_seconds;
+    sum->first_layer_seconds += sum->once_seconds;
+    sum->seconds_range.low += sum->once_seconds;
+    sum->seconds_range.high += sum->once_seconds;
 }
 
 static po_estimate_setup setup_of(const po_estimating *e, const po_recipe *recipe, const po_solid *solid, double scale,
@@ -96,6 +117,7 @@ static po_status estimate_all(const po_estimating *e, const po_recipe *recipe, d
         }
     }
     if (status == PO_OK) {
+        add_once(&sum, e->material);
         sum.covers = sum.covers != NULL ? po_arena_text(arena, sum.covers) : NULL;
         *ret = sum;
     }

@@ -176,6 +176,17 @@ static const po_part_report *alike_before(const po_part_report *reports, size_t 
     return NULL;
 }
 
+/* The same for the filament alone, which does not depend on how a machine moves. */
+static const po_part_report *same_filament_before(const po_part_report *reports, size_t i)
+{
+    for (size_t k = 0; k < i; k++) {
+        if (reports[k].material == reports[i].material && reports[k].judged_estimate == reports[i].judged_estimate) {
+            return &reports[k];
+        }
+    }
+    return NULL;
+}
+
 static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *steps, po_unmeasured *unmeasured,
                                   const po_part_options *options, po_arena *arena, po_err *err)
 {
@@ -200,8 +211,12 @@ static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *s
                            .unmeasured = unmeasured};
         po_status status = po_part_estimates(&e, arena, &r->estimates, &r->judged_estimate, err);
         double most = r->shop->rules.allowance_m_per_run * 1000;
-        if (status == PO_OK && r->shop->n_recipes > 0 && most > 0 &&
-            r->estimates[r->judged_estimate].filament_mm > most) {
+        const po_part_report *asked = status == PO_OK ? same_filament_before(reports, i) : NULL;
+        if (asked != NULL) {
+            r->allowance_scale = asked->allowance_scale;
+            r->hollow_mm = asked->hollow_mm;
+        } else if (status == PO_OK && r->shop->n_recipes > 0 && most > 0 &&
+                   r->estimates[r->judged_estimate].filament_mm > most) {
             status = po_part_lighter(&e, r->estimates[r->judged_estimate].recipe, most, arena, &r->allowance_scale,
                                      &r->hollow_mm, err);
         }

@@ -89,9 +89,39 @@ static double sheet_share(const po_mesh *mesh, double area)
     return area > 0 ? sqrt(sum[0] * sum[0] + sum[1] * sum[1] + sum[2] * sum[2]) / 2 / area : NAN;
 }
 
-/* Pairs of triangles of one shell among those listed. */
-static po_status count_within(const po_mesh *mesh, const po_mesh_self_cuts *cuts, int threads, uint64_t *ret,
-                              po_err *err)
+/* How far a triangle reaches through the plane of another: the lesser of its ends on both sides. */
+static double reach_through(const double *const a[3], const double *const b[3])
+{
+    double n[3], low = INFINITY, high = -INFINITY;
+    for (int k = 0; k < 3; k++) {
+        int i = (k + 1) % 3, l = (k + 2) % 3;
+        n[k] = (b[1][i] - b[0][i]) * (b[2][l] - b[0][l]) - (b[1][l] - b[0][l]) * (b[2][i] - b[0][i]);
+    }
+    double length = sqrt(n[0] * n[0] + n[1] * n[1] + n[2] * n[2]);
+    for (int v = 0; v < 3; v++) {
+        double d = 0;
+        for (int k = 0; k < 3; k++) {
+            d += (a[v][k] - b[0][k]) * n[k];
+        }
+        low = fmin(low, d / length);
+        high = fmax(high, d / length);
+    }
+    return length > 0 ? fmax(fmin(-low, high), 0) : 0;
+}
+
+static double cut_depth(const po_mesh *mesh, const uint32_t pair[2])
+{
+    const double *p[2][3];
+    for (int t = 0; t < 2; t++) {
+        for (int k = 0; k < 3; k++) {
+            p[t][k] = mesh->xyz + 3 * (size_t)mesh->corners[3 * (size_t)pair[t] + (size_t)k];
+        }
+    }
+    return fmin(reach_through(p[0], p[1]), reach_through(p[1], p[0]));
+}
+
+/* Pairs of triangles of one shell among those listed, and the deepest of them with its place. */
+static po_status look_at_cuts(const po_mesh *mesh, int threads, po_solid *s, po_err *err)
 {
     po_topology topology;
     po_pool *pool = po_pool_new(mesh->n_triangles < PO_ONE_THREAD_BELOW ? 1 : threads);
@@ -100,10 +130,22 @@ static po_status count_within(const po_mesh *mesh, const po_mesh_self_cuts *cuts
     }
     po_status status = po_topology_find(mesh, pool, &topology, err);
     if (status == PO_OK) {
-        *ret = 0;
-        for (size_t i = 0; i < cuts->n_first; i++) {
-            uint32_t a = mesh->corners[3 * (size_t)cuts->first[i][0]], b = mesh->corners[3 * (size_t)cuts->first[i][1]];
-            *ret += topology.shell_of[a] == topology.shell_of[b];
+        size_t deepest = 0;
+        for (size_t i = 0; i < s->cuts.n_first; i++) {
+            const uint32_t *pair = s->cuts.first[i];
+            uint32_t a = mesh->corners[3 * (size_t)pair[0]], b = mesh->corners[3 * (size_t)pair[1]];
+            if (topology.shell_of[a] == topology.shell_of[b]) {
+                double depth = cut_depth(mesh, pair);
+                deepest = s->cuts_within == 0 || depth > s->cut_depth_mm ? i : deepest;
+                s->cut_depth_mm = fmax(s->cut_depth_mm, depth);
+                s->cuts_within++;
+            }
+        }
+        const uint32_t *c = mesh->corners + 3 * (size_t)s->cuts.first[deepest][0];
+        for (size_t k = 0; k < 3; k++) { /* the middle of a triangle that takes part */
+            s->cut_at[k] = (mesh->xyz[3 * (size_t)c[0] + k] + mesh->xyz[3 * (size_t)c[1] + k] +
+                            mesh->xyz[3 * (size_t)c[2] + k]) /
+                           3;
         }
         po_topology_done(&topology);
     }
@@ -246,14 +288,7 @@ static po_status find_cuts(const po_solid_setup *setup, po_solid *s, po_arena *a
         return po_go_without(setup->unmeasured, "Whether it cuts itself", err) ? PO_OK : status;
     }
     s->cuts_done = true;
-    if (s->cuts.n_first > 0) {
-        const uint32_t *c = s->facts.judged->corners + 3 * (size_t)s->cuts.first[0][0];
-        for (size_t k = 0; k < 3; k++) { /* the middle of a triangle that takes part */
-            const double *xyz = s->facts.judged->xyz;
-            s->cut_at[k] = (xyz[3 * (size_t)c[0] + k] + xyz[3 * (size_t)c[1] + k] + xyz[3 * (size_t)c[2] + k]) / 3;
-        }
-    }
-    return s->cuts.n_first > 0 ? count_within(s->facts.judged, &s->cuts, threads, &s->cuts_within, err) : PO_OK;
+    return s->cuts.n_first > 0 ? look_at_cuts(s->facts.judged, threads, s, err) : PO_OK;
 }
 
 static po_status find_walls(const po_solid_setup *setup, po_solid *s, po_arena *arena, po_err *err)
@@ -320,7 +355,8 @@ po_status po_solid_measure(const po_solid_setup *setup, const po_copies *copies,
                     .times = (uint32_t)copies->n_items,
                     .open_at = {NAN, NAN, NAN},
                     .crowded_at = {NAN, NAN, NAN},
-                    .cut_at = {NAN, NAN, NAN}};
+                    .cut_at = {NAN, NAN, NAN},
+                    .cut_depth_mm = NAN};
     po_status status = po_steps_begin(setup->steps, PO_SOLID_STEPS / 2, err);
     if (status == PO_OK) {
         status = po_mesh_placed(&object->mesh, item->matrix, arena, &s->mesh, err);

@@ -267,6 +267,7 @@ static void items(po_text *out, const po_part_report *r)
         po_json_key_count(out, "doubled_triangles", f->doubled_triangles);
         po_json_key_number(out, "seams_closed_at_mm", f->seams_closed_at_mm);
         po_json_key_number(out, "self_cuts", s->cuts_done ? (double)s->cuts.pairs : NAN);
+        po_json_key_number(out, "self_cut_depth_mm", s->cut_depth_mm);
         po_json_key_bool(out, "self_cuts_complete", s->cuts_done && s->cuts.complete);
         po_json_key_bool(out, "watertight", f->watertight);
         po_json_key_bool(out, "closed", s->closed);
