@@ -70,6 +70,7 @@
 #define LIM_SHEET 0.95       /* share of the area that faces one way: a sheet (an open box faces one way by a third) */
 #define LIM_FLAT_VOLUME                                                                                                \
     1e-6                /* of area^1.5: nothing inside (a ball has 0.094, a plate 1000 times as wide as thick 0.0004) */
+#define LIM_CUT_MM 0.1  /* how deep a surface may cut itself: a bead's edge wanders by as much; common practice */
 #define LIM_WALL_MM2 10 /* both faces of a rib of 5 x 1 mm; common practice */
 #define LIM_WALL_SHARE 0.05    /* percent of the surface: on large parts the odd edge is no wall; common practice */
 #define LIM_WALL_ERRORS 3      /* standard errors of the area measured by rays */

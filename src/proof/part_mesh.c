@@ -193,7 +193,7 @@ void po_judge_part_inside_out(po_judging *j)
 static double ill_cuts(const po_judging *j, const po_solid *s)
 {
     (void)j;
-    return s->cuts_done ? (double)s->cuts.pairs + 1e12 * (double)s->cuts_within : 0;
+    return s->cuts_done ? (double)s->cuts.pairs + (s->cut_depth_mm > LIM_CUT_MM ? 1e12 * s->cut_depth_mm : 0) : 0;
 }
 
 static double ill_cuts_count(const po_judging *j, const po_solid *s)
@@ -215,11 +215,15 @@ void po_judge_part_cuts_itself(po_judging *j)
         po_say_solid(j, PO_GRADE_NOTE, s, items, count, s->cut_at,
                      "Nothing, when they are meant to be one. Look at the layers there.",
                      "Bodies run into each other: %s%llu pair%s of triangles cross.", least, number(n), plural(n));
+    } else if (!(s->cut_depth_mm > LIM_CUT_MM)) {
+        po_say_solid(j, PO_GRADE_NOTE, s, items, count, s->cut_at, "Nothing: that is less than a bead's edge wanders.",
+                     "Triangles cross each other, by %.2g mm at most: %s%llu pair%s.", s->cut_depth_mm, least,
+                     number(n), plural(n));
     } else {
         po_say_solid(j, PO_GRADE_ASK, s, items, count, s->cut_at,
                      "Look at the layers there before printing, or join the bodies in the drawing program.",
-                     "The surface passes through itself: %s%llu pair%s of triangles cross.", least, number(n),
-                     plural(n));
+                     "The surface passes through itself, up to %s deep: %s%llu pair%s of triangles cross.",
+                     po_mm_text(j, s->cut_depth_mm), least, number(n), plural(n));
     }
 }
 
