@@ -24,7 +24,7 @@
 #define PO_EST_LAYER_S 12.0       /* beads are slowed down until a layer takes this long, */
 #define PO_EST_LAYER_LOW_S 8.0    /* or from this, for the range, */
 #define PO_EST_LAYER_HIGH_S 15.0  /* to this; */
-#define PO_EST_SLOWEST_MM_S 5.0   /* but not below this speed */
+#define PO_EST_SLOWEST_MM_S 7.0   /* but not below this speed */
 #define PO_EST_PURGE_MM 60.0      /* a purge line beside the part, */
 #define PO_EST_PURGE_WIDTH 1.35   /* this many beads wide */
 #define PO_EST_SKIRT_MM 4.0       /* one skirt loop this far around the part's bounds */
