@@ -12,6 +12,9 @@
 
 /* A wall at the very limit is carried; coordinates in files are rounded, so a little beyond it as well. */
 #define PO_POSE_SLACK_DEG 0.05
+/* From level: where stair steps show. */
+#define PO_POSE_STEPS_LOW_DEG 2.0
+#define PO_POSE_STEPS_HIGH_DEG 45.0
 
 int po_pose_layers(double height_mm, const po_pose_setup *setup);
 /* NAN when no load is known. */

@@ -11,11 +11,9 @@
 #include "part/pose.h"
 
 static const double DEG = 57.295779513082321;
-static const double LEVEL_DEG = 10;                         /* a ceiling that slopes less is laid as bridges */
-static const double STEPS_LOW_DEG = 2, STEPS_HIGH_DEG = 45; /* from level: where stair steps show */
-static const double STANDS_INSIDE = 0.05;                   /* of the hull's width; docs/measures.md */
+static const double LEVEL_DEG = 10;       /* a ceiling that slopes less is laid as bridges */
+static const double STANDS_INSIDE = 0.05; /* of the hull's width; docs/measures.md */
 static const double MOST_MM = 1e7;
-enum { NO_ROOT = UINT32_MAX };
 
 typedef struct patch { /* overhanging triangles that hang together, at the root of their vertices */
     double area;
@@ -213,7 +211,7 @@ static double stand(look *l, const double *const p[3], const uint32_t *v)
 /* Foothold, overhang and steps by triangle; *ret_hangs: some triangle overhangs above the bed. */
 static void sum_triangles(look *l, po_pose *pose, bool *ret_hangs)
 {
-    const double steps_low = cos(STEPS_HIGH_DEG / DEG), steps_high = cos(STEPS_LOW_DEG / DEG);
+    const double steps_low = cos(PO_POSE_STEPS_HIGH_DEG / DEG), steps_high = cos(PO_POSE_STEPS_LOW_DEG / DEG);
     for (size_t t = 0; t < l->mesh->n_triangles; t++) {
         const double *p[3];
         double n[3];
