@@ -216,9 +216,10 @@ void po_judge_part_cuts_itself(po_judging *j)
                      "Nothing, when they are meant to be one. Look at the layers there.",
                      "Bodies run into each other: %s%llu pair%s of triangles cross.", least, number(n), plural(n));
     } else if (!(s->cut_depth_mm > LIM_CUT_MM)) {
+        bool rounding = !(s->cut_depth_mm > 0.001);
         po_say_solid(j, PO_GRADE_NOTE, s, items, count, s->cut_at, "Nothing: that is less than a bead's edge wanders.",
-                     "Triangles cross each other, by %.2g mm at most: %s%llu pair%s.", s->cut_depth_mm, least,
-                     number(n), plural(n));
+                     "Triangles cross each other, by %s%.2g mm: %s%llu pair%s.", rounding ? "less than " : "up to ",
+                     rounding ? 0.001 : s->cut_depth_mm, least, number(n), plural(n));
     } else {
         po_say_solid(j, PO_GRADE_ASK, s, items, count, s->cut_at,
                      "Look at the layers there before printing, or join the bodies in the drawing program.",
