@@ -100,8 +100,8 @@ void po_judge_part_fits_turned(po_judging *j)
     const po_solid *s = po_worst_solid(j, ill_turned, &items);
     if (s != NULL) {
         po_say_solid(j, PO_GRADE_NOTE, s, items, items, NULL, "Turn it when the job is prepared.",
-                     "It fits %s only when it is turned about the vertical, by %.1f degrees.", j->machine->name,
-                     fit_of(j, s)->turn_deg);
+                     "It fits %s only when it is turned about the vertical, by %.1f degrees%s.", j->machine->name,
+                     fabs(fit_of(j, s)->turn_deg), fit_of(j, s)->turn_deg < 0 ? " clockwise" : "");
     }
 }
 

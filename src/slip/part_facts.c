@@ -37,7 +37,9 @@ const char *po_say_fit(po_arena *arena, const po_fit *fit)
         return "as it lies";
     }
     if (fit->turned) {
-        const char *text = po_arena_printf(arena, "turned by %s degrees", po_say_number(arena, fit->turn_deg, 0));
+        const char *text = po_arena_printf(arena, "turned by %s degrees%s",
+                                           po_say_number(arena, fabs(fit->turn_deg), 0),
+                                           fit->turn_deg < 0 ? " clockwise" : "");
         return text ? text : "";
     }
     return fit->pose >= 0 ? "tipped over" : "no";
