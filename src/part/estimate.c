@@ -30,7 +30,9 @@ typedef struct work {
     const po_est_plan *plan;
     const po_est_slices *slices;
     const uint32_t *chosen;
-    size_t n, from;
+    uint32_t *like; /* for each chosen layer the first one that comes out the same: itself, or an earlier one */
+    uint32_t *todo; /* those that are like no earlier one */
+    size_t n, n_todo, from;
     po_est_layer *layers;
     po_status *status;
     po_err *errs; /* one for each of a batch */
@@ -39,8 +41,46 @@ typedef struct work {
 static void one_layer(size_t i, void *user)
 {
     work *w = user;
-    size_t at = w->from + i;
+    size_t at = w->todo[w->from + i];
     w->status[i] = po_est_layer_work(w->plan, w->slices, w->chosen[at], at & 1, &w->layers[at], &w->errs[i]);
+}
+
+/* Whether two layers come out the same: the same outline, and the same seen from it below and above. */
+static bool alike(const work *w, size_t a, size_t b)
+{
+    const po_est_slice *at = w->slices->at;
+    const po_recipe *r = w->plan->recipe;
+    size_t k = w->chosen[a], m = w->chosen[b], floors = (size_t)r->floors, roofs = (size_t)r->roofs, n = w->slices->n;
+    if (k == 0 || m == 0 || ((a ^ b) & 1) || at[k].same != at[m].same) {
+        return false;
+    }
+    bool open_k = k < floors || k + roofs >= n, open_m = m < floors || m + roofs >= n;
+    if (open_k || open_m) {
+        return open_k && open_m;
+    }
+    for (size_t j = 0; j <= floors + roofs; j++) {
+        if (at[k - floors + j].same != at[m - floors + j].same) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool find_alike(work *w, po_arena *arena)
+{
+    enum { BACK = 12 }; /* outlines that are the same follow each other */
+    w->like = po_arena_zeros(arena, w->n, sizeof *w->like);
+    w->todo = po_arena_zeros(arena, w->n, sizeof *w->todo);
+    for (size_t i = 0; w->like && w->todo && i < w->n; i++) {
+        w->like[i] = (uint32_t)i;
+        for (size_t b = 1; b <= BACK && b <= i && w->like[i] == i; b++) {
+            w->like[i] = alike(w, i, i - b) ? w->like[i - b] : (uint32_t)i;
+        }
+        if (w->like[i] == i) {
+            w->todo[w->n_todo++] = (uint32_t)i;
+        }
+    }
+    return w->like && w->todo;
 }
 
 typedef struct teller { /* of progress while the part is cut */
@@ -67,8 +107,8 @@ static po_status all_layers(work *w, const po_estimate_setup *setup, po_err *err
     if (!w->status || !w->errs) {
         st = po_fail(err, PO_E_NOMEM, "no memory for layers");
     }
-    for (w->from = 0; st == PO_OK && w->from < w->n; w->from += batch) {
-        size_t n = w->n - w->from < batch ? w->n - w->from : batch;
+    for (w->from = 0; st == PO_OK && w->from < w->n_todo; w->from += batch) {
+        size_t n = w->n_todo - w->from < batch ? w->n_todo - w->from : batch;
         po_pool_each(pool, n, one_layer, w);
         for (size_t i = 0; i < n && st == PO_OK; i++) {
             st = w->status[i];
@@ -76,10 +116,13 @@ static po_status all_layers(work *w, const po_estimate_setup *setup, po_err *err
                 *err = w->errs[i];
             }
         }
-        uint64_t done = CUTTING + (PARTS_OF_WORK - CUTTING) * (w->from + n) / w->n;
+        uint64_t done = CUTTING + (PARTS_OF_WORK - CUTTING) * (w->from + n) / w->n_todo;
         if (st == PO_OK && setup->progress && !setup->progress(done, PARTS_OF_WORK, setup->user)) {
             st = po_fail(err, PO_E_CANCELLED, "stopped");
         }
+    }
+    for (size_t i = 0; i < w->n && st == PO_OK; i++) {
+        w->layers[i] = w->layers[w->like[i]];
     }
     free(w->status);
     free(w->errs);
@@ -239,7 +282,8 @@ po_status po_est_run(const po_mesh *mesh, const po_estimate_setup *setup, bool t
         work w = {.plan = &plan, .slices = &slices, .chosen = chosen};
         w.n = po_est_choose(&slices, setup->recipe, most_layers, chosen);
         w.layers = w.n ? po_arena_zeros(arena, w.n, sizeof *w.layers) : NULL;
-        st = w.layers ? all_layers(&w, setup, err) : po_fail(err, PO_E_NOMEM, "no memory for layers");
+        st = w.layers && find_alike(&w, arena) ? all_layers(&w, setup, err)
+                                               : po_fail(err, PO_E_NOMEM, "no memory for layers");
         if (st == PO_OK) {
             sum_up(&w, setup, ret);
         }

@@ -8,8 +8,8 @@
 
 #include <math.h>
 
-enum { LOOKS = 8, ROUNDS = 24, STEPS_OF_PROGRESS = 16 };
-static const double SMALLEST = 0.05, WITHIN = 1.001, POWER = 2.5, NEAR = 0.002, FEW_LAYERS = 48;
+enum { LOOKS = 6, ROUNDS = 40, STEPS_OF_PROGRESS = 12, FEW_LAYERS = 32 };
+static const double SMALLEST = 0.05, WITHIN = 1.001, POWER = 2.5, LEAST_POWER = 1.5, MOST_POWER = 3.2, NEAR = 0.001;
 
 typedef struct search {
     const po_mesh *mesh;
@@ -32,7 +32,7 @@ static po_status need(search *s, double scale, bool full, double *ret_mm)
 {
     po_estimate e;
     s->setup.scale = scale;
-    po_status st = po_est_run(s->mesh, &s->setup, false, full ? PO_EST_LAYERS_MOST : (size_t)FEW_LAYERS, &e, s->err);
+    po_status st = po_est_run(s->mesh, &s->setup, false, full ? PO_EST_LAYERS_MOST : FEW_LAYERS, &e, s->err);
     s->step++;
     if (st == PO_OK) {
         *ret_mm = s->times * (e.filament_mm - e.once_mm) + e.once_mm;
@@ -40,8 +40,13 @@ static po_status need(search *s, double scale, bool full, double *ret_mm)
     return st;
 }
 
-/* About where it is. */
-static po_status look(search *s, double most_mm, double most_scale, double *ret_scale)
+static double stepped(double x, double most_mm, double mm, double power)
+{
+    return mm > 0 ? x * pow(most_mm / mm, 1 / power) : HUGE_VAL;
+}
+
+/* About where it is, and by what power of the scale filament grows there. */
+static po_status look(search *s, double most_mm, double most_scale, double *ret_scale, double *ret_power)
 {
     double x = fmin(fmax(1, SMALLEST), most_scale), before_x = 0, before_mm = 0, mm = 0, power = POWER;
     for (int i = 0; i < LOOKS; i++) {
@@ -49,49 +54,48 @@ static po_status look(search *s, double most_mm, double most_scale, double *ret_
         if (st != PO_OK) {
             return st;
         }
-        if (!(mm > 0) || fabs(mm / most_mm - 1) < NEAR) {
-            break;
-        }
         if (before_x > 0 && fabs(log(x / before_x)) > 1e-6) {
-            power = fmin(fmax(log(mm / before_mm) / log(x / before_x), 1.5), 3.2);
+            power = fmin(fmax(log(mm / before_mm) / log(x / before_x), LEAST_POWER), MOST_POWER);
         }
         before_x = x;
         before_mm = mm;
-        x = fmin(fmax(x * pow(most_mm / mm, 1 / power), SMALLEST), most_scale);
-        if (x == before_x) {
-            break; /* at an end */
+        x = fmin(fmax(stepped(x, most_mm, mm, power), SMALLEST), most_scale);
+        if (fabs(x / before_x - 1) < NEAR) {
+            break;
         }
     }
     *ret_scale = x;
+    *ret_power = power;
     return PO_OK;
 }
 
-/* From x outwards until one scale fits and a larger one does not, or an end is reached. */
-static po_status bracket(search *s, double most_mm, double most_scale, double x, double *low, double *high)
+/* From x on, until one scale fits and another one, hardly larger, does not, or an end is reached: low is 0 where none
+ * fits. Each step aims a little past where the allowance should be met, then farther past; every third goes half-way. */
+static po_status close_in(search *s, double most_mm, double most_scale, double x, double power, double *low)
 {
-    double wider = 1.003, mm;
+    double high = INFINITY, past = 1 + (WITHIN - 1) / 2.5, mm;
     *low = 0;
-    *high = INFINITY;
-    for (;;) {
+    for (int i = 0; i < ROUNDS; i++) {
         po_status st = need(s, x, true, &mm);
         if (st != PO_OK) {
             return st;
         }
-        if (mm <= most_mm) {
-            *low = x;
-            if (isfinite(*high) || x >= most_scale) {
-                return PO_OK;
-            }
-            x = fmin(x * wider, most_scale);
-        } else {
-            *high = x;
-            if (*low > 0 || x <= SMALLEST) {
-                return PO_OK;
-            }
-            x = fmax(x / wider, SMALLEST);
+        bool fits = mm <= most_mm;
+        *(fits ? low : &high) = x;
+        if (fits ? x >= most_scale : x <= SMALLEST) {
+            return PO_OK;
         }
-        wider = 1 + 4 * (wider - 1);
+        if (high <= *low * WITHIN) {
+            return PO_OK;
+        }
+        double aim = stepped(x, most_mm, mm, power);
+        x = fits ? fmin(fmax(aim, x) * past, most_scale) : fmax(fmin(aim, x) / past, SMALLEST);
+        if (*low > 0 && isfinite(high) && (x <= *low || x >= high || i % 3 == 2)) {
+            x = sqrt(*low * high);
+        }
+        past = 1 + 3 * (past - 1);
     }
+    return PO_OK;
 }
 
 po_status po_part_scale_for(const po_mesh *mesh, const po_estimate_setup *setup, double most_mm, uint32_t times,
@@ -105,26 +109,13 @@ po_status po_part_scale_for(const po_mesh *mesh, const po_estimate_setup *setup,
     search s = {.mesh = mesh, .asked = setup, .setup = *setup, .times = times, .err = err};
     s.setup.progress = setup->progress ? tell : NULL;
     s.setup.user = &s;
-    double x, low, high;
-    po_status st = look(&s, most_mm, most_scale, &x);
+    double x, power, low;
+    po_status st = look(&s, most_mm, most_scale, &x, &power);
     if (st == PO_OK) {
-        st = bracket(&s, most_mm, most_scale, x, &low, &high);
+        st = close_in(&s, most_mm, most_scale, x, power, &low);
     }
-    if (st != PO_OK) {
-        return st;
+    if (st == PO_OK) {
+        *ret_scale = low > 0 ? low : NAN;
     }
-    for (int i = 0; i < ROUNDS && low > 0 && high > low * WITHIN && isfinite(high); i++) {
-        double mm, mid = sqrt(low * high);
-        st = need(&s, mid, true, &mm);
-        if (st != PO_OK) {
-            return st;
-        }
-        if (mm <= most_mm) {
-            low = mid;
-        } else {
-            high = mid;
-        }
-    }
-    *ret_scale = low > 0 ? low : NAN;
-    return PO_OK;
+    return st;
 }
