@@ -21,19 +21,3 @@ po_status po_part_slip_pdf(const po_part_proof *proof, const po_slip_options *op
     (void)ret;
     return po_fail(err, PO_E_UNSUPPORTED, "not built yet");
 }
-
-po_status po_part_slip_svg(const po_part_proof *proof, po_arena *arena, po_document *ret, po_err *err)
-{
-    (void)proof;
-    (void)arena;
-    (void)ret;
-    return po_fail(err, PO_E_UNSUPPORTED, "not built yet");
-}
-
-po_status po_part_slip_png(const po_part_proof *proof, po_arena *arena, po_document *ret, po_err *err)
-{
-    (void)proof;
-    (void)arena;
-    (void)ret;
-    return po_fail(err, PO_E_UNSUPPORTED, "not built yet");
-}

@@ -42,7 +42,7 @@ static void layer_into(po_drawing *d, const view *v, const po_layer_image *layer
     }
 }
 
-static void heading(po_drawing *d, po_box2 box, const char *title, const char *note)
+void po_draw_heading(po_drawing *d, po_box2 box, const char *title, const char *note)
 {
     po_draw_bold(d, box.x, box.y + 3.1, 3.1, PO_ANCHOR_START, PO_INK_LINE, title);
     if (note) {
@@ -53,10 +53,9 @@ static void heading(po_drawing *d, po_box2 box, const char *title, const char *n
     }
 }
 
-/* A bar of a round number of mm, at most a third of the width. */
-static void scale_bar(po_drawing *d, double x, double y, double scale, double width)
+void po_draw_scale(po_drawing *d, double x, double y, double scale, double width)
 {
-    static const double STEPS[] = {1, 2, 5, 10, 20, 50, 100, 200};
+    static const double STEPS[] = {0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000};
     double length = STEPS[0];
     for (size_t i = 0; i < sizeof STEPS / sizeof *STEPS && STEPS[i] * scale <= width / 3; i++) {
         length = STEPS[i];
@@ -66,7 +65,7 @@ static void scale_bar(po_drawing *d, double x, double y, double scale, double wi
     po_draw_line(d, x, y - 0.8, x, y + 0.8, PO_INK_SOFT, 0.3);
     po_draw_line(d, x + w, y - 0.8, x + w, y + 0.8, PO_INK_SOFT, 0.3);
     po_draw_textf(d, x + w + 1.2, y + 0.85, 2.4, PO_ANCHOR_START, PO_INK_SOFT, "%s mm",
-                  po_say_number(d->arena, length, 0));
+                  po_say_number(d->arena, length, 2));
 }
 
 /* Of the flags of one sight in view the one nearest to the finding's worst place: sentence and picture show the same. */
@@ -164,7 +163,7 @@ void po_picture_bed(po_drawing *d, po_box2 box, const po_proof *proof)
     char note[64];
     snprintf(note, sizeof note, "%s x %s mm", po_say_number(d->arena, m->bed_mm[0], 0),
              po_say_number(d->arena, m->bed_mm[1], 0));
-    heading(d, box, "On the bed", note);
+    po_draw_heading(d, box, "On the bed", note);
 
     /* Room for what lies beyond the bed, within reason: at most half a bed on each side. */
     po_window w = {bx.low, by.low, bx.high, by.high};
@@ -223,7 +222,7 @@ void po_picture_close(po_drawing *d, po_box2 box, const po_proof *proof)
     po_window w;
     po_draw_begin(d, "The first layer close up");
     if (!layer || !po_layer_extent(layer, false, &w)) {
-        heading(d, box, "First layer", NULL);
+        po_draw_heading(d, box, "First layer", NULL);
         po_draw_text(d, box.x, box.y + 10, 2.6, PO_ANCHOR_START, PO_INK_SOFT, "nothing stands on the bed");
         po_draw_end(d);
         return;
@@ -232,7 +231,7 @@ void po_picture_close(po_drawing *d, po_box2 box, const po_proof *proof)
     if (isfinite(r->facts.first_layer_height_mm)) {
         snprintf(note, sizeof note, "%s mm high", po_say_number(d->arena, r->facts.first_layer_height_mm, 2));
     }
-    heading(d, box, "First layer", *note ? note : NULL);
+    po_draw_heading(d, box, "First layer", *note ? note : NULL);
     double pad = fmax(w.x1 - w.x0, w.y1 - w.y0) * 0.04 + 0.5;
     w = (po_window){w.x0 - pad, w.y0 - pad, w.x1 + pad, w.y1 + pad};
     po_box2 inner = {box.x, box.y + 6, box.w, box.h - 6 - 7.5};
@@ -254,7 +253,7 @@ void po_picture_close(po_drawing *d, po_box2 box, const po_proof *proof)
     }
     flags_into(d, &v, layer, proof);
     double y = box.y + box.h - 4.6;
-    scale_bar(d, box.x, y, v.scale, box.w);
+    po_draw_scale(d, box.x, y, v.scale, box.w);
     if (r->facts.deposit_done) {
         char text[64];
         snprintf(text, sizeof text, "%d foothold%s, %s mm2", r->facts.footholds, r->facts.footholds == 1 ? "" : "s",
@@ -308,7 +307,7 @@ void po_picture_heights(po_drawing *d, po_box2 box, const po_proof *proof, size_
         layer_into(d, &v, layer);
         po_draw_rect(d, frame, PO_INK_NONE, PO_INK_FAINT, 0.25);
         flags_into(d, &v, layer, proof);
-        scale_bar(d, x, box.y + 5 + h + 2.6, v.scale, w);
+        po_draw_scale(d, x, box.y + 5 + h + 2.6, v.scale, w);
         po_draw_end(d);
     }
 }

@@ -29,6 +29,10 @@ double po_picture_key(po_drawing *d, double x, double y, double width_mm, const 
 /* Height of a row of frames of po_picture_heights for a given width. */
 double po_heights_height(double width_mm, size_t frames);
 
+/* A title at the upper left of a frame, and a note at its right where there is room for it (NULL = none). */
+void po_draw_heading(po_drawing *d, po_box2 box, const char *title, const char *note);
+/* A bar of a round number of mm, at most a third of the width; scale: mm of paper for one. */
+void po_draw_scale(po_drawing *d, double x, double y, double scale, double width);
 /* A numbered flag whose foot stands at x, y. Filled: stop; outlined: ask or note. lift: 0, 1, 2 ... longer poles. */
 void po_draw_flag(po_drawing *d, double x, double y, size_t number, po_grade grade, int lift);
 /* The mark of a verdict: a ring with a tick, a diamond with a question mark, a square with a bar. */
