@@ -174,6 +174,19 @@ static void fill(layer *l, const po_loops *solid, const po_loops *sparse, bool a
     }
 }
 
+/* Shells may overlap: their outlines are joined where there are several outer ones, or areas would count twice. */
+static po_status clean(const po_loops *raw, po_arena *arena, po_loops *ret, po_err *err)
+{
+    size_t outer = 0;
+    for (size_t i = 0, start = 0; i < raw->n_loops; start = raw->ends[i++]) {
+        uint32_t n = (uint32_t)(raw->ends[i] - start);
+        po_loops one = {raw->xy + 2 * start, n, &n, 1};
+        outer += po_loops_area(&one) > 0;
+    }
+    *ret = *raw;
+    return outer > 1 ? po_loops_clip(raw, NULL, PO_CLIP_UNION, arena, ret, err) : PO_OK;
+}
+
 po_status po_est_layer_work(const po_est_plan *plan, const po_est_slices *slices, size_t k, bool across,
                             po_est_layer *ret, po_err *err)
 {
@@ -185,10 +198,12 @@ po_status po_est_layer_work(const po_est_plan *plan, const po_est_slices *slices
     }
     l.paths.arena = l.arena;
     l.bead = po_est_bead_of(recipe->bead_width_mm, k ? recipe->layer_mm : recipe->first_layer_mm);
-    const po_loops *outline = &slices->at[k].outline;
-    po_loops innermost = {0}, inside = {0}, solid = {0}, sparse = {0};
+    po_loops outline, innermost = {0}, inside = {0}, solid = {0}, sparse = {0};
     double more_mm = 0, deep = recipe->walls ? (1 - PO_EST_LAP) * l.bead.w : l.bead.w / 2;
-    po_status st = outline->n_loops ? walls(&l, outline, &innermost, err) : PO_OK;
+    po_status st = clean(&slices->at[k].outline, l.arena, &outline, err);
+    if (st == PO_OK && outline.n_loops) {
+        st = walls(&l, &outline, &innermost, err);
+    }
     if (st == PO_OK && innermost.n_loops) {
         st = po_loops_offset(&innermost, -deep, ARC_MM, l.arena, &inside, err);
     }
@@ -198,7 +213,7 @@ po_status po_est_layer_work(const po_est_plan *plan, const po_est_slices *slices
     if (st == PO_OK) {
         fill(&l, &solid, &sparse, across, &more_mm);
         /* A bead tiles its pitch; the round sides of the outermost and the lap of the fill are no gaps. */
-        double open = po_loops_area(outline) - po_loops_length(outline) * (l.bead.w - l.bead.pitch) / 2 -
+        double open = po_loops_area(&outline) - po_loops_length(&outline) * (l.bead.w - l.bead.pitch) / 2 -
                       ret->wall_mm * l.bead.pitch - po_loops_area(&inside) -
                       po_loops_length(&inside) * (recipe->walls ? deep - l.bead.pitch / 2 : 0);
         ret->gap_mm3 = fmax(0, open * l.bead.h);

@@ -205,6 +205,7 @@ static void test_roofs_of_a_step(void **state)
     double under_step = (40 - 20 - d + hold) * (30 - 2 * d), top = (20 - 2 * d) * (30 - 2 * d);
     double pitch0 = 0.44 - 0.25 * LOST, pitch = 0.44 - 0.22 * LOST;
     assert_int_equal(e.layers, 35);
+    assert_true(e.filament_range_mm.high < 1.15 * e.filament_mm); /* what overlaps is no gap */
     /* Joins add half of the edge where lines meet it at 45 degrees: the edge of each area, at its own place. */
     double edges = (40 - 2 * d0 + 30 - 2 * d0) + 3 * (40 - 2 * d + 30 - 2 * d) + 4 * (20 - d + hold + 30 - 2 * d) +
                    4 * (20 - 2 * d + 30 - 2 * d);
