@@ -52,15 +52,26 @@ PO_API po_status po_mesh_cut(const po_mesh *mesh, const po_plane *plane, po_aren
 
 typedef struct po_piece {
     uint32_t number;     /* as marked in the picture, from 1 */
-    const po_mesh *mesh; /* in part coordinates, pin holes and pins included */
+    const po_mesh *mesh; /* in part coordinates, with its pin holes */
     po_pose pose;        /* how to lay it on the bed */
-    double matrix[12];   /* part coordinates to the bed: turned, standing on z = 0 */
-    po_fit fit;
+    double matrix[12];   /* part coordinates to the bed: turned, standing on z = 0, its bounds centred at x = y = 0 */
+    double volume_mm3;   /* pin holes taken off */
+    po_fit fit;          /* as it is laid by the matrix: as_is */
 } po_piece;
+
+typedef struct po_pin {                                    /* a loose pin between two pieces, to be printed apart */
+    const po_mesh *mesh;                                   /* standing on z = 0 about the origin */
+    double diameter_mm, length_mm, hole_mm, hole_depth_mm; /* hole: in each half */
+    uint32_t cut;                                          /* index into cuts */
+    uint32_t pieces[2]; /* numbers of the pieces that it joins, below and above the plane */
+    double at[3];       /* its middle, part coordinates */
+} po_pin;
 
 typedef struct po_pieces {
     const po_piece *pieces;
     size_t n_pieces;
+    const po_pin *pins; /* NULL unless asked for */
+    size_t n_pins;
     const po_cut *cuts;
     size_t n_cuts;
     double volume_mm3, volume_error; /* sum of the pieces (pins aside) and its relative error against the whole */

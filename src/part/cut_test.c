@@ -262,7 +262,7 @@ static void test_random(void **state)
     soup_bumpy(&s[0], 40, 0, 1, 12);
     soup_bumpy(&s[1], 40, 9, 5, 24);
     soup_torus(&s[2], 1000, -300, 20, 60, 22, 40, 20);
-    soup_tube(&s[3], 20, 21, 0, 300, 90);
+    soup_tube(&s[3], 50, 51, 0, 500, 64);
     for (int i = 0; i < 4; i++) {
         po_mesh mesh = cut_weld(&s[i], arena);
         for (int k = 0; k < 60; k++) {

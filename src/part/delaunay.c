@@ -402,15 +402,20 @@ static bool note_crossed(po_delaunay *d, size_t n, uint32_t p, uint32_t q)
     return done;
 }
 
-/* The triangle that has the side from p to q in its own sense, *ret_i: opposite which corner. */
+/* The triangle that has the side from p to q in its own sense, *ret_i: opposite which corner. One of them is a point
+ * given: all around that one are triangles, around the three far ones there are not. */
 static uint32_t find_side(const po_delaunay *d, uint32_t p, uint32_t q, int *ret_i)
 {
-    uint32_t t = d->at[p], first = t;
+    uint32_t o = p < d->n_points ? p : q, t = d->at[o], first = t;
     do {
         const po_triangle *x = &d->triangles[t];
-        int i = corner_of(x, p);
-        if (x->corner[(i + 1) % 3] == q) {
+        int i = corner_of(x, o);
+        if (o == p && x->corner[(i + 1) % 3] == q) {
             *ret_i = (i + 2) % 3;
+            return t;
+        }
+        if (o == q && x->corner[(i + 2) % 3] == p) {
+            *ret_i = (i + 1) % 3;
             return t;
         }
         t = x->beyond[(i + 1) % 3];
