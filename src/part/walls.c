@@ -3,9 +3,10 @@
  * docs/measures.md, "Meshes": from points spread evenly over the surface (walls_surface.c) a ray goes inwards along the
  * normal to the far side, and one outwards to what faces it. The rays of a block of points, which lie side by side, are
  * followed sixteen at a time; only what they find below two beads, and what may be the thinnest of all, is then looked
- * at closely (walls_judge.c). A ray inwards needs to go no further than the thinnest wall found so far, or two beads: a
- * first round with every 64th point finds how far that is. Each block works by itself from there, so that no answer
- * depends on the number of threads; in the order of the file nothing is done at all.
+ * at closely (walls_judge.c). A first round with every eighth point follows the rays inwards to the end. The others need to
+ * go no further than the thinnest wall of that round, and where that is thicker than eight beads only to two beads: how
+ * thick walls are that no rule asks for is then known from every eighth point. Each block works by itself from there, so
+ * that no answer depends on the number of threads; in the order of the file nothing is done at all.
  *
  * Not seen: walls thinner than the slack of the tree (2e-6 of the part), and patches between the points. */
 #include <math.h>
@@ -16,11 +17,13 @@
 #include "part/walls_inside.h"
 #include "proveout/solid.h"
 
-enum { BLOCK = 2048, EVERY = 64, MOST_SAMPLES = 4000, LEAST_RAYS = 20000, MOST_CHOSEN = 1000000 };
+enum { BLOCK = 2048, EVERY = 8, MOST_SAMPLES = 4000, LEAST_RAYS = 20000, MOST_CHOSEN = 1000000 };
 
 static const double MOST_RAYS = 1 << 26;
 /* Points in a square of a bead, where the number is left to us: a thin patch of 5 by 5 mm at a bead of 0.45 mm gets 62. */
 static const double POINTS_A_BEAD = 0.5;
+/* Beads; what is thicker than that all over is not looked for with every point. */
+static const double THICK = 8;
 /* Bodies are taken to touch below this share of a bead, about a micrometre. */
 static const double TOUCH = 2e-3;
 
@@ -49,9 +52,10 @@ typedef struct search {
     po_surface surface;
     uint64_t seed;
     size_t rays;
-    double reach; /* how far rays go inwards at first */
-    bool first;   /* the first round: every 64th point, as far as it goes */
-    block *blocks;
+    double reach; /* how far rays go inwards in the second round */
+    bool first;   /* the first round: every eighth point, as far as it goes; else the others */
+    size_t n_blocks;
+    block *blocks; /* n_blocks for each round */
 } search;
 
 static void keep_least(least *best, double mm, uint64_t number, const double at[3])
@@ -105,7 +109,7 @@ static void judge(const search *s, block *b, const po_surface_point *p, uint64_t
     b->slim += slim && !thin;
     b->thin_sheet += thin && sheet;
     b->slim_sheet += slim && !thin && sheet;
-    if (slim && !s->first) {
+    if (slim) {
         keep_found(b, number, side.mm, sheet);
     }
 }
@@ -156,11 +160,7 @@ static void look(const search *s, block *b, const po_surface_point *points, cons
         out.far[i] = w->bead + w->slack;
     }
     po_rays_first(w->rays, &in, n);
-    if (s->first) {
-        memset(out.triangle, 255, sizeof out.triangle); /* missed */
-    } else {
-        po_rays_first(w->rays, &out, n);
-    }
+    po_rays_first(w->rays, &out, n);
     for (int i = 0; i < n; i++) {
         if (is_worth(s, b, points + i, in.distance[i], in.triangle[i], out.triangle[i] != PO_RAY_MISSED)) {
             judge(s, b, points + i, numbers[i], in.far[i]);
@@ -171,24 +171,26 @@ static void look(const search *s, block *b, const po_surface_point *points, cons
 static void search_block(size_t number, void *user)
 {
     search *s = user;
-    block *b = s->blocks + number;
+    block *b = s->blocks + number + (s->first ? 0 : s->n_blocks);
     po_surface_point points[PO_RAYS_AT_ONCE];
     uint64_t numbers[PO_RAYS_AT_ONCE];
-    size_t from = number * BLOCK, to = from + BLOCK, every = s->first ? EVERY : 1;
+    size_t from = number * BLOCK, to = from + BLOCK;
     to = to < s->rays ? to : s->rays;
     for (size_t i = from; i < to;) {
         int n = 0;
-        if (every == 1) {
-            size_t count = to - i < PO_RAYS_AT_ONCE ? to - i : PO_RAYS_AT_ONCE;
-            po_surface_points(&s->surface, s->seed, s->rays, i, count, points);
-            for (; n < (int)count; n++) {
-                numbers[n] = i++;
+        while (n < PO_RAYS_AT_ONCE && i < to) {
+            /* BLOCK is a multiple of EVERY: from an eighth one to the next */
+            size_t start = s->first ? i : i % EVERY ? i : i + 1, end = s->first ? i + 1 : (start / EVERY + 1) * EVERY;
+            end = end < to ? end : to;
+            size_t count = start < end ? end - start : 0, room = (size_t)(PO_RAYS_AT_ONCE - n);
+            count = count < room ? count : room;
+            if (count) {
+                po_surface_points(&s->surface, s->seed, s->rays, start, count, points + n);
             }
-        } else {
-            for (; n < PO_RAYS_AT_ONCE && i < to; n++, i += every) {
-                po_surface_points(&s->surface, s->seed, s->rays, i, 1, points + n);
-                numbers[n] = i;
+            for (size_t k = 0; k < count; k++) {
+                numbers[n++] = start + k;
             }
+            i = s->first ? i + EVERY : start + count;
         }
         for (int k = 0; k < n; k++) {
             if (s->walls.turned && s->walls.turned[points[k].triangle]) {
@@ -197,26 +199,30 @@ static void search_block(size_t number, void *user)
                 }
             }
         }
-        look(s, b, points, numbers, n);
+        if (n) {
+            look(s, b, points, numbers, n);
+        }
     }
 }
 
 static const least NONE = {.mm = INFINITY, .number = UINT64_MAX};
 
 /* Both rounds; false: no memory. */
-static bool search_all(search *s, po_pool *pool, size_t n_blocks)
+static bool search_all(search *s, po_pool *pool)
 {
-    for (int round = 0; round < 2; round++) {
-        s->first = round == 0;
-        for (size_t i = 0; i < n_blocks; i++) {
-            s->blocks[i] = (block){.wall = NONE, .sheet = NONE, .gap = NONE};
-        }
-        po_pool_each(pool, n_blocks, search_block, s);
-        for (size_t i = 0; i < n_blocks && s->first; i++) {
-            s->reach = fmin(s->reach, s->blocks[i].sheet.mm);
-        }
+    double sheet = INFINITY;
+    for (size_t i = 0; i < 2 * s->n_blocks; i++) {
+        s->blocks[i] = (block){.wall = NONE, .sheet = NONE, .gap = NONE};
     }
-    for (size_t i = 0; i < n_blocks; i++) {
+    s->first = true;
+    po_pool_each(pool, s->n_blocks, search_block, s);
+    for (size_t i = 0; i < s->n_blocks; i++) {
+        sheet = fmin(sheet, s->blocks[i].sheet.mm);
+    }
+    s->first = false;
+    s->reach = sheet < THICK * s->walls.bead ? sheet : 0;
+    po_pool_each(pool, s->n_blocks, search_block, s);
+    for (size_t i = 0; i < 2 * s->n_blocks; i++) {
         if (s->blocks[i].no_memory) {
             return false;
         }
@@ -225,8 +231,9 @@ static bool search_all(search *s, po_pool *pool, size_t n_blocks)
 }
 
 /* The pictures' points: thin ones, then slim ones; where there are too many, each as many-th. */
-static bool fill_samples(const search *s, size_t n_blocks, po_arena *arena, po_wall_facts *ret)
+static bool fill_samples(const search *s, po_arena *arena, po_wall_facts *ret)
 {
+    const size_t n_blocks = 2 * s->n_blocks;
     const double bead = s->walls.bead;
     size_t counts[2] = {0, 0}, takes[2];
     for (size_t i = 0; i < n_blocks; i++) {
@@ -273,10 +280,10 @@ static void write_least(const least *from, double *ret_mm, double ret_at[3])
     }
 }
 
-static void sum_up(const search *s, size_t n_blocks, po_wall_facts *ret)
+static void sum_up(const search *s, po_wall_facts *ret)
 {
     block all = {.wall = NONE, .sheet = NONE, .gap = NONE};
-    for (size_t i = 0; i < n_blocks; i++) {
+    for (size_t i = 0; i < 2 * s->n_blocks; i++) {
         const block *b = s->blocks + i;
         keep_least(&all.wall, b->wall.mm, b->wall.number, b->wall.at);
         keep_least(&all.sheet, b->sheet.mm, b->sheet.number, b->sheet.at);
@@ -335,19 +342,19 @@ static po_status check(const po_mesh *mesh, double bead_mm, size_t rays, po_err 
 static po_status measure(search *s, po_pool *pool, uint8_t *turned, po_arena *arena, po_wall_facts *ret, po_err *err)
 {
     bool any = false;
-    po_status status = po_walls_find_turned(s->walls.mesh, s->walls.rays, turned, &any, err);
+    po_status status = po_walls_find_turned(s->walls.mesh, s->walls.rays, pool, turned, &any, err);
     if (status != PO_OK) {
         return status;
     }
     s->walls.turned = any ? turned : NULL;
-    size_t n_blocks = (s->rays + BLOCK - 1) / BLOCK;
-    s->blocks = calloc(n_blocks + 1, sizeof *s->blocks);
-    bool good = s->blocks && search_all(s, pool, n_blocks);
+    s->n_blocks = (s->rays + BLOCK - 1) / BLOCK;
+    s->blocks = calloc(2 * s->n_blocks + 1, sizeof *s->blocks);
+    bool good = s->blocks && search_all(s, pool);
     if (good) {
-        sum_up(s, n_blocks, ret);
-        good = fill_samples(s, n_blocks, arena, ret);
+        sum_up(s, ret);
+        good = fill_samples(s, arena, ret);
     }
-    for (size_t i = 0; s->blocks && i < n_blocks; i++) {
+    for (size_t i = 0; s->blocks && i < 2 * s->n_blocks; i++) {
         free(s->blocks[i].found);
     }
     free(s->blocks);
@@ -375,15 +382,15 @@ po_status po_mesh_walls(const po_mesh *mesh, double bead_mm, size_t rays, uint64
     if (status == PO_OK && s.surface.area > 0) {
         double wanted = s.surface.area / (bead_mm * bead_mm) * POINTS_A_BEAD;
         s.rays = rays ? rays : wanted > MOST_CHOSEN ? MOST_CHOSEN : wanted < LEAST_RAYS ? LEAST_RAYS : (size_t)wanted;
-        status = po_rays_open(mesh, s.rays < 2 * mesh->n_triangles, po_pool_threads(pool), &tree, err);
+        status = po_rays_open(&s.surface.mesh, s.rays < 2 * mesh->n_triangles, po_pool_threads(pool), &tree, err);
     }
     if (status == PO_OK && tree) {
         double slack = po_rays_slack(tree);
-        s.walls = (po_walls){.mesh = mesh, .rays = tree, .bead = bead_mm, .slack = slack};
+        s.walls = (po_walls){.mesh = &s.surface.mesh, .rays = tree, .bead = bead_mm, .slack = slack};
         s.walls.contact = fmax(slack, TOUCH * bead_mm);
         status = measure(&s, pool, turned, arena, &facts, err);
     } else if (status == PO_OK) {
-        sum_up(&s, 0, &facts); /* no triangle with an area */
+        sum_up(&s, &facts); /* no triangle with an area */
     }
     facts.rays = s.rays;
     if (status == PO_OK) {

@@ -24,8 +24,8 @@ typedef struct po_far_side {
 /* Which triangles run the wrong way round: ret_turned[t] is set for those; *ret_any tells whether any is. A shell does
  * where the sign of its volume does not suit its place: as a whole the mesh has a positive volume, and a shell with a
  * negative one is a cavity where it lies inside others, else it is inside out. Errors: PO_E_NOMEM. */
-po_status po_walls_find_turned(const po_mesh *mesh, const po_rays *rays, uint8_t *ret_turned, bool *ret_any,
-                               po_err *err) PO_MUST_USE;
+po_status po_walls_find_turned(const po_mesh *mesh, const po_rays *rays, po_pool *pool, uint8_t *ret_turned,
+                               bool *ret_any, po_err *err) PO_MUST_USE;
 
 /* The triangle's normal, outwards. */
 void po_walls_normal(const po_walls *walls, uint32_t triangle, double ret_normal[3]);

@@ -2,7 +2,8 @@
  *
  * The triangles are put in the order of the Morton number of their middle (G. M. Morton, "A computer oriented geodetic
  * data base and a new technique in file sequencing", IBM 1966), and equal numbers in that of their corners: the order in
- * the file then no longer matters, and what follows in it lies near in space. Along the running sum of their areas stand
+ * the file then no longer matters, and what follows in it lies near in space, in memory too: the mesh is copied in that
+ * order, its vertices as they are first used. Along the running sum of their areas stand
  * n points at even distances (systematic sampling with a random start: W. G. Cochran, "Sampling techniques", 3rd ed.
  * 1977, chapter 8), which puts into every stretch of surface its share of points, to less than one. Where in its
  * triangle a point lies comes from the two-dimensional additive recurrence with the plastic number (M. Roberts, "The
@@ -11,6 +12,7 @@
 #include "part/walls_surface.h"
 
 #include <math.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -18,19 +20,9 @@ enum { BLOCKS = 64, TOP_BITS = 10, BUCKETS = 1 << TOP_BITS, AREA_BLOCK = 8192 };
 
 void po_triangle_corners(const po_mesh *mesh, uint32_t triangle, double ret_corners[3][3])
 {
-    const double *p[3];
-    for (size_t k = 0; k < 3; k++) {
-        p[k] = mesh->xyz + 3 * (size_t)mesh->corners[3 * (size_t)triangle + k];
-    }
-    int least = 0;
-    for (int k = 1; k < 3; k++) {
-        const double *a = p[k], *b = p[least];
-        if (a[0] < b[0] || (a[0] == b[0] && (a[1] < b[1] || (a[1] == b[1] && a[2] < b[2])))) {
-            least = k;
-        }
-    }
+    const uint32_t *c = mesh->corners + 3 * (size_t)triangle;
     for (int k = 0; k < 3; k++) {
-        memcpy(ret_corners[k], p[(least + k) % 3], sizeof ret_corners[k]);
+        memcpy(ret_corners[k], mesh->xyz + 3 * (size_t)c[k], sizeof ret_corners[k]);
     }
 }
 
@@ -54,6 +46,7 @@ typedef struct sorting {
     po_surface *surface;
     double low[3], factor; /* coordinate to cell */
     int axis_bits, index_bits;
+    float *cells;           /* of the vertices, a third of it, so that three add up to that of the middle */
     uint64_t *keys, *moved; /* Morton number above, triangle below */
     uint32_t (*counts)[BUCKETS];
     uint32_t starts[BUCKETS + 1];
@@ -86,13 +79,15 @@ static void make_keys(size_t block, void *user)
     sorting *s = user;
     size_t from, to;
     block_range(s->mesh->n_triangles, block, &from, &to);
-    const double last = (double)((1u << s->axis_bits) - 1);
+    const float last = (float)((1u << s->axis_bits) - 1);
     for (size_t t = from; t < to; t++) {
-        double c[3][3];
-        po_triangle_corners(s->mesh, (uint32_t)t, c);
+        const uint32_t *c = s->mesh->corners + 3 * t;
+        const float *p = s->cells + 3 * (size_t)c[0], *q = s->cells + 3 * (size_t)c[1],
+                    *r = s->cells + 3 * (size_t)c[2];
         uint64_t key = 0;
-        for (int k = 0; k < 3; k++) {
-            double cell = ((c[0][k] - s->low[k]) + (c[1][k] - s->low[k]) + (c[2][k] - s->low[k])) * s->factor;
+        for (int k = 0; k < 3; k++) { /* by size, so that where the triangle begins does not matter */
+            float low = q[k] < r[k] ? q[k] : r[k], high = q[k] < r[k] ? r[k] : q[k], a = p[k];
+            float cell = a < low ? (a + low) + high : a < high ? (low + a) + high : (low + high) + a;
             key |= spread_bits((uint64_t)(cell < last ? cell : last)) << k;
         }
         key = key << s->index_bits | t;
@@ -111,17 +106,34 @@ static void move_keys(size_t block, void *user)
     }
 }
 
+static bool comes_before(const double a[3], const double b[3])
+{
+    return a[0] < b[0] || (a[0] == b[0] && (a[1] < b[1] || (a[1] == b[1] && a[2] < b[2])));
+}
+
+static void begin_with_least(const double *xyz, uint32_t corners[3])
+{
+    int least = 0;
+    for (int k = 1; k < 3; k++) {
+        least = comes_before(xyz + 3 * (size_t)corners[k], xyz + 3 * (size_t)corners[least]) ? k : least;
+    }
+    uint32_t turned[3] = {corners[least], corners[(least + 1) % 3], corners[(least + 2) % 3]};
+    memcpy(corners, turned, sizeof turned);
+}
+
 static int by_corners(const void *a, const void *b, void *user)
 {
     const sorting *s = user;
-    double p[3][3], q[3][3];
-    uint64_t mask = (UINT64_C(1) << s->index_bits) - 1;
-    po_triangle_corners(s->mesh, (uint32_t)(*(const uint64_t *)a & mask), p);
-    po_triangle_corners(s->mesh, (uint32_t)(*(const uint64_t *)b & mask), q);
-    for (int i = 0; i < 9; i++) {
-        double x = p[i / 3][i % 3], y = q[i / 3][i % 3];
-        if (x != y) {
-            return x < y ? -1 : 1;
+    const uint64_t mask = (UINT64_C(1) << s->index_bits) - 1;
+    uint32_t c[2][3];
+    memcpy(c[0], s->mesh->corners + 3 * (*(const uint64_t *)a & mask), sizeof c[0]);
+    memcpy(c[1], s->mesh->corners + 3 * (*(const uint64_t *)b & mask), sizeof c[1]);
+    begin_with_least(s->mesh->xyz, c[0]);
+    begin_with_least(s->mesh->xyz, c[1]);
+    for (int k = 0; k < 3; k++) {
+        const double *p = s->mesh->xyz + 3 * (size_t)c[0][k], *q = s->mesh->xyz + 3 * (size_t)c[1][k];
+        if (comes_before(p, q) || comes_before(q, p)) {
+            return comes_before(p, q) ? -1 : 1;
         }
     }
     return 0; /* the same triangle twice: either will do */
@@ -182,10 +194,26 @@ static void sort_bucket(size_t bucket, void *user)
             qsort_r(keys + i, next - i, sizeof *keys, by_corners, s);
         }
     }
-    uint64_t mask = (UINT64_C(1) << s->index_bits) - 1;
+    const uint64_t mask = (UINT64_C(1) << s->index_bits) - 1;
     for (size_t i = 0; i < n; i++) {
-        s->surface->order[from + i] = (uint32_t)(keys[i] & mask);
+        memcpy(s->surface->corners + 3 * (from + i), s->mesh->corners + 3 * (keys[i] & mask), 3 * sizeof(uint32_t));
     }
+}
+
+/* Vertices in the order in which the sorted triangles use them. */
+static void number_vertices(sorting *s, uint32_t *number)
+{
+    uint32_t *corners = s->surface->corners, n = 0;
+    memset(number, 255, s->mesh->n_vertices * sizeof *number);
+    for (size_t i = 0; i < 3 * s->mesh->n_triangles; i++) {
+        uint32_t v = corners[i];
+        if (number[v] == UINT32_MAX) {
+            memcpy(s->surface->xyz + 3 * (size_t)n, s->mesh->xyz + 3 * (size_t)v, 3 * sizeof(double));
+            number[v] = n++;
+        }
+        corners[i] = number[v];
+    }
+    s->surface->mesh = (po_mesh){s->surface->xyz, n, corners, s->mesh->n_triangles};
 }
 
 static void sum_areas(size_t block, void *user)
@@ -196,7 +224,8 @@ static void sum_areas(size_t block, void *user)
     double sum = 0;
     for (size_t i = from; i < to; i++) {
         double c[3][3], normal[3];
-        po_triangle_corners(s->mesh, s->surface->order[i], c);
+        begin_with_least(s->surface->xyz, s->surface->corners + 3 * i);
+        po_triangle_corners(&s->surface->mesh, (uint32_t)i, c);
         sum += po_triangle_normal((const double(*)[3])c, normal);
         s->surface->upto[i] = sum;
     }
@@ -236,7 +265,10 @@ static void find_cells(sorting *s)
     }
     s->axis_bits = (64 - s->index_bits) / 3;
     s->axis_bits = s->axis_bits < 16 ? s->axis_bits : 16;
-    s->factor = side > 0 ? ldexp(1, s->axis_bits) / 3 / side : 0; /* of the sum of three corners */
+    s->factor = side > 0 ? ldexp(1, s->axis_bits) / 3 / side : 0;
+    for (size_t i = 0; i < 3 * s->mesh->n_vertices; i++) {
+        s->cells[i] = (float)((s->mesh->xyz[i] - s->low[i % 3]) * s->factor);
+    }
 }
 
 static void sort_triangles(sorting *s, po_pool *pool)
@@ -260,17 +292,21 @@ po_status po_surface_init(po_surface *surface, const po_mesh *mesh, po_pool *poo
 {
     size_t n = mesh->n_triangles, n_blocks = n / AREA_BLOCK + 1;
     sorting s = {.mesh = mesh, .surface = surface};
-    *surface = (po_surface){.mesh = mesh};
-    surface->order = malloc((n + 1) * sizeof *surface->order);
-    surface->upto = malloc((n + 1) * sizeof *surface->upto);
+    *surface = (po_surface){0};
+    surface->xyz = malloc((3 * mesh->n_vertices + 1) * sizeof *surface->xyz);
+    surface->corners = malloc((3 * n + 1) * sizeof *surface->corners);
+    s.cells = malloc((3 * mesh->n_vertices + 1) * sizeof *s.cells);
     s.keys = malloc((n + 1) * sizeof *s.keys);
     s.moved = malloc((n + 1) * sizeof *s.moved);
     s.counts = calloc(BLOCKS, sizeof *s.counts);
     s.block_area = calloc(n_blocks, sizeof *s.block_area);
     po_status status = PO_OK;
-    if (surface->order && surface->upto && s.keys && s.moved && s.counts && s.block_area) {
+    if (surface->xyz && surface->corners && s.cells && s.keys && s.moved && s.counts && s.block_area) {
         find_cells(&s);
         sort_triangles(&s, pool);
+        number_vertices(&s, (uint32_t *)s.cells); /* not needed any more, and as large */
+        surface->upto = (double *)s.keys;         /* nor are these, and as large: pages that are there already */
+        s.keys = NULL;
         po_pool_each(pool, n_blocks, sum_areas, &s);
         for (size_t b = 0; b < n_blocks; b++) {
             double area = s.block_area[b];
@@ -282,6 +318,7 @@ po_status po_surface_init(po_surface *surface, const po_mesh *mesh, po_pool *poo
         status = po_fail(err, PO_E_NOMEM, "no memory to sort %zu triangles", n);
         po_surface_done(surface);
     }
+    free(s.cells);
     free(s.keys);
     free(s.moved);
     free(s.counts);
@@ -291,7 +328,8 @@ po_status po_surface_init(po_surface *surface, const po_mesh *mesh, po_pool *poo
 
 void po_surface_done(po_surface *surface)
 {
-    free(surface->order);
+    free(surface->xyz);
+    free(surface->corners);
     free(surface->upto);
     *surface = (po_surface){0};
 }
@@ -315,7 +353,7 @@ void po_surface_points(const po_surface *surface, uint64_t seed, size_t n, size_
     /* 1/g and 1/g^2 of g = 1.3247179572447460, the root of x^3 = x + 1, as fractions of 2^64. */
     static const uint64_t step_u = UINT64_C(0xc13fa9a902a6328f), step_v = UINT64_C(0x91e10da5c79e7b1d);
     const uint64_t start = mix(seed), u0 = mix(start), v0 = mix(u0);
-    const size_t n_triangles = surface->mesh->n_triangles;
+    const size_t n_triangles = surface->mesh.n_triangles;
     size_t low = 0, high = n_triangles - 1; /* the triangle that holds the first point */
     double wanted = ((double)first + unit(start)) / (double)n * surface->area;
     while (low < high) {
@@ -335,7 +373,7 @@ void po_surface_points(const po_surface *surface, uint64_t seed, size_t n, size_
             low++;
         }
         if (low != have) {
-            po_triangle_corners(surface->mesh, surface->order[low], c);
+            po_triangle_corners(&surface->mesh, (uint32_t)low, c);
             po_triangle_normal((const double(*)[3])c, normal);
             have = low;
         }
@@ -345,7 +383,7 @@ void po_surface_points(const po_surface *surface, uint64_t seed, size_t n, size_
             v = 1 - v;
         }
         po_surface_point *p = ret_points + i;
-        p->triangle = surface->order[low];
+        p->triangle = (uint32_t)low;
         for (int k = 0; k < 3; k++) {
             p->at[k] = c[0][k] + u * (c[1][k] - c[0][k]) + v * (c[2][k] - c[0][k]);
             p->normal[k] = normal[k];

@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_HITS = 4096 };
+enum { MOST_HITS = 4096, BLOCKS = 64, MOST_APART = 16 };
 
 /* No edge of a part runs like this. */
 static const double ODD_WAY[3] = {0.3713906763541037, 0.5570860145311556, 0.7427813527082074};
@@ -54,7 +54,15 @@ static uint32_t number_shells(uint32_t *parent, size_t n_vertices)
     return n;
 }
 
-static void measure_shells(const po_mesh *mesh, const uint32_t *shell_of, shell *shells)
+typedef struct summing {
+    const po_mesh *mesh;
+    const uint32_t *shell_of;
+    shell *shells;
+    uint32_t n_shells;
+    double (*sums)[MOST_APART][2]; /* of each block: six volumes and area of each shell; NULL: there are too many */
+} summing;
+
+static void find_outermost(const po_mesh *mesh, const uint32_t *shell_of, shell *shells)
 {
     for (size_t v = 0; v < mesh->n_vertices; v++) {
         const double *p = mesh->xyz + 3 * v;
@@ -65,23 +73,54 @@ static void measure_shells(const po_mesh *mesh, const uint32_t *shell_of, shell 
             s->vertex = (uint32_t)v;
         }
     }
-    for (size_t t = 0; t < mesh->n_triangles; t++) {
-        const uint32_t *c = mesh->corners + 3 * t;
-        shell *s = shells + shell_of[c[0]];
-        const double *o = mesh->xyz + 3 * (size_t)s->vertex;
+}
+
+static void sum_block(size_t block, void *user)
+{
+    summing *sum = user;
+    const po_mesh *mesh = sum->mesh;
+    size_t n = mesh->n_triangles, from = n / BLOCKS * block, to = block + 1 < BLOCKS ? from + n / BLOCKS : n;
+    for (size_t t = from; t < to; t++) {
+        const uint32_t *c = mesh->corners + 3 * t, i = sum->shell_of[c[0]];
+        const double *o = mesh->xyz + 3 * (size_t)sum->shells[i].vertex;
         double e[3][3];
         for (size_t k = 0; k < 3; k++) {
-            for (size_t i = 0; i < 3; i++) {
-                e[k][i] = mesh->xyz[3 * (size_t)c[k] + i] - o[i];
+            for (size_t j = 0; j < 3; j++) {
+                e[k][j] = mesh->xyz[3 * (size_t)c[k] + j] - o[j];
             }
         }
-        s->volume6 += e[0][0] * (e[1][1] * e[2][2] - e[1][2] * e[2][1]) +
-                      e[0][1] * (e[1][2] * e[2][0] - e[1][0] * e[2][2]) +
-                      e[0][2] * (e[1][0] * e[2][1] - e[1][1] * e[2][0]);
+        double volume6 = e[0][0] * (e[1][1] * e[2][2] - e[1][2] * e[2][1]) +
+                         e[0][1] * (e[1][2] * e[2][0] - e[1][0] * e[2][2]) +
+                         e[0][2] * (e[1][0] * e[2][1] - e[1][1] * e[2][0]);
         double corners[3][3], normal[3];
         po_triangle_corners(mesh, (uint32_t)t, corners);
-        s->area += po_triangle_normal((const double(*)[3])corners, normal);
+        double area = po_triangle_normal((const double(*)[3])corners, normal);
+        double *volume_sum = sum->sums ? &sum->sums[block][i][0] : &sum->shells[i].volume6;
+        double *area_sum = sum->sums ? &sum->sums[block][i][1] : &sum->shells[i].area;
+        *volume_sum += volume6;
+        *area_sum += area;
     }
+}
+
+/* Few shells are summed side by side, blocks added up in their order; many one after the other. */
+static void measure_shells(summing *sum, po_pool *pool)
+{
+    find_outermost(sum->mesh, sum->shell_of, sum->shells);
+    sum->sums = sum->n_shells <= MOST_APART ? calloc(BLOCKS, sizeof *sum->sums) : NULL;
+    if (!sum->sums) {
+        for (size_t b = 0; b < BLOCKS; b++) {
+            sum_block(b, sum);
+        }
+        return;
+    }
+    po_pool_each(pool, BLOCKS, sum_block, sum);
+    for (size_t b = 0; b < BLOCKS; b++) {
+        for (uint32_t i = 0; i < sum->n_shells; i++) {
+            sum->shells[i].volume6 += sum->sums[b][i][0];
+            sum->shells[i].area += sum->sums[b][i][1];
+        }
+    }
+    free(sum->sums);
 }
 
 static bool is_inside_others(const po_mesh *mesh, const po_rays *rays, const uint32_t *shell_of, const shell *s,
@@ -94,8 +133,8 @@ static bool is_inside_others(const po_mesh *mesh, const po_rays *rays, const uin
     return others % 2 == 1;
 }
 
-po_status po_walls_find_turned(const po_mesh *mesh, const po_rays *rays, uint8_t *ret_turned, bool *ret_any,
-                               po_err *err)
+po_status po_walls_find_turned(const po_mesh *mesh, const po_rays *rays, po_pool *pool, uint8_t *ret_turned,
+                               bool *ret_any, po_err *err)
 {
     uint32_t *shell_of = malloc((mesh->n_vertices + 1) * sizeof *shell_of);
     uint32_t *hits = malloc(MOST_HITS * sizeof *hits);
@@ -123,7 +162,7 @@ po_status po_walls_find_turned(const po_mesh *mesh, const po_rays *rays, uint8_t
     for (uint32_t i = 0; i < n; i++) {
         shells[i].outermost = -INFINITY;
     }
-    measure_shells(mesh, shell_of, shells);
+    measure_shells(&(summing){.mesh = mesh, .shell_of = shell_of, .shells = shells, .n_shells = n}, pool);
     for (uint32_t i = 0; i < n; i++) {
         whole += shells[i].volume6;
     }
