@@ -16,7 +16,7 @@ typedef struct cli_check {
     po_proof_context context;
     int threads;
     bool text, json, pictures;
-    const char *html, *pdf, *picture, *mend;
+    const char *html, *pdf, *picture, *mend, *against;
     const char *today;
 } cli_check;
 
@@ -35,5 +35,11 @@ int cli_no_proof(const cli_check *check, const char *path, int exit_status, cons
 int cli_check_part(const cli_check *check, const char *path, const po_source *source, po_arena *arena);
 /* Whether two paths name one file that is there. */
 bool cli_same_file(const char *a, const char *b);
+
+/* ---- check_against.c ---- */
+
+/* Hold a measured job (with its prints kept) against the part of --against. EXIT_CLEAR, or a message printed. */
+int cli_check_against(const cli_check *check, const char *job_path, const po_job_report *job, po_arena *arena,
+                      const po_against **ret);
 
 #endif

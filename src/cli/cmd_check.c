@@ -9,6 +9,7 @@
 #include "check.h"
 
 enum { ARENA_MOST = 2000000000 }; /* of one file's facts; the job itself is never in memory as a whole */
+enum { PRINTS_TO_MATCH = 64 };    /* heights kept, when a job is held against a part */
 
 /* "no machine "Adler"; the nearest is "Alder"" */
 #define NEAREST(c, what, text, list, count)                                                                            \
@@ -134,6 +135,7 @@ static int choose_outputs(cli_check *c)
         return cli_fail(EXIT_USAGE, "--json and --text exclude each other");
     }
     c->mend = cli_value(c->call, "mend");
+    c->against = cli_value(c->call, "against");
     static const char *const names[] = {"html", "pdf", "picture", "mend"};
     const char *outputs[] = {c->html, c->pdf, c->picture, c->mend};
     int to_stdout = c->json || text;
@@ -305,6 +307,11 @@ static int check_file(const cli_check *c, const char *path)
         result = refuse_archive(c, path);
         goto done;
     }
+    if (kind != CLI_KIND_JOB && c->against) {
+        const char *why = "is a part; --against holds jobs against a part";
+        result = cli_no_proof(c, path, cli_fail(EXIT_USAGE, "%s: %s", path, why), why);
+        goto done;
+    }
     if (kind != CLI_KIND_JOB) {
         result = cli_check_part(c, path, &source, arena);
         goto done;
@@ -331,11 +338,15 @@ static int check_file(const cli_check *c, const char *path)
     options.most_bytes = c->shop->most_file_bytes;
     options.progress = cli_progress_step;
     options.user = &progress;
+    options.prints = c->against ? PRINTS_TO_MATCH : 0;
     po_err err;
     po_status status = po_job_measure(&source, setups, c->n_machines, &options, arena, reports, &err);
     cli_progress_end(&progress);
     if (status == PO_OK) {
-        result = prove_reports(c, path, reports, arena);
+        cli_check held = *c;
+        result = c->against ? cli_check_against(c, path, reports[0], arena, &held.context.against) : EXIT_CLEAR;
+        result = result == EXIT_CLEAR ? prove_reports(&held, path, reports, arena)
+                                      : cli_no_proof(c, path, result, "the part to hold it against can't be compared");
     } else {
         snprintf(err.where, sizeof err.where, "%s", err.where[0] ? err.where : path);
         result = cli_no_proof(c, path, cli_fail_err(&err), err.msg);
@@ -416,8 +427,7 @@ static const cli_option options[] = {
     {.name = "ledger", .value = "FILE", .says = "refused for now: no ledger in this version", .refusal = NO_LEDGER},
     {.name = "against",
      .value = "PART",
-     .says = "refused for now: parts are not read yet by this version",
-     .refusal = "this build does not read parts yet, so a job can't be held against one"},
+     .says = "hold the jobs against this part (STL or 3MF): is it this one, whole, as large, not mirrored"},
 };
 
 static const cli_example examples[] = {
@@ -431,6 +441,8 @@ static const cli_example examples[] = {
     {"proveout check bracket.stl", "a part: where it fits, and what it will take"},
     {"proveout check --machine Alder --recipe quick --mend mended.3mf bracket.stl",
      "the whole slip of a part, and the part mended"},
+    {"proveout check --machine Alder --against bracket.stl bracket.gcode",
+     "is this job that part: whole, at full size, not mirrored"},
     {"proveout check --machine Alder --html slip.html --picture layers.svg bracket.gcode",
      "a page with pictures, and the pictures alone"},
 };

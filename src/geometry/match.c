@@ -19,8 +19,9 @@ enum { REFINE_SIDE = 240 };
 #define OUTLINE_MM 0.5      /* what lies this far inside is the shape's outline: about a bead */
 #define BESIDE_FROM_MM 0.45 /* and this strip beside it should be free */
 #define BESIDE_TO_MM 0.95
-#define COVERED_LEAST 0.85 /* common practice, no published source: corners are rounded, seams and thin tips stay out */
-#define BESIDE_MOST 0.35   /* supports and brims touch here and there */
+#define COVERED_LEAST 0.93 /* common practice, no published source: corners are rounded, seams and thin tips stay out */
+#define BESIDE_MOST 0.08   /* in a quarter of the heights at least: supports and brims stand beside some */
+#define SURE 1.07          /* of at most 1.1: nothing better is to be found */
 #define WIDER 0.006        /* what the raster tells of a scale */
 #define MIRROR_LEAD 0.04   /* a mirror image has to be clearly better: most parts are symmetric or nearly so */
 
@@ -310,6 +311,59 @@ static double quality_at(refining *r, const po_placing *p)
     return either ? (double)both / (double)either : 0;
 }
 
+/* Turned by d degrees more about the object's middle. */
+static po_placing turned_on(const matching *m, po_placing p, double d)
+{
+    double a = d * (3.14159265358979323846 / 180), x = m->centre[0] - p.shift[0], y = m->centre[1] - p.shift[1];
+    p.turn_deg += d;
+    p.shift[0] = m->centre[0] - (cos(a) * x - sin(a) * y);
+    p.shift[1] = m->centre[1] - (sin(a) * x + cos(a) * y);
+    return p;
+}
+
+/* Better places in ever smaller steps, turn (degrees; 0 = as it is) and shift (mm). */
+static void descend(refining *r, trial *t, double turn, double shift)
+{
+    for (int round = 0; round < 40 && t->quality >= 0 && shift > r->ours.px_mm / 16; round++) {
+        bool better = false;
+        for (int k = turn > 0 ? 0 : 2; k < 6; k++) {
+            double way = k % 2 ? -1 : 1;
+            po_placing p = k < 2 ? turned_on(r->m, t->placing, way * turn) : t->placing;
+            if (k >= 2) {
+                p.shift[k / 2 - 1] += way * shift;
+            }
+            double q = quality_at(r, &p);
+            if (q > t->quality + 1e-9) {
+                t->quality = q;
+                t->placing = p;
+                better = true;
+            }
+        }
+        if (!better) {
+            turn /= 2;
+            shift /= 2;
+        }
+    }
+}
+
+/* People turn by round numbers: one that is as good as what was found is taken. */
+static void round_turn(refining *r, trial *t, double shift)
+{
+    static const double steps[] = {45, 15, 1};
+    for (int k = 0; k < 3 && t->quality >= 0; k++) {
+        double off = remainder(t->placing.turn_deg, steps[k]);
+        if (fabs(off) < 1) {
+            trial near = {t->pose, turned_on(r->m, t->placing, -off), 0};
+            near.quality = quality_at(r, &near.placing);
+            descend(r, &near, 0, shift);
+            if (near.quality >= t->quality - 0.004) {
+                *t = near;
+                return;
+            }
+        }
+    }
+}
+
 static po_status refine(const matching *m, const cuts *c, trial *t)
 {
     const po_canvas *like = &m->closed[0];
@@ -324,34 +378,8 @@ static po_status refine(const matching *m, const cuts *c, trial *t)
         }
     }
     t->quality = good ? quality_at(&r, &t->placing) : -1;
-    double step = 1.25, shift = extent / 60;
-    for (int round = 0; round < 40 && t->quality >= 0 && step > 0.04; round++) {
-        bool better = false;
-        for (int k = 0; k < 6; k++) {
-            po_placing p = t->placing;
-            double way = k % 2 ? -1 : 1;
-            if (k < 2) { /* about the object's middle */
-                double from = p.turn_deg * (3.14159265358979323846 / 180);
-                double to = (p.turn_deg + way * step) * (3.14159265358979323846 / 180);
-                double x = m->centre[0] - p.shift[0], y = m->centre[1] - p.shift[1], d = to - from;
-                p.turn_deg += way * step;
-                p.shift[0] = m->centre[0] - (cos(d) * x - sin(d) * y);
-                p.shift[1] = m->centre[1] - (sin(d) * x + cos(d) * y);
-            } else {
-                p.shift[k / 2 - 1] += way * shift;
-            }
-            double q = quality_at(&r, &p);
-            if (q > t->quality + 1e-9) {
-                t->quality = q;
-                t->placing = p;
-                better = true;
-            }
-        }
-        if (!better) {
-            step /= 2;
-            shift /= 2;
-        }
-    }
+    descend(&r, t, 1.25, extent / 60);
+    round_turn(&r, t, px);
     for (size_t k = 0; k < r.n; k++) {
         po_canvas_done(&r.object[k]);
     }
@@ -361,13 +389,20 @@ static po_status refine(const matching *m, const cuts *c, trial *t)
 
 /* ---- asked at full resolution ---- */
 
+static int rising(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
 static po_status ask(const matching *m, const cuts *c, const trial *t, po_match *ret, double *ret_beside)
 {
     const po_canvas *like = &m->closed[0];
     double px = like->px_mm;
     int in = (int)ceil(OUTLINE_MM / px), from = (int)ceil(BESIDE_FROM_MM / px), to = (int)ceil(BESIDE_TO_MM / px);
     int margin = to + 2;
-    uint64_t wanted = 0, had = 0, strip = 0, filled = 0, laid = 0, outside = 0;
+    uint64_t wanted = 0, had = 0, laid = 0, outside = 0;
+    double besides[FINAL];
     ret->worst_covered = INFINITY;
     to = to > from ? to : from + 1;
     size_t n = m->n_at < FINAL ? m->n_at : FINAL;
@@ -390,7 +425,7 @@ static po_status ask(const matching *m, const cuts *c, const trial *t, po_match 
                 memcpy(s[4].px + (size_t)(y + margin) * (size_t)w + (size_t)margin,
                        l->px + (size_t)y * (size_t)l->width, (size_t)l->width);
             }
-            uint64_t layer_wanted = 0, layer_had = 0;
+            uint64_t layer_wanted = 0, layer_had = 0, strip = 0, filled = 0;
             for (size_t p = 0; p < n_px; p++) {
                 s[4].px[p] = s[4].px[p] != 0;
             }
@@ -408,6 +443,7 @@ static po_status ask(const matching *m, const cuts *c, const trial *t, po_match 
                 layer_wanted += band;
                 layer_had += band & s[4].px[p];
             }
+            besides[k] = strip ? (double)filled / (double)strip : 1;
             wanted += layer_wanted;
             had += layer_had;
             double covered = layer_wanted ? (double)layer_had / (double)layer_wanted : 1;
@@ -425,7 +461,8 @@ static po_status ask(const matching *m, const cuts *c, const trial *t, po_match 
     }
     ret->covered = wanted ? (double)had / (double)wanted : 0;
     ret->spilled = laid ? (double)outside / (double)laid : 1;
-    *ret_beside = strip ? (double)filled / (double)strip : 1;
+    qsort(besides, n, sizeof *besides, rising);
+    *ret_beside = besides[n / 4];
     return PO_OK;
 }
 
@@ -476,6 +513,12 @@ static po_status fresh(cuts *c, const matching *m)
     return c->arena ? PO_OK : no_memory(m);
 }
 
+static int better_first(const void *a, const void *b)
+{
+    const trial *x = a, *y = b;
+    return (x->quality < y->quality) - (x->quality > y->quality);
+}
+
 static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
 {
     trial likely[CANDIDATES];
@@ -500,7 +543,7 @@ static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
             }
             if (same && i == 0) { /* a low part tells little by its height: areas may tell of a scale */
                 double wide = scale_by_area(m, c);
-                if (fabs(wide - 1) > WIDER && wide > 0.5 && wide < 2) {
+                if (fabs(wide - 1) > WIDER && fabs(m->height - wide * h) <= 1.5 * m->layer_mm) {
                     scales[n++] = wide;
                 }
             }
@@ -532,7 +575,8 @@ static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
             return status;
         }
     }
-    for (size_t i = 0; i < n_starts; i++) {
+    qsort(starts, n_starts, sizeof *starts, better_first);
+    for (size_t i = 0; i < n_starts && !(ret->found && *quality > SURE); i++) {
         if ((status = fresh(c, m)) != PO_OK || (status = cut(m, starts[i].pose, starts[i].placing.scale, c)) != PO_OK ||
             (status = settle(m, c, &starts[i], ret, quality)) != PO_OK) {
             return status;

@@ -58,7 +58,8 @@ void po_judge_scaled(po_judging *j)
         if (f) {
             f->count++;
         } else if ((f = po_say(j, PO_GRADE_ASK, "Ask whether that size is meant; else prepare the job at 100 %.",
-                               "The job lays the part%s at %.1f %% of its size.", named(j, i), 100 * s->best.scale))) {
+                               "The job lays the part%s at about %.1f %% of its size.", named(j, i),
+                               100 * s->best.scale))) {
             f->count = 1;
         }
     }

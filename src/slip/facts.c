@@ -98,6 +98,30 @@ static void deposit_lines(list *l, const po_job_facts *f)
         f->over_fill_mm > 0 ? po_say_or(a, f->over_fill_mm, 0, "mm of bead (ordinary)", "none") : "none");
 }
 
+/* "bracket.stl: 2 of 2 found; turned 90 degrees" */
+static const char *against(po_arena *arena, const po_against *of)
+{
+    uint32_t wanted = 0, found = 0;
+    const po_match *best = NULL;
+    for (size_t i = 0; i < of->n_solids; i++) {
+        wanted += of->solids[i].wanted;
+        found += of->solids[i].found;
+        best = best == NULL && of->solids[i].found > 0 ? &of->solids[i].best : best;
+    }
+    const char *name = po_say_clean(arena, of->part);
+    if (best == NULL) {
+        return po_arena_printf(arena, "%s: not found", name);
+    }
+    const char *scale = fabs(best->scale - 1) > 0.0005
+                            ? po_arena_printf(arena, ", at %s %%", po_say_number(arena, 100 * best->scale, 1))
+                            : "";
+    const char *turn = best->turn_deg == 0
+                           ? "not turned"
+                           : po_arena_printf(arena, "turned %s degrees", po_say_number(arena, best->turn_deg, 1));
+    return po_arena_printf(arena, "%s: %u of %u found%s%s; %s", name, found, wanted, scale ? scale : "",
+                           best->mirrored ? ", mirrored" : "", turn ? turn : "");
+}
+
 size_t po_fact_lines(const po_proof *proof, po_arena *a, po_fact_line *ret)
 {
     list l = {.arena = a, .lines = ret};
@@ -146,6 +170,9 @@ size_t po_fact_lines(const po_proof *proof, po_arena *a, po_fact_line *ret)
                       : "none");
     add(&l, "Bead width", po_say_or(a, f->bead_width_mm, 2, "mm", "not clear"));
     add(&l, "Made of", makeup(a, f));
+    if (proof->against) {
+        add(&l, "Held against", against(a, proof->against));
+    }
     add(&l, "Nearest recipe", proof->recipe ? po_say_clean(a, proof->recipe->name) : "none is near");
     add(&l, "Nozzle", heat(a, &f->nozzle_c, "C"));
     add(&l, "Bed", heat(a, &f->bed_c, "C"));

@@ -169,6 +169,31 @@ static void identity(po_text *out, const po_proof *proof)
     po_json_key_count(out, "lines", proof->report->facts.lines);
 }
 
+static void against(po_text *out, const po_against *a)
+{
+    po_json_key(out, "against");
+    po_text_add(out, "{");
+    po_json_key_string(out, "part", a->part);
+    po_json_key_count(out, "objects", a->objects);
+    po_json_key_count(out, "others", a->others);
+    po_json_key(out, "solids");
+    po_text_add(out, "[");
+    for (size_t i = 0; i < a->n_solids; i++) {
+        const po_against_solid *s = &a->solids[i];
+        po_text_add(out, i ? ", {" : "{");
+        po_json_key_string(out, "name", s->name);
+        po_json_key_count(out, "wanted", s->wanted);
+        po_json_key_count(out, "found", s->found);
+        po_json_key_number(out, "covered", s->tried ? s->best.covered : NAN);
+        po_json_key_number(out, "scale", s->found ? s->best.scale : NAN);
+        po_json_key_number(out, "turn_deg", s->found ? s->best.turn_deg : NAN);
+        po_json_key_bool(out, "mirrored", s->found && s->best.mirrored);
+        po_json_key_number(out, "ends_at_mm", s->found ? s->best.missing_from_mm : NAN);
+        po_text_add(out, "}");
+    }
+    po_text_add(out, "]}");
+}
+
 static void one(po_text *out, const po_proof *proof)
 {
     const po_job_report *r = proof->report;
@@ -193,6 +218,9 @@ static void one(po_text *out, const po_proof *proof)
     po_text_add(out, "]");
     po_json_key(out, "facts");
     facts(out, &r->facts);
+    if (proof->against) {
+        against(out, proof->against);
+    }
     po_json_key(out, "ranges");
     po_text_add(out, "{");
     po_json_key_range(out, "filament_mm", proof->filament_mm);
