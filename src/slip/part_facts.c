@@ -171,10 +171,12 @@ static void item_lines(list *l, const po_part_report *r)
     for (size_t i = 0; r->n_solids > 1 && i < r->n_solids && i < MOST_ITEMS; i++) {
         const po_solid *s = &r->solids[i];
         const double(*b)[3] = s->facts.bounds_mm;
-        add(l, po_say_item(a, r, i),
-            po_arena_printf(a, "%u x, %s x %s x %s mm, %s cm3%s", s->times, po_say_number(a, b[1][0] - b[0][0], 1),
-                            po_say_number(a, b[1][1] - b[0][1], 1), po_say_number(a, b[1][2] - b[0][2], 1),
-                            po_say_number(a, s->facts.volume_mm3 / 1000, 2),
+        const char *name = s->name != NULL && s->name[0] != '\0' ? po_arena_printf(a, "%s, ", po_say_clean(a, s->name))
+                                                                 : "";
+        add(l, po_arena_printf(a, "Item %u", s->build_item),
+            po_arena_printf(a, "%s%u x, %s x %s x %s mm, %s cm3%s", name ? name : "", s->times,
+                            po_say_number(a, b[1][0] - b[0][0], 1), po_say_number(a, b[1][1] - b[0][1], 1),
+                            po_say_number(a, b[1][2] - b[0][2], 1), po_say_number(a, s->facts.volume_mm3 / 1000, 2),
                             s->facts.watertight ? "" : ", not soundly closed"));
     }
     if (r->n_solids > MOST_ITEMS) {

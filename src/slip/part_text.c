@@ -43,6 +43,27 @@ static const char *metres_range(po_arena *a, po_range r)
     return po_arena_printf(a, "%.*s-%s", blank ? (int)(blank - low) : 0, low, po_say_metres(a, r.high));
 }
 
+/* Columns of the table of estimates; the first ones to go on a narrow page have the highest number. */
+static const struct {
+    const char *head;
+    size_t width;
+    int goes;
+} table[] = {{"metres", 8, 0}, {"range", 14, 3}, {"grams", 8, 2}, {"h:mm", 7, 1}, {"range", 15, 4}, {"layers", 7, 5}};
+enum { N_CELLS = sizeof table / sizeof *table };
+
+static void choose_cells(size_t columns, size_t name_w, bool shown[N_CELLS])
+{
+    size_t used = 2 + name_w;
+    for (int goes = 0; goes < N_CELLS; goes++) {
+        for (size_t k = 0; k < N_CELLS; k++) {
+            if (table[k].goes == goes) {
+                shown[k] = used + table[k].width <= columns;
+                used += shown[k] ? table[k].width : 0;
+            }
+        }
+    }
+}
+
 /* One line a recipe: metres, grams, hours, and the range of both. */
 static void estimates(po_page *p, const po_part_report *r)
 {
@@ -60,18 +81,20 @@ static void estimates(po_page *p, const po_part_report *r)
         po_page_paragraph(p, "", 2, "Not estimated: that needs a closed surface (and a recipe in the shop file).");
         return;
     }
-    const char *const heads[] = {"metres", "range", "grams", "h:mm", "range", "layers"};
-    const size_t widths[] = {8, 13, 8, 6, 14, 7};
+    bool shown[N_CELLS];
+    choose_cells(p->columns, name_w, shown);
     po_text_add(&p->out, "  ");
     po_table_cell(&p->out, "recipe", name_w, false);
-    for (size_t k = 0; k < sizeof widths / sizeof *widths; k++) {
-        po_table_cell(&p->out, heads[k], widths[k], true);
+    for (size_t k = 0; k < N_CELLS; k++) {
+        if (shown[k]) {
+            po_table_cell(&p->out, table[k].head, table[k].width, true);
+        }
     }
     po_text_add(&p->out, "\n");
     for (size_t i = 0; i < r->shop->n_recipes; i++) {
         const po_estimate *e = &r->estimates[i];
         bool known = isfinite(e->filament_mm);
-        const char *cells[] = {
+        const char *cells[N_CELLS] = {
             po_say_metres(a, e->filament_mm),
             metres_range(a, e->filament_range_mm),
             po_say_grams(a, e->filament_g),
@@ -81,8 +104,10 @@ static void estimates(po_page *p, const po_part_report *r)
         };
         po_text_add(&p->out, "  ");
         po_table_cell(&p->out, po_say_clean(a, e->recipe->name), name_w, false);
-        for (size_t k = 0; k < sizeof widths / sizeof *widths; k++) {
-            po_table_cell(&p->out, known && cells[k] ? cells[k] : "-", widths[k], true);
+        for (size_t k = 0; k < N_CELLS; k++) {
+            if (shown[k]) {
+                po_table_cell(&p->out, known && cells[k] ? cells[k] : "-", table[k].width, true);
+            }
         }
         po_text_add(&p->out, "\n");
     }
