@@ -60,16 +60,15 @@ static void look_for_room(const po_mesh *mesh, po_arena *arena)
 {
     static const po_keep_out out[2] = {{{0, 2}, {0, 3}, 2}, {{6, 9}, {5, 9}, 50}};
     po_machine machine = {.name = "Bench", .bed_mm = {9, 9}, .height_mm = 7, .keep_outs = out, .n_keep_outs = 2};
-    for (int i = 0; i < 4; i++) {
-        po_fit fit;
-        machine.round_bed = i & 1;
-        machine.n_keep_outs = i & 2;
-        po_status s = po_part_fit(mesh, &machine, 0.1, NULL, 0, arena, &fit, NULL);
-        PROMISE(s == PO_OK || s == PO_E_NOMEM || s == PO_E_RANGE);
-        if (s == PO_OK) {
-            PROMISE((fit.turned || !fit.as_is) && fit.turned == !isnan(fit.turn_deg) && fit.largest_scale >= 0);
-            PROMISE(!fit.as_is || fit.turn_deg == 0);
-        }
+    size_t kind = mesh->n_triangles % 16; /* one of them: a round bed with things in the way takes its time */
+    po_fit fit;
+    machine.round_bed = kind < 4;
+    machine.n_keep_outs = kind < 2 || kind > 9 ? 2 : 0;
+    po_status s = po_part_fit(mesh, &machine, 0.1, NULL, 0, arena, &fit, NULL);
+    PROMISE(s == PO_OK || s == PO_E_NOMEM || s == PO_E_RANGE);
+    if (s == PO_OK) {
+        PROMISE((fit.turned || !fit.as_is) && fit.turned == !isnan(fit.turn_deg) && fit.largest_scale >= 0);
+        PROMISE(!fit.as_is || fit.turn_deg == 0);
     }
 }
 

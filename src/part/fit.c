@@ -41,7 +41,7 @@ static po_status check(const po_mesh *mesh, const po_machine *machine, double cl
     return PO_OK;
 }
 
-static void fit_as_it_lies(const po_room *room, const po_outline *o, po_fit *fit, bool *memory)
+static void fit_as_it_lies(const po_room *room, po_outline *o, po_fit *fit, bool *memory)
 {
     po_xy at = {0};
     fit->over_mm[2] = o->size[2] - room->height;

@@ -30,6 +30,9 @@ typedef struct po_outline {
     double radius;
     po_xy **below; /* for each block of the room the hull of what is below its height; may be `hull` itself */
     size_t *n_below, n_blocks;
+    po_xy *shifts; /* kept from one question to the next: that hold it on a round bed, unturned, at shifts_scale */
+    size_t n_shifts;
+    double shifts_scale;
 } po_outline;
 
 /* used: of each vertex, whether a triangle has it. turn NULL = as it lies. Errors: PO_E_NOMEM. */
@@ -49,11 +52,11 @@ typedef struct po_convex {
 bool po_free_point(const po_convex *in, const po_convex *out, size_t n_out, po_xy target, po_xy *ret, bool *ret_memory);
 
 /* Put the outline, scaled and turned about its origin, into the room. ret: where its origin goes. */
-bool po_room_place(const po_room *room, const po_outline *outline, double turn_rad, double scale, po_xy *ret,
+bool po_room_place(const po_room *room, po_outline *outline, double turn_rad, double scale, po_xy *ret,
                    bool *ret_memory);
 /* The least turn that fits, in degrees; NAN = none. */
-double po_room_turn(const po_room *room, const po_outline *outline, double scale, po_xy *ret, bool *ret_memory);
+double po_room_turn(const po_room *room, po_outline *outline, double scale, po_xy *ret, bool *ret_memory);
 /* The largest scale that fits at some turn. fits_turn_deg: one at which it fits as it is; NAN = none. */
-double po_room_scale(const po_room *room, const po_outline *outline, double fits_turn_deg, bool *ret_memory);
+double po_room_scale(const po_room *room, po_outline *outline, double fits_turn_deg, bool *ret_memory);
 
 #endif

@@ -279,5 +279,6 @@ void po_outline_done(po_outline *outline)
     free(outline->below);
     free(outline->n_below);
     free(outline->hull);
+    free(outline->shifts);
     *outline = (po_outline){0};
 }

@@ -106,6 +106,9 @@ static void try_point(search *s, double x, double y)
 
 static void try_column(search *s, double x)
 {
+    if (fabs(x - s->target.x) >= s->best_far) {
+        return;
+    }
     double y0 = lower(&s->in, x), y1 = upper(&s->in, x);
     try_point(s, x, y0);
     try_point(s, x, y1);
@@ -135,6 +138,9 @@ static int by_value(const void *a, const void *b)
 static void try_crossings(search *s, double xa, double xb, double *ya, double *yb)
 {
     size_t n = 0;
+    if (xa - s->target.x >= s->best_far || s->target.x - xb >= s->best_far) {
+        return;
+    }
     for (size_t k = 0; k <= s->n_out; k++) {
         const chains *c = k ? &s->out[k - 1] : &s->in;
         if (c->low_x > xa || c->high_x < xb) {

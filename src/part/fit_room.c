@@ -116,24 +116,30 @@ static size_t overlaps(const po_keep_out *block, const po_xy *hull, size_t n, do
     return m;
 }
 
-/* Shifts that keep the turned hull in the disc, as a polygon: half planes cut from a square. ret: room for
- * DISC_SIDES + 4, as has spare. 0: there are none. */
-static size_t shifts_in_disc(const po_room *room, const po_xy *hull, size_t n, double c, double s, double scale,
-                             po_xy middle, po_xy *ret, po_xy *spare)
+/* Shifts that keep the hull, not turned, in a disc about the origin, as a polygon: half planes cut from a square about
+ * the shift that puts its middle there. Kept in the outline: turning the hull turns them. n_shifts 0: there are none. */
+static bool find_shifts(const po_room *room, po_outline *o, double scale)
 {
-    double inside = room->radius * cos(M_PI / DISC_SIDES), wide = 3 * room->radius + 1;
-    po_xy *from = ret, *to = spare;
-    size_t m = 4;
-    for (int i = 0; i < 4; i++) {
-        from[i] = (po_xy){middle.x + (i == 1 || i == 2 ? wide : -wide), middle.y + (i > 1 ? wide : -wide)};
+    if (o->shifts && o->shifts_scale == scale) {
+        return true;
     }
-    for (int side = 0; side < DISC_SIDES; side++) {
+    size_t room_for = DISC_SIDES + 8, m = 4;
+    po_xy *ret = o->shifts ? o->shifts : malloc(2 * room_for * sizeof *ret);
+    if (!ret) {
+        return false;
+    }
+    double inside = room->radius * cos(M_PI / DISC_SIDES), wide = 3 * room->radius + 1;
+    po_xy *from = ret, *to = ret + room_for;
+    for (int i = 0; i < 4; i++) {
+        from[i] = (po_xy){-scale * o->middle.x + (i == 1 || i == 2 ? wide : -wide),
+                          -scale * o->middle.y + (i > 1 ? wide : -wide)};
+    }
+    for (int side = 0; side < DISC_SIDES && m > 0; side++) {
         double nx = cos(2 * M_PI * side / DISC_SIDES), ny = sin(2 * M_PI * side / DISC_SIDES), reach = -INFINITY;
-        for (size_t i = 0; i < n; i++) {
-            po_xy p = turned(hull[i], c, s, scale);
-            reach = fmax(reach, nx * p.x + ny * p.y);
+        for (size_t i = 0; i < o->n; i++) {
+            reach = fmax(reach, nx * o->hull[i].x + ny * o->hull[i].y);
         }
-        double most = inside + nx * room->centre[0] + ny * room->centre[1] - reach;
+        double most = inside - scale * reach;
         size_t kept = 0;
         for (size_t i = 0; i < m; i++) {
             po_xy a = from[i], b = from[(i + 1) % m];
@@ -150,20 +156,18 @@ static size_t shifts_in_disc(const po_room *room, const po_xy *hull, size_t n, d
         from = to;
         to = swap;
         m = kept;
-        if (m == 0) {
-            return 0;
-        }
     }
-    size_t first = leftmost(from, m); /* after an even number of swaps `from` is ret again */
-    for (size_t i = 0; i < m; i++) {
-        to[i] = from[(first + i) % m];
+    if (from != ret) {
+        memcpy(ret, from, m * sizeof *ret);
     }
-    memcpy(ret, to, m * sizeof *ret);
-    return m;
+    o->shifts = ret;
+    o->n_shifts = m;
+    o->shifts_scale = scale;
+    return true;
 }
 
 /* Blocks are there: a free shift among those allowed. */
-static bool place_among(const po_room *room, const po_outline *o, double c, double s, double scale, const double low[2],
+static bool place_among(const po_room *room, po_outline *o, double c, double s, double scale, const double low[2],
                         const double high[2], po_xy target, po_xy *ret, bool *ret_memory)
 {
     size_t n = room->n_blocks, n_points = 0, most = 0, used;
@@ -183,7 +187,18 @@ static bool place_among(const po_room *room, const po_outline *o, double c, doub
     po_convex in = {.at = points};
     po_xy *spare = points + DISC_SIDES + 8;
     if (room->round) {
-        in.n = shifts_in_disc(room, o->hull, o->n, c, s, scale, target, points, spare);
+        if (!find_shifts(room, o, scale)) {
+            *ret_memory = false;
+            goto done;
+        }
+        for (size_t i = 0; i < o->n_shifts; i++) {
+            po_xy p = turned(o->shifts[i], c, s, 1);
+            spare[i] = (po_xy){room->centre[0] + p.x, room->centre[1] + p.y};
+        }
+        in.n = o->n_shifts;
+        for (size_t i = 0, first = leftmost(spare, in.n); i < in.n; i++) {
+            points[i] = spare[(first + i) % in.n];
+        }
         if (in.n == 0) { /* by a hair: only the middle is left */
             in.n = 1;
             points[0] = target;
@@ -220,8 +235,7 @@ done:
     return found;
 }
 
-bool po_room_place(const po_room *room, const po_outline *o, double turn_rad, double scale, po_xy *ret,
-                   bool *ret_memory)
+bool po_room_place(const po_room *room, po_outline *o, double turn_rad, double scale, po_xy *ret, bool *ret_memory)
 {
     double c = cos(turn_rad), s = sin(turn_rad), low[2] = {0}, high[2] = {0};
     if (o->size[2] * scale > room->height + SLACK_MM) {
@@ -454,6 +468,7 @@ static size_t fewer_corners(po_xy *p, size_t n, size_t most, double size)
 static bool lighter(const po_outline *o, size_t most, po_outline *ret)
 {
     *ret = *o;
+    ret->shifts = NULL;
     ret->below = calloc(o->n_blocks + 1, sizeof(po_xy *));
     ret->n_below = calloc(o->n_blocks + 1, sizeof(size_t));
     ret->hull = malloc((o->n + 1) * sizeof *ret->hull);
@@ -539,11 +554,11 @@ static void all_turns(const po_room *room, const po_outline *o, double scale, do
     }
 }
 
-double po_room_turn(const po_room *room, const po_outline *outline, double scale, po_xy *ret, bool *ret_memory)
+double po_room_turn(const po_room *room, po_outline *outline, double scale, po_xy *ret, bool *ret_memory)
 {
     turns t = {0};
     po_outline light = {0};
-    const po_outline *o = outline;
+    po_outline *o = outline;
     double found = NAN;
     if (outline->size[2] * scale > room->height + SLACK_MM) {
         return NAN;
@@ -587,7 +602,7 @@ done:
     return isnan(found) ? NAN : found * 180 / M_PI;
 }
 
-static bool fits_at_scale(const po_room *room, const po_outline *o, const turns *t, double scale, double *ret_turn,
+static bool fits_at_scale(const po_room *room, po_outline *o, const turns *t, double scale, double *ret_turn,
                           bool *ret_memory)
 {
     po_xy at;
@@ -601,7 +616,7 @@ static bool fits_at_scale(const po_room *room, const po_outline *o, const turns 
 }
 
 /* The largest scale from low to high at one turn, given that low fits. */
-static double scale_at(const po_room *room, const po_outline *o, double turn, double low, double high, bool *ret_memory)
+static double scale_at(const po_room *room, po_outline *o, double turn, double low, double high, bool *ret_memory)
 {
     po_xy at;
     for (int k = 0; k < HALVINGS && high - low > SCALE_EXACT * high; k++) {
@@ -616,8 +631,7 @@ static double scale_at(const po_room *room, const po_outline *o, double turn, do
 }
 
 /* From a turn that allows the scale low, by ever smaller steps to one that allows more. */
-static double better_scale(const po_room *room, const po_outline *o, double turn, double low, double high,
-                           bool *ret_memory)
+static double better_scale(const po_room *room, po_outline *o, double turn, double low, double high, bool *ret_memory)
 {
     po_xy at;
     low = scale_at(room, o, turn, low, high, ret_memory);
@@ -633,7 +647,7 @@ static double better_scale(const po_room *room, const po_outline *o, double turn
     return low;
 }
 
-double po_room_scale(const po_room *room, const po_outline *outline, double fits_turn_deg, bool *ret_memory)
+double po_room_scale(const po_room *room, po_outline *outline, double fits_turn_deg, bool *ret_memory)
 {
     double best = 0, high = room->height / outline->size[2];
     bool fits = !isnan(fits_turn_deg);

@@ -12,6 +12,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/wait.h>
 #include <unistd.h>
 
 #include "part/shapes.h"
@@ -278,17 +279,12 @@ static void python_reads_it(void **state)
     assert_string_equal(line, "ok 3600\n");
 }
 
-static void lib3mf_reads_it(void **state)
+/* Triangles of all objects as lib3mf counts them; -1: it did not read the file, or warned. */
+static int lib3mf_triangles(void *lib, const char *path)
 {
-    (void)state;
-    void *lib = dlopen("lib3MF.so.1", RTLD_NOW);
-    if (!lib) {
-        print_message("no lib3mf: left out\n");
-        skip();
-    }
     int32_t (*create)(void **), (*reader_of)(void *, const char *, void **), (*read_file)(void *, const char *),
         (*warnings)(void *, uint32_t *), (*objects)(void *, void **), (*move)(void *, int *),
-        (*current)(void *, void **), (*triangles)(void *, uint32_t *), (*release)(void *);
+        (*current)(void *, void **), (*triangles)(void *, uint32_t *);
     *(void **)&create = dlsym(lib, "lib3mf_createmodel");
     *(void **)&reader_of = dlsym(lib, "lib3mf_model_queryreader");
     *(void **)&read_file = dlsym(lib, "lib3mf_reader_readfromfileutf8");
@@ -297,30 +293,44 @@ static void lib3mf_reads_it(void **state)
     *(void **)&move = dlsym(lib, "lib3mf_resourceiterator_movenext");
     *(void **)&current = dlsym(lib, "lib3mf_resourceiterator_getcurrent");
     *(void **)&triangles = dlsym(lib, "lib3mf_meshobject_gettrianglecount");
-    *(void **)&release = dlsym(lib, "lib3mf_release");
-    assert_true(create && reader_of && read_file && warnings && objects && move && current && triangles && release);
-    char path[] = "/tmp/proveout-write-XXXXXX.3mf";
-    write_sample(path);
     void *model, *reader, *list, *object;
-    uint32_t n = 1, sum = 0;
-    int more;
-    assert_int_equal(create(&model), 0);
-    assert_int_equal(reader_of(model, "3mf", &reader), 0);
-    assert_int_equal(read_file(reader, path), 0);
+    uint32_t n = 1;
+    int more, sum = 0;
+    if (!(create && reader_of && read_file && warnings && objects && move && current && triangles) || create(&model) ||
+        reader_of(model, "3mf", &reader) || read_file(reader, path) || warnings(reader, &n) || n ||
+        objects(model, &list)) {
+        return -1;
+    }
+    while (move(list, &more) == 0 && more && current(list, &object) == 0 && triangles(object, &n) == 0) {
+        sum += (int)n;
+    }
+    return sum;
+}
+
+static void lib3mf_reads_it(void **state)
+{
+    (void)state;
+    char path[] = "/tmp/proveout-write-XXXXXX.3mf";
+    int pipes[2], sum = 0;
+    write_sample(path);
+    assert_int_equal(pipe(pipes), 0);
+    pid_t child = fork(); /* what the library keeps and never frees is none of ours */
+    assert_true(child >= 0);
+    if (child == 0) {
+        void *lib = dlopen("lib3MF.so.1", RTLD_NOW);
+        sum = lib ? lib3mf_triangles(lib, path) : -2;
+        _exit(write(pipes[1], &sum, sizeof sum) == (ssize_t)sizeof sum ? 0 : 1);
+    }
+    close(pipes[1]);
+    assert_int_equal(read(pipes[0], &sum, sizeof sum), sizeof sum);
+    close(pipes[0]);
+    waitpid(child, NULL, 0);
     unlink(path);
-    assert_int_equal(warnings(reader, &n), 0);
-    assert_int_equal(n, 0);
-    assert_int_equal(objects(model, &list), 0);
-    while (move(list, &more) == 0 && more) {
-        assert_int_equal(current(list, &object), 0);
-        assert_int_equal(triangles(object, &n), 0);
-        sum += n;
-        release(object);
+    if (sum == -2) {
+        print_message("no lib3mf: left out\n");
+        skip();
     }
     assert_int_equal(sum, 12 + 3600 + 12);
-    release(list);
-    release(reader);
-    release(model);
 }
 
 int main(void)
