@@ -54,6 +54,15 @@ def umask():
     return mask
 
 
+def bracket():
+    """A binary STL of a box of 60 x 40 x 30 mm."""
+    p = [(60 * (i & 1), 40 * (i >> 1 & 1), 30 * (i >> 2)) for i in range(8)]
+    faces = [(0, 2, 3, 1), (4, 5, 7, 6), (0, 1, 5, 4), (2, 6, 7, 3), (0, 4, 6, 2), (1, 3, 7, 5)]
+    triangles = [t for a, b, c, d in faces for t in ((a, b, c), (a, c, d))]
+    return b"bracket".ljust(80) + struct.pack("<I", 12) + b"".join(
+        struct.pack("<12fH", 0, 0, 0, *p[a], *p[b], *p[c], 0) for a, b, c in triangles)
+
+
 class Room:
     """A folder with the shop file and the demo's jobs, bracket.gcode among them."""
 
@@ -69,6 +78,7 @@ class Room:
         for name in os.listdir(Room.jobs):
             os.link(os.path.join(Room.jobs, name), os.path.join(self.path, name))
         shutil.copy(self.of("01-bracket.gcode"), self.of("bracket.gcode"))
+        self.write("bracket.stl", bracket())
 
     def of(self, name):
         return os.path.join(self.path, name)
@@ -155,13 +165,13 @@ def wrong_usage():
         (["check", "--start", "25:00", "bracket.gcode"], ["15:10"]),
         (["check", "--start", "2026-02-29T10:00", "bracket.gcode"], ["exist"]),
         (["check", "--picture", "x.gif", "bracket.gcode"], [".svg or .png"]),
-        (["check", "--html", "a.html", "bracket.gcode", "bracket.gcode"], ["one job"]),
+        (["check", "--html", "a.html", "bracket.gcode", "bracket.gcode"], ["one file"]),
         (["check", "--json", "--html", "-", "bracket.gcode"], ["one kind"]),
         (["check", "-", "-"], ["once"]),
         (["check", "--member", "7", "bracket.gcode"], ["no ledger"]),
         (["check", "--spool", "7", "bracket.gcode"], ["no ledger", "--spool-g"]),
         (["check", "--ledger", "x", "bracket.gcode"], ["no ledger"]),
-        (["check", "--against", "x.stl", "bracket.gcode"], ["parts"]),
+        (["check", "--against", "x.stl", "bracket.gcode"], ["x.stl"]),
         (["check", "not-there.gcode"], ["not-there.gcode"]),
         (["check", "."], ["folder"]),
         (["explain", "sleep-overhang"], ['"steep-overhang"']),
@@ -355,11 +365,12 @@ def parts_are_told_from_their_bytes():
                     b"  endloop\n endfacet\nendsolid x\n",
     }
     for name, data in cases.items():
-        expect(run("check", "--shop", SHOP, room.write(name, data)), 3, "STL part", "not read yet")
-        expect(run("check", "--shop", SHOP, "-", stdin=data), 3, "STL part")
+        for done in (run("check", "--shop", SHOP, "--json", room.write(name, data)),
+                     run("check", "--shop", SHOP, "--json", "-", stdin=data)):
+            assert json.loads(done.out)["format"] == "proveout/part-proof/1", (name, done.out[:300], done.err)
     import io
     import zipfile
-    for entry, word in (("3D/3dmodel.model", "3MF part"), ("letter.txt", "zip archive")):
+    for entry, word in (("3D/3dmodel.model", "3MF"), ("letter.txt", "zip archive")):
         box = io.BytesIO()
         with zipfile.ZipFile(box, "w") as z:
             z.writestr(entry, "<model/>")

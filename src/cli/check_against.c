@@ -87,6 +87,9 @@ static po_status read_solids(against *a, const char *path, po_err *err)
     po_source source = {.path = path};
     po_status status = po_part_read(&source, NULL, a->arena, &part, err);
     if (status != PO_OK) {
+        if (!err->where[0]) {
+            snprintf(err->where, sizeof err->where, "%s", source.path);
+        }
         return status;
     }
     a->solids = po_arena_zeros(a->arena, MOST_SOLIDS, sizeof *a->solids);

@@ -18,7 +18,9 @@ bool cli_same_file(const char *a, const char *b)
 /* What a part's bytes are to blame for is no part; the rest by the table of all verbs. */
 static int fail_part(const cli_check *c, const char *path, po_err *err)
 {
-    snprintf(err->where, sizeof err->where, "%s", err->where[0] ? err->where : path);
+    if (!err->where[0]) {
+        snprintf(err->where, sizeof err->where, "%s", path);
+    }
     bool blame = err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE;
     if (blame) {
         char text[512];

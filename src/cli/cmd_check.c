@@ -348,7 +348,9 @@ static int check_file(const cli_check *c, const char *path)
         result = result == EXIT_CLEAR ? prove_reports(&held, path, reports, arena)
                                       : cli_no_proof(c, path, result, "the part to hold it against can't be compared");
     } else {
-        snprintf(err.where, sizeof err.where, "%s", err.where[0] ? err.where : path);
+        if (!err.where[0]) {
+            snprintf(err.where, sizeof err.where, "%s", path);
+        }
         result = cli_no_proof(c, path, cli_fail_err(&err), err.msg);
     }
 done:

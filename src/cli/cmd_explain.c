@@ -51,9 +51,15 @@ static void paragraph(const char *heading, const char *text)
     }
 }
 
+static const char *of_what(const po_rule_info *rule)
+{
+    return rule->kind == PO_RULE_JOB ? "jobs" : rule->kind == PO_RULE_PART ? "parts" : "jobs and parts";
+}
+
 static void print_text(const po_rule_info *rule)
 {
-    printf("%s\n  grade: %s, unless the shop file says otherwise\n", rule->name, po_grade_name(rule->grade));
+    printf("%s\n  of %s; grade: %s, unless the shop file says otherwise\n", rule->name, of_what(rule),
+           po_grade_name(rule->grade));
     paragraph("What is compared", rule->compares);
     paragraph("Limit", rule->limit);
     paragraph("How it comes about", rule->cause);
@@ -68,6 +74,7 @@ static void print_json(const po_rule_info *rule)
     cli_json_open(&j, NULL, '{');
     cli_json_text(&j, "format", "proveout/finding/1");
     cli_json_text(&j, "name", rule->name);
+    cli_json_text(&j, "of", of_what(rule));
     cli_json_text(&j, "grade", po_grade_name(rule->grade));
     cli_json_text(&j, "compares", rule->compares);
     cli_json_text(&j, "limit", rule->limit);

@@ -60,7 +60,7 @@ void po_judge_part_too_big(po_judging *j)
     const char *size = po_arena_printf(j->arena, "%.4g x %.4g x %.4g mm", high[0] - low[0], high[1] - low[1],
                                        high[2] - low[2]);
     const char *scale = isfinite(f->largest_scale) && f->largest_scale >= 0.01
-                            ? po_arena_printf(j->arena, ", at %.1f %% of its size it would fit",
+                            ? po_arena_printf(j->arena, "; at %.1f %% of its size it would fit as it lies or turned",
                                               floor(f->largest_scale * 1000) / 10)
                             : "";
     const char *todo;
