@@ -9,7 +9,7 @@
 
 #include "part/pieces_plan.h"
 
-enum { POSES_ASKED = 8, PLAIN_MOST = 6 * PO_AXES_MOST };
+enum { POSES_ASKED = 8, MEASURED_MOST = 3, PLAIN_MOST = 6 * PO_AXES_MOST };
 static const double BEAD = 0.45; /* mm, where a setup names none */
 
 typedef struct laying {
@@ -111,16 +111,50 @@ static po_status lay_well(laying *l, const po_mesh *mesh, po_piece *ret, bool *r
     return status;
 }
 
-/* By an axis of the part: the cheapest that fits, or where costs can't be had the one with the largest face down. */
-static po_status lay_plainly(laying *l, const po_mesh *mesh, po_piece *ret, bool *ret_found, po_err *err)
+/* Down-facing area on the bed: what ways up are told apart by where nothing better can be had. */
+static double area_on_bed(const po_mesh *mesh, const double *turn)
 {
-    po_pose poses[PLAIN_MOST];
-    size_t n = po_plain_poses(l->p, poses), best = SIZE_MAX;
-    double least = INFINITY, turn_deg = 0;
-    *ret_found = false;
+    double low = INFINITY, area = 0;
+    for (size_t v = 0; v < mesh->n_vertices; v++) {
+        const double *p = mesh->xyz + 3 * v;
+        low = fmin(low, p[0] * turn[2] + p[1] * turn[5] + p[2] * turn[8]);
+    }
+    for (size_t t = 0; t < mesh->n_triangles; t++) {
+        double q[3][3], z = -INFINITY;
+        for (size_t k = 0; k < 3; k++) {
+            const double *p = mesh->xyz + 3 * (size_t)mesh->corners[3 * t + k];
+            for (int j = 0; j < 3; j++) {
+                q[k][j] = p[0] * turn[j] + p[1] * turn[3 + j] + p[2] * turn[6 + j];
+            }
+            z = fmax(z, q[k][2]);
+        }
+        double flat = ((q[1][0] - q[0][0]) * (q[2][1] - q[0][1]) - (q[1][1] - q[0][1]) * (q[2][0] - q[0][0])) / 2;
+        area += z - low < 0.1 && flat < 0 ? -flat : 0;
+    }
+    return area;
+}
+
+typedef struct plain { /* a plain way up that fits */
+    po_pose pose;
+    double turn_deg, cost;
+} plain;
+
+/* Those that fit, cheapest first by the scores that need no rays. */
+static po_status find_plain(const laying *l, const po_mesh *mesh, plain *ret, size_t *ret_n, po_err *err)
+{
+    po_pose poses[PLAIN_MOST], scores[PLAIN_MOST];
+    double ups[PLAIN_MOST][3];
+    size_t n = po_plain_poses(l->p, poses), count = 0;
+    for (size_t i = 0; i < n; i++) {
+        for (size_t k = 0; k < 3; k++) {
+            ups[i][k] = poses[i].turn[3 * k + 2];
+        }
+    }
+    po_err own;
+    po_status scored = po_pose_score(mesh, (const double(*)[3])ups, n, &l->setup->pose, l->setup->threads, l->arena,
+                                     scores, &own);
     for (size_t i = 0; i < n; i++) {
         po_fit fit;
-        po_err own;
         po_status status = po_part_fit(mesh, l->setup->machine, l->setup->clearance_mm, &poses[i], 1, l->arena, &fit,
                                        err);
         if (status != PO_OK) {
@@ -129,48 +163,48 @@ static po_status lay_plainly(laying *l, const po_mesh *mesh, po_piece *ret, bool
         if (fit.pose != 0) {
             continue;
         }
-        double turn[9], cost;
-        memcpy(turn, poses[i].turn, sizeof turn);
-        status = po_pose_measure(mesh, turn, &l->setup->pose, l->setup->threads, l->arena, &poses[i], &own);
-        if (status == PO_OK) {
-            cost = poses[i].cost;
-        } else if (status == PO_E_UNSUPPORTED) {
-            double m[12], low = INFINITY, area = 0;
-            make_matrix(mesh, turn, 0, m, poses[i].size_mm);
-            for (size_t v = 0; v < mesh->n_vertices; v++) {
-                const double *p = mesh->xyz + 3 * v;
-                low = fmin(low, p[0] * turn[2] + p[1] * turn[5] + p[2] * turn[8]);
-            }
-            for (size_t t = 0; t < mesh->n_triangles; t++) { /* down-facing area on the bed */
-                double q[3][3], z = -INFINITY;
-                for (size_t k = 0; k < 3; k++) {
-                    const double *p = mesh->xyz + 3 * (size_t)mesh->corners[3 * t + k];
-                    for (int j = 0; j < 3; j++) {
-                        q[k][j] = p[0] * turn[j] + p[1] * turn[3 + j] + p[2] * turn[6 + j];
-                    }
-                    z = fmax(z, q[k][2]);
-                }
-                double flat = ((q[1][0] - q[0][0]) * (q[2][1] - q[0][1]) - (q[1][1] - q[0][1]) * (q[2][0] - q[0][0])) /
-                              2;
-                area += z - low < 0.1 && flat < 0 ? -flat : 0;
-            }
-            poses[i].foothold_mm2 = area;
-            poses[i].stands = area > 0;
-            cost = -area;
-        } else {
+        bool known = scored == PO_OK && isfinite(scores[i].cost);
+        plain x = {poses[i], fit.pose_turn_deg, known ? scores[i].cost : -area_on_bed(mesh, poses[i].turn)};
+        size_t at = count++;
+        for (; at > 0 && x.cost < ret[at - 1].cost; at--) {
+            ret[at] = ret[at - 1];
+        }
+        ret[at] = x;
+    }
+    *ret_n = count;
+    return PO_OK;
+}
+
+/* By an axis of the part: of the few most promising that fit the cheapest in full. */
+static po_status lay_plainly(laying *l, const po_mesh *mesh, po_piece *ret, bool *ret_found, po_err *err)
+{
+    plain list[PLAIN_MOST];
+    size_t n, best = SIZE_MAX;
+    po_status status = find_plain(l, mesh, list, &n, err);
+    *ret_found = false;
+    for (size_t i = 0; status == PO_OK && i < n && i < MEASURED_MOST; i++) {
+        double turn[9];
+        po_err own;
+        memcpy(turn, list[i].pose.turn, sizeof turn);
+        po_status measured = po_pose_measure(mesh, turn, &l->setup->pose, l->setup->threads, l->arena, &list[i].pose,
+                                             &own);
+        if (measured == PO_E_UNSUPPORTED) { /* no ray library: the first in the order found */
+            list[i].pose.foothold_mm2 = area_on_bed(mesh, turn);
+            list[i].pose.stands = list[i].pose.foothold_mm2 > 0;
+            list[i].pose.cost = (double)i;
+        } else if (measured != PO_OK) {
             if (err) {
                 *err = own;
             }
-            return status;
+            return measured;
         }
-        if (cost < least) {
-            least = cost;
-            best = i;
-            turn_deg = fit.pose_turn_deg;
+        best = best == SIZE_MAX || list[i].pose.cost < list[best].pose.cost ? i : best;
+        if (list[best].pose.stands && list[best].pose.support_mm3 == 0) {
+            break; /* nothing to hold, and those that follow cost more by what is known of them */
         }
     }
-    *ret_found = best != SIZE_MAX;
-    return *ret_found ? settle(l, mesh, &poses[best], turn_deg, ret, err) : PO_OK;
+    *ret_found = status == PO_OK && best != SIZE_MAX;
+    return *ret_found ? settle(l, mesh, &list[best].pose, list[best].turn_deg, ret, err) : status;
 }
 
 /* An axis of the part where nothing then has to be supported or held; else the cheapest of all. */
