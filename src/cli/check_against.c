@@ -87,9 +87,6 @@ static po_status read_solids(against *a, const char *path, po_err *err)
     po_source source = {.path = path};
     po_status status = po_part_read(&source, NULL, a->arena, &part, err);
     if (status != PO_OK) {
-        if (!err->where[0]) {
-            snprintf(err->where, sizeof err->where, "%s", source.path);
-        }
         return status;
     }
     a->solids = po_arena_zeros(a->arena, MOST_SOLIDS, sizeof *a->solids);
@@ -237,14 +234,18 @@ int cli_check_against(const cli_check *check, const char *job_path, const po_job
     }
     po_status status = read_solids(&a, check->against, &err);
     if (status != PO_OK) {
-        snprintf(err.where, sizeof err.where, "%s", err.where[0] ? err.where : check->against);
+        if (!err.where[0]) {
+            snprintf(err.where, sizeof err.where, "%s", check->against);
+        }
         int result = cli_fail_err(&err);
         return result == EXIT_NO_JOB ? EXIT_USAGE : result; /* the job is one; what it is held against is not */
     }
     found->part = check->against;
     status = match_all(&a, job, found, &err);
     if (status != PO_OK) {
-        snprintf(err.where, sizeof err.where, "%s", err.where[0] ? err.where : job_path);
+        if (!err.where[0]) {
+            snprintf(err.where, sizeof err.where, "%s", job_path);
+        }
         return cli_fail_err(&err);
     }
     *ret = found;
