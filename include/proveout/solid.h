@@ -52,9 +52,12 @@ typedef struct po_wall_facts {
 } po_wall_facts;
 
 /* Rays from points spread evenly over the surface by area (low-discrepancy, seeded), inwards and outwards along the
- * normal. rays: 0 = chosen by area and bead (at most a million). The mesh as in po_mesh_facts.judged, outward normals
- * (flipped: true where triangles run the other way round). Errors: PO_E_UNSUPPORTED (the ray library is not there),
- * PO_E_RANGE, PO_E_NOMEM. */
+ * normal. rays: 0 = chosen by area and bead (20,000 to a million), at most 2^26. The mesh as in po_mesh_facts.judged; a
+ * shell that is inside out is turned. Bodies that overlap or touch count as one, what is buried as no surface. Every ray
+ * tells of walls up to two beads, or up to the thinnest sheet where that is below eight; beyond, every eighth does.
+ * The answer does not depend on the order of triangles either. A mesh without area: no rays, NANs and zeros.
+ * Errors: PO_E_UNSUPPORTED (the ray library is not there), PO_E_RANGE (bead, rays; index or coordinate out of bounds:
+ * err->byte is the triangle or vertex), PO_E_NOMEM. */
 PO_API po_status po_mesh_walls(const po_mesh *mesh, double bead_mm, size_t rays, uint64_t seed, int threads,
                                po_arena *arena, po_wall_facts *ret, po_err *err) PO_MUST_USE;
 

@@ -16,7 +16,7 @@ typedef struct po_surface {
 } po_surface;
 
 typedef struct po_surface_point {
-    uint32_t triangle; /* of the surface's mesh */
+    uint32_t triangle;       /* of the surface's mesh */
     double at[3], normal[3]; /* of unit length, as the triangle runs */
 } po_surface_point;
 
