@@ -24,6 +24,23 @@ size_t po_part_machine_index(const po_part_report *report)
     return SIZE_MAX;
 }
 
+static int fit_rank(const po_fit *f)
+{
+    return f->as_is ? 0 : f->turned ? 1 : f->pose >= 0 ? 2 : 3;
+}
+
+const po_fit *po_part_worst_fit(const po_part_report *r, const po_machine *machine)
+{
+    const po_fit *worst = NULL;
+    for (size_t i = 0; i < r->n_solids; i++) {
+        for (size_t m = 0; r->solids[i].fits && m < r->shop->n_machines; m++) {
+            const po_fit *f = &r->solids[i].fits[m];
+            worst = f->machine == machine && (!worst || fit_rank(f) > fit_rank(worst)) ? f : worst;
+        }
+    }
+    return worst;
+}
+
 const char *po_part_fit_words(po_arena *a, const po_fit *f)
 {
     if (f->as_is) {

@@ -445,8 +445,12 @@ static void one_way(po_drawing *d, po_box2 box, double image_h, const po_part_ga
     po_draw_bold(d, box.x, y, 2.5, PO_ANCHOR_START, PO_INK_LINE, po_text_cut(a, title, box.w, 2.5, true));
     double support = isfinite(p->support_open_mm3) ? p->support_open_mm3 : p->support_mm3;
     const char *beneath = !isfinite(support) ? "supports not known"
-                          : support > 0 ? po_arena_printf(a, "supports %s cm3", po_say_number(a, support / 1000, 2))
-                                        : "no supports";
+                          : support > 0      ? po_arena_printf(a, "supports %s cm3",
+                                                               po_say_number(a, support / 1000,
+                                                                        support < 1e4   ? 2
+                                                                             : support < 1e5 ? 1
+                                                                                             : 0))
+                                             : "no supports";
     const char *line = isfinite(p->cost) ? po_arena_printf(a, "%s, %.2f %s more", beneath, p->cost, currency) : beneath;
     po_draw_text(d, box.x, y + 3.5, 2.3, PO_ANCHOR_START, PO_INK_LINE, po_text_cut(a, line, box.w, 2.3, false));
     const char *lines[3];

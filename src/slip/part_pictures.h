@@ -56,6 +56,8 @@ double po_part_takes_height(const po_part_report *report);
 size_t po_part_machine_index(const po_part_report *report);
 /* How a part lies on a machine in words: "no: 35 mm too long in x; at 78 % it would fit". */
 const char *po_part_fit_words(po_arena *arena, const po_fit *fit);
+/* The fit of the item that fits a machine worst; NULL = not measured. */
+const po_fit *po_part_worst_fit(const po_part_report *report, const po_machine *machine);
 /* What is judged by: the recipe asked for, or the least; NULL = not estimated. */
 const po_estimate *po_part_judged(const po_part_report *report);
 
