@@ -63,7 +63,7 @@ static void look_for_room(const po_mesh *mesh, po_arena *arena)
     size_t kind = mesh->n_triangles % 16; /* one of them: a round bed with things in the way takes its time */
     po_fit fit;
     machine.round_bed = kind < 4;
-    machine.n_keep_outs = kind < 2 || kind > 9 ? 2 : 0;
+    machine.n_keep_outs = kind == 0 || kind > 13 ? 2 : 0;
     po_status s = po_part_fit(mesh, &machine, 0.1, NULL, 0, arena, &fit, NULL);
     PROMISE(s == PO_OK || s == PO_E_NOMEM || s == PO_E_RANGE);
     if (s == PO_OK) {

@@ -2,7 +2,7 @@
  *
  * Open edges, run backwards, are chained to loops; a loop that meets a vertex twice is cut in two there. Flat loops are
  * closed by triangles in their plane, loops within loops of the same plane together with them (a face with a bore). A
- * loop that is not flat but short is closed by the triangles of least area, by dynamic programming (G. Barequet and
+ * loop that is not flat but short, or a slit, is closed by the triangles of least area, by dynamic programming (G. Barequet and
  * M. Sharir, "Filling gaps in the boundary of a polyhedron", CAGD 12, 1995, section 3; P. Liepa, "Filling holes in
  * meshes", 2003, section 3), with a little weight on length, so that of equal areas the better shaped one wins. No
  * vertex is made. Not filled: what is neither flat nor short, what would need an edge that the mesh has already, and what
@@ -18,6 +18,7 @@
 enum { MOST_DYNAMIC = 200, MOST_SORTED_BY_PLANE = 2000 };
 static const double FLAT = 1e-3;        /* off the plane, of the loop's extent */
 static const double SHORT = 0.1;        /* extent, of the part's diagonal */
+static const double SLIT = 1e-6;        /* area, of the extent's square: a loop that is closed but for its corners */
 static const double SAME_PLANE = 1e-5;  /* of the part's diagonal */
 static const double RAGGED = 4;         /* area of the fill to that of its shadow */
 static const double FOLDED = -0.9999;   /* cosine of the angle between normals */
@@ -237,7 +238,7 @@ static po_status fill_short(filling *f, const po_loop *loop, bool *ret_filled, b
             stack[top++][1] = j;
         }
     }
-    *ret_filled = s == PO_OK && area <= RAGGED * loop->area && fill_is_good(f, first, ret_sheet);
+    *ret_filled = s == PO_OK && area <= RAGGED * loop->area + SLIT * dear && fill_is_good(f, first, ret_sheet);
     if (!*ret_filled) {
         f->m->n_triangles = first;
     }
@@ -293,8 +294,9 @@ static po_status fill_all(filling *f, size_t largest_corners, po_err *err)
     for (size_t i = 0; i < l->n && s == PO_OK; i++) {
         const po_loop *loop = &l->loops[order[i]];
         bool filled = false, sheet = false;
-        bool flat = loop->off <= FLAT * loop->extent && loop->area > 0,
-             brief = loop->n <= 4 || loop->extent <= SHORT * f->m->diagonal;
+        bool slit = loop->area <= SLIT * loop->extent * loop->extent;
+        bool flat = loop->off <= FLAT * loop->extent && !slit;
+        bool brief = loop->n <= 4 || loop->extent <= SHORT * f->m->diagonal || slit;
         if (f->done[order[i]] || loop->n > largest_corners) {
             continue;
         }

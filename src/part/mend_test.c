@@ -395,6 +395,41 @@ static void corners_in_a_row(void **state)
     po_arena_free(arena);
 }
 
+/* One side of an edge has three corners more than the other: slits, closed by triangles in a row and those flipped. */
+static void slits(void **state)
+{
+    (void)state;
+    po_arena *arena = po_arena_new(0);
+    soup s = {0};
+    soup_box(&s, 1, 2, 3, 10, 20, 30);
+    for (size_t t = 0; t < 12; t += 5) {
+        double a[3], b[3], c[3], from[3], to[3];
+        memcpy(a, s.nine + 9 * t, sizeof a);
+        memcpy(b, s.nine + 9 * t + 3, sizeof b);
+        memcpy(c, s.nine + 9 * t + 6, sizeof c);
+        memcpy(from, a, sizeof a);
+        for (int i = 1; i <= 4; i++) {
+            for (int k = 0; k < 3; k++) {
+                to[k] = a[k] + (b[k] - a[k]) * i / 4;
+            }
+            if (i == 1) {
+                memcpy(s.nine + 9 * t + 3, to, sizeof to);
+            } else {
+                soup_add(&s, from, to, c);
+            }
+            memcpy(from, to, sizeof to);
+        }
+    }
+    po_mesh mesh = mesh_of(&s, arena);
+    po_mend m = mend(&mesh, NAN, arena);
+    assert_int_equal(m.before.open_edges, 15);
+    assert_int_equal(m.holes_filled, 3);
+    assert_int_equal(m.after.flat_triangles, 0);
+    assert_solid(&m, 6000);
+    free(s.nine);
+    po_arena_free(arena);
+}
+
 /* A strip with a half twist has one side: nothing can be turned, and that is said. */
 static void moebius(void **state)
 {
@@ -525,6 +560,6 @@ int main(void)
                                        cmocka_unit_test(bent_holes),  cmocka_unit_test(sheets),
                                        cmocka_unit_test(shared_edge), cmocka_unit_test(corners_in_a_row),
                                        cmocka_unit_test(winding),     cmocka_unit_test(moebius),
-                                       cmocka_unit_test(published)};
+                                       cmocka_unit_test(slits),       cmocka_unit_test(published)};
     return cmocka_run_group_tests_name("mend", tests, NULL, NULL);
 }
