@@ -346,7 +346,11 @@ static void the_table_is_the_issues(void **state)
                                       "inside-out",
                                       "cuts-itself",
                                       "unit-suspect",
-                                      "thin-walls"};
+                                      "thin-walls",
+                                      "other-part",
+                                      "scaled",
+                                      "mirrored",
+                                      "incomplete"};
     static const char *const note[] = {"off-recipe", "no-feed",        "skips-probe",  "across-gap",
                                        "over-fill",  "flat-triangles", "loose-shells", "fits-turned",
                                        "slim-walls", "needs-support",  "narrow-gaps",  "many-materials"};
