@@ -358,12 +358,16 @@ static po_status tell_what_is_left(work *w, int threads, po_err *err)
 
 static po_status begin(work *w, const po_mesh *mesh, double weld_mm, double *ret_tolerance, po_err *err)
 {
-    double side[3];
-    for (int k = 0; k < 3; k++) {
-        side[k] = w->mend.before.bounds_mm[1][k] - w->mend.before.bounds_mm[0][k];
+    /* of the mesh as it is: the facts may be of a welded one, which is smaller where all that lay outside fell flat */
+    po_topology t;
+    po_status s = po_topology_find(mesh, w->pool, &t, err);
+    if (s != PO_OK) {
+        return s;
     }
-    w->m.diagonal = sqrt(side[0] * side[0] + side[1] * side[1] + side[2] * side[2]);
-    w->m.diagonal = isnan(w->m.diagonal) ? 0 : w->m.diagonal; /* flat triangles alone */
+    for (int k = 0; t.n_vertices && k < 3; k++) {
+        w->m.diagonal = hypot(w->m.diagonal, t.bounds[1][k] - t.bounds[0][k]);
+    }
+    po_topology_done(&t);
     *ret_tolerance = isnan(weld_mm) ? WELD * w->m.diagonal : weld_mm;
     if (!(*ret_tolerance >= 0 && *ret_tolerance <= LARGEST_WELD * w->m.diagonal)) {
         return po_fail(err, PO_E_RANGE, "welding within %g mm, wanted 0 to a hundredth of the part's diagonal, %g mm",
