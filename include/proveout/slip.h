@@ -2,6 +2,7 @@
 #ifndef PROVEOUT_SLIP_H
 #define PROVEOUT_SLIP_H
 
+#include "proveout/pieces.h"
 #include "proveout/proof.h"
 
 #ifdef __cplusplus
@@ -64,6 +65,9 @@ PO_API po_status po_part_slip_svg(const po_part_proof *proof, po_arena *arena, p
                                   po_err *err) PO_MUST_USE;
 PO_API po_status po_part_slip_png(const po_part_proof *proof, po_arena *arena, po_document *ret,
                                   po_err *err) PO_MUST_USE;
+/* A part in pieces: the whole with its cuts, the pieces apart and numbered, the joints. title: the file's name. */
+PO_API po_status po_pieces_svg(const po_pieces *pieces, const char *title, const char *machine, po_arena *arena,
+                               po_document *ret, po_err *err) PO_MUST_USE;
 /* The drawing of `proveout explain NAME` (SVG), or PO_E_NOTFOUND when there is none for that finding. */
 PO_API po_status po_slip_explain_svg(const char *finding, po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
 

@@ -94,7 +94,7 @@ po_status po_section_least(const po_loops *section, double most, double *ret_mm,
     }
     high *= 1.0001;
     double next = high; /* most first: a sturdy joint is told by one inset */
-    while (status == PO_OK && high - low > 0.02 * high && high > 1e-3) {
+    while (status == PO_OK && high - low > 0.004 * high && high > 1e-3) {
         po_arena *step = po_arena_new(0);
         po_loops inset;
         status = step ? po_loops_offset(&clean, -next / 2, ARC_ERROR, step, &inset, err)

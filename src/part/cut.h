@@ -27,7 +27,7 @@ po_status po_cut_mesh(const po_mesh *mesh, const po_plane *plane, const po_pin_h
                       po_err *err) PO_MUST_USE;
 
 /* Twice the largest inset at which every region of the section stays whole, found up to `most` (mm; less is measured to
- * 2 %); 0 for no section. Errors: as po_loops_offset. */
+ * 0.4 %, downwards); 0 for no section. Errors: as po_loops_offset. */
 po_status po_section_least(const po_loops *section, double most, double *ret_mm, po_err *err) PO_MUST_USE;
 
 /* ---- parts of po_cut_mesh ---- */

@@ -199,7 +199,7 @@ static po_status lay_plainly(laying *l, const po_mesh *mesh, po_piece *ret, bool
             return measured;
         }
         best = best == SIZE_MAX || list[i].pose.cost < list[best].pose.cost ? i : best;
-        if (list[best].pose.stands && list[best].pose.support_mm3 == 0) {
+        if (list[best].pose.stands && list[best].pose.support_open_mm3 == 0) {
             break; /* nothing to hold, and those that follow cost more by what is known of them */
         }
     }
@@ -214,7 +214,7 @@ static po_status lay(laying *l, const po_mesh *mesh, po_piece *ret, bool *ret_fo
     bool found;
     po_status status = lay_plainly(l, mesh, ret, ret_found, err);
     l->done++;
-    if (status != PO_OK || (*ret_found && ret->pose.stands && ret->pose.support_mm3 == 0)) {
+    if (status != PO_OK || (*ret_found && ret->pose.stands && ret->pose.support_open_mm3 == 0)) {
         return status;
     }
     status = lay_well(l, mesh, &well, &found, err);
@@ -246,7 +246,6 @@ static bool far_too_large(const po_planning *p, const po_mesh *mesh, double volu
 typedef struct slot { /* a solid of the plan, and its mesh with pin holes */
     const po_shard *shard;
     const po_mesh *mesh;
-    bool parted;
 } slot;
 
 typedef struct making {
@@ -258,17 +257,20 @@ typedef struct making {
     po_arena *arena;
 } making;
 
-static slot *find_slot(const making *m, const po_shard *shard)
+/* SIZE_MAX: none. */
+static size_t find_slot(const making *m, const po_shard *shard)
 {
     for (size_t i = 0; i < m->n_slots; i++) {
         if (m->slots[i].shard == shard) {
-            return &m->slots[i];
+            return i;
         }
     }
-    return NULL;
+    return SIZE_MAX;
 }
 
-static po_status add_slots(making *m, const po_mesh *mesh, const po_shard *const *parts, size_t n_parts, po_err *err)
+/* The solids of a mesh put in at `at`: what hangs together in the part is numbered in a row. */
+static po_status add_slots(making *m, size_t at, const po_mesh *mesh, const po_shard *const *parts, size_t n_parts,
+                           po_err *err)
 {
     const po_mesh *solids;
     size_t n;
@@ -276,8 +278,12 @@ static po_status add_slots(making *m, const po_mesh *mesh, const po_shard *const
     if (status == PO_OK && n != n_parts) {
         return po_fail(err, PO_E_INTERNAL, "a cut came apart otherwise than planned");
     }
-    for (size_t i = 0; status == PO_OK && i < n; i++) {
-        m->slots[m->n_slots++] = (slot){parts[i], &solids[i], false};
+    if (status == PO_OK) {
+        memmove(m->slots + at + n, m->slots + at, (m->n_slots - at) * sizeof *m->slots);
+        m->n_slots += n;
+        for (size_t i = 0; i < n; i++) {
+            m->slots[at + i] = (slot){parts[i], &solids[i]};
+        }
     }
     return status;
 }
@@ -310,19 +316,21 @@ static po_status carry_out(making *m, const po_mesh *whole, po_err *err)
         roots[at] = s;
     }
     first = roots;
-    po_status status = add_slots(m, whole, first, n_first, err);
+    po_status status = add_slots(m, 0, whole, first, n_first, err);
     for (size_t i = 0; status == PO_OK && i < m->plan->n_splits; i++) {
         const po_split *split = m->plan->splits[i];
-        slot *of = find_slot(m, split->of);
+        size_t at = find_slot(m, split->of);
         po_mesh halves[2];
-        if (!of) {
+        if (at == SIZE_MAX) {
             return po_fail(err, PO_E_INTERNAL, "a cut has no solid");
         }
-        of->parted = true;
-        status = po_cut_mesh(of->mesh, &split->cut.plane, m->pins ? m->pins[i].holes : NULL, m->pins ? m->pins[i].n : 0,
+        const po_mesh *of = m->slots[at].mesh;
+        memmove(m->slots + at, m->slots + at + 1, (m->n_slots - at - 1) * sizeof *m->slots);
+        m->n_slots--;
+        status = po_cut_mesh(of, &split->cut.plane, m->pins ? m->pins[i].holes : NULL, m->pins ? m->pins[i].n : 0,
                              m->arena, &halves[0], &halves[1], &m->cuts[i], err);
-        for (int k = 0; status == PO_OK && k < 2; k++) {
-            status = add_slots(m, &halves[k], split->parts[k], split->n_parts[k], err);
+        for (int k = 1; status == PO_OK && k >= 0; k--) {
+            status = add_slots(m, at, &halves[k], split->parts[k], split->n_parts[k], err);
         }
         if (status == PO_OK) {
             m->cuts[i].least_mm = split->cut.least_mm;
@@ -336,9 +344,6 @@ static uint32_t lowest(const making *m, const po_shard *const *parts, size_t n_p
 {
     uint32_t least = UINT32_MAX, number = 1;
     for (size_t i = 0; i < m->n_slots; i++) {
-        if (m->slots[i].parted) {
-            continue;
-        }
         for (const po_shard *s = m->slots[i].shard; s; s = s->from ? s->from->of : NULL) {
             for (size_t k = 0; k < n_parts; k++) {
                 least = s == parts[k] && number < least ? number : least;
@@ -351,14 +356,7 @@ static uint32_t lowest(const making *m, const po_shard *const *parts, size_t n_p
 
 static uint32_t number_of(const making *m, const po_shard *shard)
 {
-    uint32_t number = 1;
-    for (size_t i = 0; i < m->n_slots; i++) {
-        if (m->slots[i].shard == shard) {
-            return number;
-        }
-        number += !m->slots[i].parted;
-    }
-    return 0;
+    return (uint32_t)(find_slot(m, shard) + 1);
 }
 
 static double volume_of(const po_mesh *m)
@@ -472,9 +470,6 @@ static po_status make(const po_mesh *mesh, laying *l, const po_plan *plan, doubl
     }
     l->total = l->done + plan->n_shards;
     for (size_t i = 0; status == PO_OK && i < m.n_slots; i++) {
-        if (m.slots[i].parted) {
-            continue;
-        }
         po_piece *piece = &list[pieces.n_pieces++];
         bool found;
         piece->number = (uint32_t)pieces.n_pieces;
@@ -485,7 +480,8 @@ static po_status make(const po_mesh *mesh, laying *l, const po_plan *plan, doubl
             status = po_fail(err, PO_E_CANCELLED, "cancelled");
             break;
         }
-        status = lay(l, piece->mesh, piece, &found, err);
+        /* the holes of pins carry themselves: ways up are judged without them */
+        status = lay(l, m.slots[i].shard->mesh, piece, &found, err);
         if (status == PO_OK && !found) {
             status = po_fail(err, PO_E_INTERNAL, "a piece that was planned to fit does not");
         }

@@ -23,6 +23,7 @@ typedef struct family { /* planes across one axis */
     double axis[3];
     po_mesh turned; /* the axis along z */
     double low[3], high[3];
+    unsigned count; /* slabs that the fewest parts of a grid would have */
     double at[OFFSETS_MOST];
     size_t n;
     box slabs[OFFSETS_MOST + 1];
@@ -115,6 +116,7 @@ static void choose_offsets(const po_bed_room *room, family *f)
         double part[3] = {size[0] / counts[0], size[1] / counts[1], size[2]};
         longest = po_box_longest(room, part, 2);
     }
+    f->count = counts[2];
     for (unsigned j = 1; j < counts[2] && j <= 8; j++) {
         double from = fmax(size[2] - (counts[2] - j) * longest, 0), to = fmin(j * longest, size[2]);
         for (int i = 0; from < to && i < IN_STRETCH; i++) {
@@ -190,7 +192,9 @@ static double joint_cost(const po_shard *shard, const family *f, const po_sectio
         regions += po_loops_area(&one) > 0;
     }
     double compact = 4 * 3.14159265358979323846 * area / (length * length);
-    return 0.3 * ((double)regions - 1) - 0.4 * compact - 0.15 * fmin(area / usual, 2) + 0.2 * fabs(2 * middle - 1);
+    /* parts of one size are best: none then fills the machine to its last millimetre */
+    double slab = middle * f->count, uneven = f->count > 1 ? fabs(slab - round(slab)) : fabs(2 * middle - 1);
+    return 0.3 * ((double)regions - 1) - 0.4 * compact - 0.15 * fmin(area / usual, 2) + 0.3 * uneven;
 }
 
 static void add_options(const po_planning *p, const po_shard *shard, const family *f, double askew, option *list,
