@@ -221,7 +221,7 @@ static void one_bed(po_drawing *d, po_box2 box, size_t n_lines, const po_part_re
 void po_part_picture_beds(po_drawing *d, po_box2 box, const po_part_report *report, size_t solid, size_t first,
                           size_t n, size_t columns)
 {
-    if (solid >= report->n_solids || !report->solids[solid].fits) {
+    if (solid >= report->n_solids || !report->solids[solid].fits || !n) {
         return;
     }
     const po_solid *s = &report->solids[solid];
@@ -261,7 +261,7 @@ enum { MOST_RECIPES = 12 };
 double po_part_takes_height(const po_part_report *report)
 {
     size_t n = report->shop->n_recipes < MOST_RECIPES ? report->shop->n_recipes : MOST_RECIPES;
-    return any_estimate(report) ? 6 + 3.5 + ROW_H * (double)n + 3 : 0;
+    return any_estimate(report) ? 6 + 3.5 + ROW_H * (double)n + 3.5 : 0;
 }
 
 /* A bar with the range as a whisker; `full` is the value at the end of the box. */

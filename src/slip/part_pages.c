@@ -54,7 +54,7 @@ static const char *told(const po_text *t)
     return t->failed || !t->data ? "" : t->data;
 }
 
-static void lies(po_html *p, const po_part_gallery *g, const po_part_proof *proof, size_t solid)
+static void lies(po_html *p, const po_part_gallery *g, const po_part_proof *proof, size_t solid, const char *title)
 {
     po_drawing d;
     po_arena *a = p->arena;
@@ -64,7 +64,7 @@ static void lies(po_html *p, const po_part_gallery *g, const po_part_proof *proo
         s->lies_done ? po_arena_printf(a, ", %s mm2 hang beyond the limit", po_say_number(a, s->lies.overhang_mm2, 0))
                      : "");
     po_draw_init(&d, a, PICTURE_W, 76, po_arena_printf(a, "%s as it lies", po_say_item(a, g->report, solid)), says);
-    po_part_picture_lies(&d, (po_box2){1, 1, PICTURE_W - 2, 74}, g, proof, solid);
+    po_part_picture_lies(&d, (po_box2){1, 1, PICTURE_W - 2, 74}, g, proof, solid, title);
     figure(p, &d, " class=\"scroll\"", NULL);
     po_draw_init(&d, a, PICTURE_W, 8, "Key to the surfaces", NULL);
     double h = po_part_picture_key(&d, 1, 1, PICTURE_W - 2, g, solid);
@@ -142,7 +142,7 @@ static void takes(po_html *p, const po_part_report *r)
     po_arena *a = p->arena;
     po_drawing d;
     double h = po_part_takes_height(r);
-    po_html_element(p, "h3", "", "What it will take");
+    po_html_element(p, "h3", "", "Material and time");
     if (!(h > 0)) {
         po_html_element(p, "p", "", "Not estimated: that needs a closed surface (and a recipe in the shop file).");
         return;
@@ -202,7 +202,7 @@ static void items(po_html *p, const po_part_gallery *g, const po_part_proof *pro
         const char *name = r->n_solids > 1 ? po_say_item(p->arena, r, i) : "Pictures";
         const char *title = s->times > 1 ? po_arena_printf(p->arena, "%s, %u of it", name, s->times) : name;
         po_html_element(p, "h3", "", title);
-        lies(p, g, proof, i);
+        lies(p, g, proof, i, NULL);
         po_text_add(&p->out, "<div class=\"panels\">\n");
         sections(p, r, i);
         ways(p, g, i);
@@ -236,7 +236,7 @@ static void machine_section(po_html *p, const po_part_gallery *g, const po_part_
     } else if (g->n > 0) {
         size_t worst = po_part_worst_solid(proof), machine = po_part_machine_index(r);
         po_html_element(p, "h3", "", "Pictures");
-        lies(p, g, proof, worst);
+        lies(p, g, proof, worst, r->n_solids > 1 ? po_say_item(p->arena, r, worst) : NULL);
         if (machine != SIZE_MAX) {
             po_text_add(&p->out, "<div class=\"panels\">\n");
             beds(p, r, worst, machine, 1, 3);

@@ -211,7 +211,7 @@ static void put_image(po_drawing *d, const po_part_view *v, place at)
 }
 
 void po_part_picture_lies(po_drawing *d, po_box2 box, const po_part_gallery *g, const po_part_proof *proof,
-                          size_t solid)
+                          size_t solid, const char *title)
 {
     const po_part_report *r = g->report;
     if (solid >= g->n) {
@@ -219,7 +219,7 @@ void po_part_picture_lies(po_drawing *d, po_box2 box, const po_part_gallery *g, 
     }
     const po_part_look *look = &g->looks[solid];
     const po_part_view *above = &look->above, *below = &look->below;
-    const char *title = r->n_solids > 1 ? po_say_item(d->arena, r, solid) : "As it lies";
+    title = title ? title : "As it lies";
     po_draw_begin(d, "The part as it lies");
     if (!above->image || !below->image) {
         po_draw_heading(d, box, title, NULL);
@@ -228,8 +228,9 @@ void po_part_picture_lies(po_drawing *d, po_box2 box, const po_part_gallery *g, 
         return;
     }
     place none = {0};
-    bool two = shows(below) || flags(d, below, above, false, none, proof, solid, false);
-    double w = two ? (box.w - 5) / 2 : box.w, head = 5 + 8; /* room for a flag above */
+    bool two_flagged = flags(d, below, above, false, none, proof, solid, false), two = shows(below) || two_flagged;
+    bool flagged = flags(d, above, NULL, true, none, proof, solid, false);
+    double w = two ? (box.w - 5) / 2 : box.w, head = flagged || two_flagged ? 13 : 6.5; /* room for a flag above */
     po_box2 frame = {box.x + 6.5, box.y + head, w - 11, box.h - head - 5.5};
     place at = fit_view(above, frame, true);
     const char *times = r->solids[solid].times > 1 ? po_arena_printf(d->arena, "%u of it", r->solids[solid].times)
@@ -441,7 +442,7 @@ static void one_way(po_drawing *d, po_box2 box, double image_h, const po_part_ga
         unbeaten(d, box.x + 1.3, box.y + 8);
     }
     double y = box.y + image_h + 3.4;
-    const char *title = po_arena_printf(a, "%s tall%s", mm(a, p->size_mm[2]), i == s->as_is ? ", as it lies" : "");
+    const char *title = po_arena_printf(a, "%s%s", mm(a, p->size_mm[2]), i == s->as_is ? ", as it lies" : " tall");
     po_draw_bold(d, box.x, y, 2.5, PO_ANCHOR_START, PO_INK_LINE, po_text_cut(a, title, box.w, 2.5, true));
     double support = isfinite(p->support_open_mm3) ? p->support_open_mm3 : p->support_mm3;
     const char *beneath = !isfinite(support) ? "supports not known"
@@ -451,8 +452,10 @@ static void one_way(po_drawing *d, po_box2 box, double image_h, const po_part_ga
                                                                              : support < 1e5 ? 1
                                                                                              : 0))
                                              : "no supports";
-    const char *line = isfinite(p->cost) ? po_arena_printf(a, "%s, %.2f %s more", beneath, p->cost, currency) : beneath;
-    po_draw_text(d, box.x, y + 3.5, 2.3, PO_ANCHOR_START, PO_INK_LINE, po_text_cut(a, line, box.w, 2.3, false));
+    const char *line = isfinite(p->cost) ? po_arena_printf(a, "%s, %.2f %s", beneath, p->cost, currency) : beneath;
+    line = line ? line : "";
+    double em = po_text_width(line, 2.3, false) <= box.w ? 2.3 : 2.1; /* rather smaller than cut */
+    po_draw_text(d, box.x, y + 3.5, em, PO_ANCHOR_START, PO_INK_LINE, po_text_cut(a, line, box.w, em, false));
     const char *lines[3];
     size_t n = p->why ? po_text_wrap(a, po_say_clean(a, p->why), box.w, 2.3, false, lines, 3) : 0;
     for (size_t k = 0; k < n; k++) {
@@ -481,7 +484,7 @@ void po_part_picture_ways(po_drawing *d, po_box2 box, const po_part_gallery *g, 
     if (any) {
         unbeaten(d, box.x, foot);
         po_draw_text(d, box.x + 3.4, foot, 2.3, PO_ANCHOR_START, PO_INK_SOFT,
-                     "no other way is better in everything. Money: beyond what the part itself takes.");
+                     "no other way is better in everything. The cost is what comes on top of the part itself.");
     }
     po_draw_end(d);
 }

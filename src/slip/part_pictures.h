@@ -30,9 +30,10 @@ po_status po_part_gallery_make(const po_part_report *report, size_t with_ways, p
 /* The solid that the gravest finding is about; else the first one. */
 size_t po_part_worst_solid(const po_part_proof *proof);
 
-/* As it lies, from above and, where something is to be seen there, from beneath; sizes, flags, textures. */
+/* As it lies, from above and, where something is to be seen there, from beneath; sizes, flags, textures. title NULL: "As
+ * it lies". */
 void po_part_picture_lies(po_drawing *d, po_box2 box, const po_part_gallery *g, const po_part_proof *proof,
-                          size_t solid);
+                          size_t solid, const char *title);
 /* Cuts at some heights, thin places marked, one scale. */
 void po_part_picture_sections(po_drawing *d, po_box2 box, const po_part_report *report, size_t solid);
 /* The best ways up, `columns` side by side, at most `most`. */

@@ -73,7 +73,7 @@ po_status po_part_sheet(po_drawing *d, po_arena *a, const po_part_proof *proof, 
     }
     double h = items > 1 ? ITEM_H : LIES_H;
     for (size_t i = 0; i < items; i++) {
-        po_part_picture_lies(d, (po_box2){x, y, INNER, h}, &g, proof, i);
+        po_part_picture_lies(d, (po_box2){x, y, INNER, h}, &g, proof, i, r->n_solids > 1 ? po_say_item(a, r, i) : NULL);
         y += h + 3;
     }
     if (r->n_solids > items) {
