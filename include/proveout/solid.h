@@ -114,7 +114,9 @@ PO_API void po_pose_turn(const double up[3], double ret_turn[9]);
  *   machine minutes = layers * layer_change_s + (support_open_mm3 * support_fill + brim) / rough_flow_mm3_s
  *   hand minutes    = overhang_open_mm2 * clean_min_cm2 + steps_mm2 * smooth_min_cm2, and 1 for any support, 2 for a brim
  *   cost            = machine and hand at their rates, filament of supports and brim, weak_layers_cost * across_layers
- * A pose that does not stand is charged for props up to half its height. docs/measures.md, "Poses". */
+ * A pose that does not stand, or is more than 8 times as high as its base is wide, is charged for props up to half its
+ * height and 5 hand minutes; one more than 5 times as high, or with a small foothold, for a brim. docs/poses.md has
+ * every figure. Sets minutes_machine, minutes_hand, cost and brim. */
 PO_API void po_pose_price(const po_pose_setup *setup, po_pose *pose);
 
 /* One pose in full, rays and all. turn NULL = as it lies. Errors: PO_E_RANGE (an index or coordinate out of bounds, a turn

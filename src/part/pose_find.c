@@ -5,7 +5,7 @@
  * 2. Those that may be among the cheapest, and some that bulk scoring can't judge fairly (it knows no bridges), are
  *    measured in full (pose_measure.c), side by side on all threads.
  * 3. Near ones and mirrored ones (the same in all scores) are one; the rest is sorted by price (po_pose_price), and those
- *    that no other beats in everything are marked (Pareto: docs/measures.md, "Poses"). */
+ *    that no other beats in everything are marked (Pareto); docs/poses.md says all of it. */
 #include <math.h>
 #include <stdatomic.h>
 #include <stdlib.h>

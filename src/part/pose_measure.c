@@ -2,7 +2,7 @@
  *
  * Areas are sums over triangles; what lies within half a first layer of the bed is cut off them exactly. The space beneath
  * overhangs and the spans of bridges come from vertical lines on a raster (pose_columns.c, pose_spans.c), which also tell
- * faces that lie inside another shell: they are no overhangs. docs/measures.md, "Meshes" and "Poses". */
+ * faces that lie inside another shell: they are no overhangs. docs/measures.md, "Meshes", and docs/poses.md. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -2,12 +2,13 @@
  *
  * The price counts only what differs from pose to pose: layers, supports, brims, props, handwork, steps and strength.
  * What the part itself takes is nearly the same in every pose and is left out. All rates come from the shop file;
- * the constants below are common practice, no published source. docs/measures.md, "Poses". */
+ * the constants below are common practice, no published source. docs/poses.md. */
 #include <math.h>
 #include <string.h>
 
 #include "part/pose.h"
 
+static const double DEG = 57.295779513082321;
 static const double BRIM_MM = 6;              /* width; handbook 5: 5 to 8 mm */
 static const double SUPPORT_HAND_MIN = 1;     /* to get at supports at all */
 static const double BRIM_HAND_MIN = 2;        /* to cut a brim off */
@@ -15,6 +16,8 @@ static const double LOW_FOOTHOLD_SHARE = 0.1; /* of the footprint; handbook 5, "
 static const double LOW_FOOTHOLD_MM2 = 100;   /* under a part at least TALL_MM high; same place */
 static const double TALL_MM = 50;
 static const double SLENDER = 5;             /* height to least base; handbook 5, "Slenderness" */
+static const double VERY_SLENDER = 8;        /* same place: not without brim or brace */
+static const double PROPS_HAND_MIN = 5;      /* to set up, watch and take off what keeps it from falling */
 static const double FLOW_ON_THE_WHOLE = 0.7; /* of the speed that a recipe names: corners, travel, retraction */
 
 void po_pose_setup_for(const po_shop *shop, const po_material *material, const po_recipe *recipe, po_pose_setup *ret)
@@ -98,17 +101,17 @@ void po_pose_price(const po_pose_setup *setup, po_pose *pose)
     const double *size = pose->size_mm;
     double footprint = size[0] * size[1];
     double support = fmax(pose->support_open_mm3, 0), open = fmax(pose->overhang_open_mm2, 0);
-    bool props = !pose->stands;
+    /* tan of the tip angle is the least distance to the edge of the base over the height of the centre of mass, about
+     * half the height: a part that is n times as high as its base is wide tips at atan(1 / n) */
+    const bool props = !pose->stands || pose->tip_deg < atan(1 / VERY_SLENDER) * DEG;
     if (props) {
         /* a bed of supports under half the footprint, up to half the height, that has to come off a quarter of it */
         support += footprint / 2 * size[2] / 4;
         open += footprint / 4;
     }
-    /* tan of the tip angle is the least distance to the edge of the base over half the height, so a slender part is one
-     * that tips below atan(1 / SLENDER) */
     pose->brim = pose->foothold_mm2 < LOW_FOOTHOLD_SHARE * footprint ||
                  (pose->foothold_mm2 < LOW_FOOTHOLD_MM2 && size[2] >= TALL_MM) ||
-                 pose->tip_deg < atan(1 / SLENDER) * 57.295779513082321;
+                 pose->tip_deg < atan(1 / SLENDER) * DEG;
     double first = setup->first_layer_mm > 0 ? setup->first_layer_mm : setup->layer_mm;
     /* around a round foothold of that area: a fair guess at any */
     double brim = pose->brim ? (2 * sqrt(3.14159265358979324 * pose->foothold_mm2) * BRIM_MM +
@@ -119,7 +122,8 @@ void po_pose_price(const po_pose_setup *setup, po_pose *pose)
     pose->minutes_machine = pose->layers * setup->layer_change_s / 60 + per_minute(filament, setup);
     /* supports that are there for less than a square millimetre are none */
     pose->minutes_hand = open / 100 * setup->clean_min_cm2 + pose->steps_mm2 / 100 * setup->smooth_min_cm2 +
-                         (open > 1 ? SUPPORT_HAND_MIN : 0) + (pose->brim ? BRIM_HAND_MIN : 0);
+                         (open > 1 ? SUPPORT_HAND_MIN : 0) + (props ? PROPS_HAND_MIN : 0) +
+                         (pose->brim ? BRIM_HAND_MIN : 0);
     pose->cost = pose->minutes_machine / 60 * setup->machine_cost_h + pose->minutes_hand * setup->hand_cost_min +
                  filament * setup->material_cost_mm3;
     if (setup->load_known && pose->across_layers > 0) {

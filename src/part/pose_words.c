@@ -5,6 +5,8 @@
 
 static const double MUCH_ACROSS = 0.7, LITTLE_ACROSS = 0.3; /* of the load */
 
+static const double VERY_SLENDER_DEG = 7.125; /* 8 times as high as its base is wide: pose_price.c */
+
 static const char *rests(const po_pose *pose, double largest_mm2, po_arena *arena)
 {
     if (!pose->stands) {
@@ -40,7 +42,10 @@ static const char *hangs(const po_pose *pose, po_arena *arena)
 const char *po_pose_why(const po_pose *pose, double largest_mm2, const po_pose_setup *setup, po_arena *arena)
 {
     const char *where = rests(pose, largest_mm2, arena), *what = hangs(pose, arena);
-    const char *brim = pose->stands && pose->brim ? "; wants a brim" : "";
+    const char *brim = !pose->stands                      ? ""
+                       : pose->tip_deg < VERY_SLENDER_DEG ? "; wants a brim and a prop"
+                       : pose->brim                       ? "; wants a brim"
+                                                          : "";
     const char *load = "";
     if (setup->load_known && isfinite(pose->across_layers)) {
         load = pose->across_layers >= MUCH_ACROSS     ? "; the load pulls its layers apart"
