@@ -284,7 +284,7 @@ static void choose(const place *places, size_t n, double radius, double depth, d
 po_status po_pins_plan(const po_mesh *whole, const po_planning *p, const po_plan *plan, po_pin_plan *ret, po_err *err)
 {
     double slack = isnan(p->setup->pin_slack_mm) ? 0.3 : p->setup->pin_slack_mm;
-    double wall = fmax(LEAST_WALL, p->setup->pose.bead_mm);
+    double least_wall = fmax(LEAST_WALL, p->setup->pose.bead_mm);
     place *places = calloc(PLACES_MOST, sizeof *places);
     po_status status = places ? PO_OK : po_fail(err, PO_E_NOMEM, "memory ran out");
     for (size_t i = 0; status == PO_OK && i < plan->n_splits; i++) {
@@ -295,19 +295,22 @@ po_status po_pins_plan(const po_mesh *whole, const po_planning *p, const po_plan
             wanted = fmin(MOST_PIN, fmax(LEAST_PIN, floor(split->cut.least_mm / 3)));
         }
         double smallest = isnan(p->setup->pin_mm) ? LEAST_PIN : wanted;
+        /* a wall as thick as the pin where there is room for it, else the least that holds */
         for (double size = wanted; status == PO_OK && size >= smallest && !ret[i].n; size -= 1) {
-            double radius = (size + slack) / 2, depth = DEPTHS * size;
-            po_arena *own = po_arena_new(0);
-            po_loops inset;
-            status = own ? po_loops_offset(&split->cut.section, -(radius + wall), 0.02, own, &inset, err)
-                         : po_fail(err, PO_E_NOMEM, "memory ran out");
-            if (status == PO_OK) {
-                size_t n = find_places(whole, plan, split, &inset, radius, depth, wall, places);
-                choose(places, n, radius, depth, wall, &ret[i]);
-                ret[i].pin_mm = size;
-                ret[i].length_mm = 2 * depth - SHORTER;
+            for (int thin = 0; status == PO_OK && thin < 2 && !ret[i].n; thin++) {
+                double radius = (size + slack) / 2, depth = DEPTHS * size, wall = thin ? least_wall : size;
+                po_arena *own = po_arena_new(0);
+                po_loops inset;
+                status = own ? po_loops_offset(&split->cut.section, -(radius + wall), 0.02, own, &inset, err)
+                             : po_fail(err, PO_E_NOMEM, "memory ran out");
+                if (status == PO_OK) {
+                    size_t n = find_places(whole, plan, split, &inset, radius, depth, wall, places);
+                    choose(places, n, radius, depth, wall, &ret[i]);
+                    ret[i].pin_mm = size;
+                    ret[i].length_mm = 2 * depth - SHORTER;
+                }
+                po_arena_free(own);
             }
-            po_arena_free(own);
         }
     }
     free(places);
