@@ -9,7 +9,8 @@
 
 static const po_explain *find(const char *finding)
 {
-    const po_explain *(*const tables[])(size_t *) = {po_explain_room, po_explain_beads, po_explain_desk};
+    const po_explain *(*const tables[])(size_t *) = {po_explain_room, po_explain_beads, po_explain_desk,
+                                                     po_explain_mesh, po_explain_part};
     for (size_t t = 0; t < sizeof tables / sizeof *tables; t++) {
         size_t n;
         const po_explain *rows = tables[t](&n);

@@ -20,10 +20,12 @@ typedef struct po_explain {
     po_explain_fn *paint;
 } po_explain;
 
-/* The three tables; *ret_n entries. */
+/* The tables; *ret_n entries. */
 const po_explain *po_explain_room(size_t *ret_n);
 const po_explain *po_explain_beads(size_t *ret_n);
 const po_explain *po_explain_desk(size_t *ret_n);
+const po_explain *po_explain_mesh(size_t *ret_n);
+const po_explain *po_explain_part(size_t *ret_n);
 
 /* Bed in section from x0 to x1, its top at y. */
 void po_ex_bed(po_drawing *d, double x0, double x1, double y);
