@@ -143,10 +143,11 @@ po_status po_part_estimates(const po_estimating *e, po_arena *arena, const po_es
     if (estimates == NULL) {
         return po_fail(err, PO_E_NOMEM, "no memory for estimates");
     }
-    bool closed = all_closed(e);
+    bool closed = all_closed(e) && !e->vast;
     if (!closed && e->n_solids > 0) {
         po_err why;
-        (void)po_fail(&why, PO_E_UNSUPPORTED, "it is not closed");
+        (void)po_fail(&why, PO_E_UNSUPPORTED,
+                      e->vast ? "it is far larger than anything printed here" : "it is not closed");
         (void)po_go_without(e->unmeasured, "What it will take", &why);
     }
     *ret_judged = 0;

@@ -208,6 +208,7 @@ static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *s
                            .asked = options->recipe,
                            .threads = options->threads,
                            .steps = steps,
+                           .vast = r->unit_factor < 1,
                            .unmeasured = unmeasured};
         po_status status = po_part_estimates(&e, arena, &r->estimates, &r->judged_estimate, err);
         double most = r->shop->rules.allowance_m_per_run * 1000;
@@ -229,18 +230,14 @@ static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *s
 
 static void guess_unit(const po_part *part, po_part_report *r)
 {
-    double side = 0, room = 0;
+    double side = 0;
     for (size_t i = 0; i < r->n_solids;
          i++) { /* not of all together: items spread over a plate are not large for that */
         for (int k = 0; k < 3; k++) {
             side = fmax(side, r->solids[i].facts.bounds_mm[1][k] - r->solids[i].facts.bounds_mm[0][k]);
         }
     }
-    for (size_t i = 0; i < r->shop->n_machines; i++) {
-        const po_machine *m = &r->shop->machines[i];
-        room = fmax(room, fmax(m->height_mm, fmax(m->bed_mm[0], m->bed_mm[1])));
-    }
-    r->unit_factor = po_part_unit_factor(side, part->unit != NULL, room, &r->unit_guess);
+    r->unit_factor = po_part_unit_factor(side, part->unit != NULL, po_part_largest_room(r->shop), &r->unit_guess);
 }
 
 po_status po_part_measure(const po_part *part, const po_shop *shop, const po_machine *const *machines,

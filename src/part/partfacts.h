@@ -60,6 +60,7 @@ typedef struct po_estimating {
     const po_recipe *asked; /* NULL = any */
     int threads;
     po_steps *steps;
+    bool vast; /* far larger than anything to be printed: not estimated */
     po_unmeasured *unmeasured;
 } po_estimating;
 
@@ -69,8 +70,10 @@ po_status po_part_estimates(const po_estimating *e, po_arena *arena, const po_es
 po_status po_part_lighter(const po_estimating *e, const po_recipe *recipe, double most_mm, po_arena *arena,
                           double *ret_scale, double *ret_hollow_mm, po_err *err) PO_MUST_USE;
 
-/* By size: what to multiply by (1: plausible), and what was meant. stated: the file says its unit. largest_room_mm: the
- * longest side of the shop's machines. */
+/* The longest side of the shop's machines. */
+double po_part_largest_room(const po_shop *shop);
+/* By size: what to multiply by (1: plausible), and what was meant. stated: the file says its unit. largest_room_mm: as
+ * above. Below 1: far larger than anything to be printed. */
 double po_part_unit_factor(double largest_side_mm, bool stated, double largest_room_mm, const char **ret_guess);
 
 #endif

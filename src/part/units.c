@@ -14,6 +14,16 @@ static const double LARGEST_MM = 2000;                       /* furniture is dra
 static const double LARGEST_STATED_MM = 10000;
 static const double MICRON_ABOVE = 10000; /* 25.4 too large would be 400 mm; beyond, thousandths are likelier */
 
+double po_part_largest_room(const po_shop *shop)
+{
+    double room = 0;
+    for (size_t i = 0; i < shop->n_machines; i++) {
+        const po_machine *m = &shop->machines[i];
+        room = fmax(room, fmax(m->height_mm, fmax(m->bed_mm[0], m->bed_mm[1])));
+    }
+    return room;
+}
+
 double po_part_unit_factor(double side, bool stated, double room, const char **ret_guess)
 {
     *ret_guess = NULL;
