@@ -187,6 +187,9 @@ static const po_part_report *same_filament_before(const po_part_report *reports,
     return NULL;
 }
 
+/* Of more than so many allowances' worth a third of the size is left over, which is another part. */
+static const double MOST_ALLOWANCES = 30;
+
 static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *steps, po_unmeasured *unmeasured,
                                   const po_part_options *options, po_arena *arena, po_err *err)
 {
@@ -217,7 +220,8 @@ static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *s
             r->allowance_scale = asked->allowance_scale;
             r->hollow_mm = asked->hollow_mm;
         } else if (status == PO_OK && r->shop->n_recipes > 0 && most > 0 &&
-                   r->estimates[r->judged_estimate].filament_mm > most) {
+                   r->estimates[r->judged_estimate].filament_mm > most &&
+                   r->estimates[r->judged_estimate].filament_mm < MOST_ALLOWANCES * most) {
             status = po_part_lighter(&e, r->estimates[r->judged_estimate].recipe, most, arena, &r->allowance_scale,
                                      &r->hollow_mm, err);
         }
