@@ -278,7 +278,9 @@ po_status po_cut_caps(po_on_points *on, const po_on_edge *edges, size_t n_edges,
     if (!list) {
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
-    memcpy(list, edges, n * sizeof *list);
+    if (n) { /* two shells may touch the plane and nothing be cut */
+        memcpy(list, edges, n * sizeof *list);
+    }
     po_status status = find_loops(on, list, n, own, arena, &caps.section, err);
     if (status != PO_OK) {
         return status;
