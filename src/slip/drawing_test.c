@@ -300,7 +300,7 @@ static void every_explanation(void **state)
         }
         po_arena_free(arena);
     }
-    assert_int_equal(drawn, 34); /* each drawing belongs to a rule that there is */
+    assert_int_equal(drawn, 52); /* each drawing belongs to a rule that there is */
     po_arena *arena = po_arena_new(0);
     po_document doc;
     po_err err;

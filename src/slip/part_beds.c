@@ -142,21 +142,30 @@ static void bed_itself(po_drawing *d, const bed_view *v, const po_machine *m, po
     }
 }
 
-/* A view of the part from above that is as fine as it will be on paper. */
-static po_status seen_from_above(po_drawing *d, const po_mesh *mesh, const double *turn, double mm_of_paper,
-                                 po_part_view *ret)
+/* The part from above, kept for the next bed: most beds show it in the same turn. */
+typedef struct from_above {
+    double turn[9];
+    po_part_view view;
+    bool made;
+} from_above;
+
+static void look_down(po_drawing *d, const po_mesh *mesh, const double turn[9], from_above *ret)
 {
-    int side = (int)fmin(fmax(lround(mm_of_paper * PO_DOTS_PER_MM), 16), 600);
+    if (ret->made && !memcmp(ret->turn, turn, sizeof ret->turn)) {
+        return;
+    }
+    enum { SIDE = 240 };
     po_view_setup setup = {
-        .mesh = mesh, .turn = turn, .from = PO_VIEW_DOWN, .width = side, .height = side, .overhang_limit_deg = NAN};
+        .mesh = mesh, .turn = turn, .from = PO_VIEW_DOWN, .width = SIDE, .height = SIDE, .overhang_limit_deg = NAN};
     po_err err;
-    po_status status = po_part_view_make(&setup, d->arena, ret, &err);
+    po_status status = po_part_view_make(&setup, d->arena, &ret->view, &err);
     d->failed = d->failed || status == PO_E_NOMEM;
-    return status;
+    memcpy(ret->turn, turn, sizeof ret->turn);
+    ret->made = status == PO_OK;
 }
 
 static void one_bed(po_drawing *d, po_box2 box, size_t n_lines, const po_part_report *r, const po_solid *s,
-                    const po_fit *f)
+                    const po_fit *f, from_above *above)
 {
     const po_machine *m = f->machine;
     po_range bx, by;
@@ -167,16 +176,15 @@ static void one_bed(po_drawing *d, po_box2 box, size_t n_lines, const po_part_re
     po_machine_bed_extent(m, &bx, &by);
 
     /* The bounds of what lies there decide the window: a part that is too large shows how much. */
-    po_part_view rough, view;
-    const po_mesh *mesh = s->judged ? s->judged : s->mesh;
-    po_status status = seen_from_above(d, mesh, turn, 2, &rough);
-    double wx = rough.high[0] - rough.low[0], wy = rough.high[1] - rough.low[1];
-    bool seen = status == PO_OK && rough.image && wx < 1e5 && wy < 1e5;
+    const po_part_view *view = &above->view;
+    look_down(d, s->judged ? s->judged : s->mesh, turn, above);
+    double wx = view->high[0] - view->low[0], wy = view->high[1] - view->low[1];
+    bool seen = above->made && view->image && wx < 1e5 && wy < 1e5;
     double cx = (bx.low + bx.high) / 2, cy = (by.low + by.high) / 2;
     double x = cx - wx / 2, y = cy - wy / 2; /* of its lower left corner */
     if (seen && (f->as_is || f->turned) && isfinite(f->shift_mm[0]) && isfinite(f->shift_mm[1])) {
-        x = rough.low[0] + f->shift_mm[0];
-        y = rough.low[1] + f->shift_mm[1];
+        x = view->low[0] + f->shift_mm[0];
+        y = view->low[1] + f->shift_mm[1];
     }
     double x0 = bx.low, x1 = bx.high, y0 = by.low, y1 = by.high;
     if (seen) {
@@ -191,11 +199,11 @@ static void one_bed(po_drawing *d, po_box2 box, size_t n_lines, const po_part_re
     v.left = box.x + (box.w - (x1 - x0) * scale) / 2;
     v.top += (image_h - (y1 - y0) * scale) / 2;
     bed_itself(d, &v, m, bx, by);
-    if (seen && seen_from_above(d, mesh, turn, fmax(wx, wy) * scale, &view) == PO_OK && view.image) {
-        double per_mm = scale * view.dot_mm; /* paper for a dot */
-        double left = px(&v, x) - (view.low[0] - view.left) / view.dot_mm * per_mm;
-        double top = py(&v, y + wy) - (view.top - view.high[1]) / view.dot_mm * per_mm;
-        po_draw_image(d, (po_box2){left, top, view.image->width * per_mm, view.image->height * per_mm}, view.image);
+    if (seen) {
+        double per_mm = scale * view->dot_mm; /* paper for a dot */
+        double left = px(&v, x) - (view->low[0] - view->left) / view->dot_mm * per_mm;
+        double top = py(&v, y + wy) - (view->top - view->high[1]) / view->dot_mm * per_mm;
+        po_draw_image(d, (po_box2){left, top, view->image->width * per_mm, view->image->height * per_mm}, view->image);
         po_box2 bed = {px(&v, bx.low), py(&v, by.high), (bx.high - bx.low) * scale, (by.high - by.low) * scale};
         if (m->round_bed) { /* its edge stays visible under a part that covers it */
             po_draw_circle(d, bed.x + bed.w / 2, bed.y + bed.h / 2, bed.w / 2, PO_INK_NONE, PO_INK_LINE, 0.3);
@@ -228,11 +236,12 @@ void po_part_picture_beds(po_drawing *d, po_box2 box, const po_part_report *repo
     size_t lines = bed_lines(report, solid, box.w, n, columns);
     double w = (box.w - BED_GAP * (double)(columns - 1)) / (double)columns;
     double h = bed_h(box.w, columns) + BED_TEXT + BED_LINE * (double)(lines - 1);
+    from_above above = {.made = false};
     po_draw_begin(d, "The part on the beds");
     po_draw_heading(d, box, n == 1 ? "On the bed" : "On the beds", NULL);
     for (size_t i = 0; i < n && first + i < report->shop->n_machines; i++) {
         po_box2 at = {box.x + (double)(i % columns) * (w + BED_GAP), box.y + 5.5 + (double)(i / columns) * h, w, h - 1};
-        one_bed(d, at, lines, report, s, &s->fits[first + i]);
+        one_bed(d, at, lines, report, s, &s->fits[first + i], &above);
     }
     po_draw_end(d);
 }

@@ -36,6 +36,23 @@ typedef struct raster {
     uint8_t *px;
 } raster;
 
+/* Not fmin and fmax: those must think of NaN, and are calls; here every number is finite. */
+static inline double lesser(double a, double b)
+{
+    return b < a ? b : a;
+}
+
+static inline double greater(double a, double b)
+{
+    return b > a ? b : a;
+}
+
+/* The first dot whose centre is not before v. Places on the picture are never negative. */
+static inline int first_centre(double v)
+{
+    return (int)(v + (0.5 - 1e-9));
+}
+
 static const double *corner(const raster *r, size_t triangle, int k)
 {
     return r->xyz + 3 * (size_t)r->setup->mesh->corners[3 * triangle + (size_t)k];
@@ -106,13 +123,13 @@ static po_status look(raster *r, double turned[3][3])
             continue;
         }
         for (int k = 0; k < 2; k++) {
-            low[k] = fmin(low[k], q[k]);
-            high[k] = fmax(high[k], q[k]);
+            low[k] = lesser(low[k], q[k]);
+            high[k] = greater(high[k], q[k]);
         }
         for (int k = 0; k < 3; k++) {
             double c = along(turned[k], p);
-            v->low[k] = fmin(v->low[k], c);
-            v->high[k] = fmax(v->high[k], c);
+            v->low[k] = lesser(v->low[k], c);
+            v->high[k] = greater(v->high[k], c);
         }
     }
     free(used);
@@ -152,12 +169,12 @@ static double edge_at(const double *a, const double *b, double y)
 static void fill_row(raster *r, int row, double left, double right, const double plane[3], const double range[2],
                      int32_t triangle)
 {
-    double from = ceil(fmin(left, right) - 0.5), to = ceil(fmax(left, right) - 0.5);
-    int x0 = (int)fmax(from, 0), x1 = (int)fmin(to, r->width);
+    int x0 = first_centre(lesser(left, right)), x1 = first_centre(greater(left, right));
+    x1 = x1 < r->width ? x1 : r->width;
     size_t at = (size_t)row * (size_t)r->width;
     for (int x = x0; x < x1; x++) {
         double z = plane[0] + plane[1] * (x + 0.5) + plane[2] * (row + 0.5);
-        float depth = (float)fmin(fmax(z, range[0]), range[1]); /* a sliver's plane may be steep: keep it within */
+        float depth = (float)lesser(greater(z, range[0]), range[1]); /* a sliver's plane may be steep: keep it within */
         if (depth > r->depth[at + (size_t)x]) {
             r->depth[at + (size_t)x] = depth;
             r->owner[at + (size_t)x] = triangle;
@@ -168,15 +185,13 @@ static void fill_row(raster *r, int row, double left, double right, const double
 static void fill_triangle(raster *r, size_t triangle)
 {
     const double *a = corner(r, triangle, 0), *b = corner(r, triangle, 1), *c = corner(r, triangle, 2);
-    double top = fmin(a[1], fmin(b[1], c[1])), bottom = fmax(a[1], fmax(b[1], c[1]));
-    int row0 = (int)fmax(ceil(top - 0.5), 0), row1 = (int)fmin(ceil(bottom - 0.5), r->height);
-    if (row0 >= row1) {
-        return;
+    double top = lesser(a[1], lesser(b[1], c[1])), bottom = greater(a[1], greater(b[1], c[1]));
+    double least_x = lesser(a[0], lesser(b[0], c[0])), most_x = greater(a[0], greater(b[0], c[0]));
+    int row0 = first_centre(top), row1 = first_centre(bottom);
+    if (row0 >= row1 || first_centre(least_x) >= first_centre(most_x)) {
+        return; /* between two rows or two columns of centres, as most triangles of a fine mesh are */
     }
-    double least_x = fmin(a[0], fmin(b[0], c[0])), most_x = fmax(a[0], fmax(b[0], c[0]));
-    if (ceil(least_x - 0.5) >= ceil(most_x - 0.5)) {
-        return; /* between two columns of centres */
-    }
+    row1 = row1 < r->height ? row1 : r->height;
     double ux = b[0] - a[0], uy = b[1] - a[1], vx = c[0] - a[0], vy = c[1] - a[1], area = ux * vy - uy * vx;
     double uz = b[2] - a[2], vz = c[2] - a[2], plane[3] = {0};
     if (area != 0) {
@@ -184,7 +199,7 @@ static void fill_triangle(raster *r, size_t triangle)
         plane[2] = (ux * vz - uz * vx) / area;
     }
     plane[0] = a[2] - plane[1] * a[0] - plane[2] * a[1];
-    double range[2] = {fmin(a[2], fmin(b[2], c[2])), fmax(a[2], fmax(b[2], c[2]))};
+    double range[2] = {lesser(a[2], lesser(b[2], c[2])), greater(a[2], greater(b[2], c[2]))};
     if (!isfinite(plane[0])) {
         plane[0] = range[0];
         plane[1] = plane[2] = 0;
