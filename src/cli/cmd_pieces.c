@@ -272,12 +272,12 @@ static const cli_option options[] = {
 };
 
 static const cli_example examples[] = {
-    {"proveout pieces --machine Alder rail.stl", "where to cut it so that Alder can print it"},
-    {"proveout pieces --machine Alder --pins --out pieces.3mf rail.stl",
+    {"proveout pieces --machine Alder bracket.stl", "where to cut it so that Alder can print it"},
+    {"proveout pieces --machine Alder --pins --out pieces.3mf bracket.stl",
      "with pins, and the pieces as a file, each laid as it should be printed"},
-    {"proveout pieces --machine Elm --item 2 --picture pieces.svg set.3mf",
-     "one item of several, and a picture to glue by"},
-    {"proveout pieces --machine Alder --json rail.stl", "the same for a program"},
+    {"proveout pieces --machine Elm --item 1 --picture pieces.svg bracket.stl",
+     "one item of a file, and a picture to glue by"},
+    {"proveout pieces --machine Alder --json bracket.stl", "the same for a program"},
 };
 
 const cli_verb cli_pieces_verb = {
