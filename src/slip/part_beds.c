@@ -128,9 +128,9 @@ static void bed_itself(po_drawing *d, const bed_view *v, const po_machine *m, po
 {
     po_box2 b = {px(v, x.low), py(v, y.high), (x.high - x.low) * v->scale, (y.high - y.low) * v->scale};
     if (m->round_bed) {
-        po_draw_circle(d, b.x + b.w / 2, b.y + b.h / 2, b.w / 2, PO_INK_WASH, PO_INK_LINE, 0.4);
+        po_draw_circle(d, b.x + b.w / 2, b.y + b.h / 2, b.w / 2, PO_INK_PAPER, PO_INK_LINE, 0.4);
     } else {
-        po_draw_rect(d, b, PO_INK_WASH, PO_INK_LINE, 0.4);
+        po_draw_rect(d, b, PO_INK_PAPER, PO_INK_LINE, 0.4);
     }
     for (size_t i = 0; i < m->n_keep_outs; i++) {
         const po_keep_out *k = &m->keep_outs[i];
@@ -146,21 +146,24 @@ static void bed_itself(po_drawing *d, const bed_view *v, const po_machine *m, po
 typedef struct from_above {
     double turn[9];
     po_part_view view;
+    int side; /* dots */
     bool made;
 } from_above;
 
-static void look_down(po_drawing *d, const po_mesh *mesh, const double turn[9], from_above *ret)
+/* side: dots that it will be on paper, about; lines of a much finer picture would be lost in it. */
+static void look_down(po_drawing *d, const po_mesh *mesh, const double turn[9], int side, from_above *ret)
 {
-    if (ret->made && !memcmp(ret->turn, turn, sizeof ret->turn)) {
+    if (ret->made && !memcmp(ret->turn, turn, sizeof ret->turn) && side * 2 < ret->side * 3 &&
+        ret->side * 2 < side * 3) {
         return;
     }
-    enum { SIDE = 240 };
     po_view_setup setup = {
-        .mesh = mesh, .turn = turn, .from = PO_VIEW_DOWN, .width = SIDE, .height = SIDE, .overhang_limit_deg = NAN};
+        .mesh = mesh, .turn = turn, .from = PO_VIEW_DOWN, .width = side, .height = side, .overhang_limit_deg = NAN};
     po_err err;
     po_status status = po_part_view_make(&setup, d->arena, &ret->view, &err);
     d->failed = d->failed || status == PO_E_NOMEM;
     memcpy(ret->turn, turn, sizeof ret->turn);
+    ret->side = side;
     ret->made = status == PO_OK;
 }
 
@@ -177,7 +180,11 @@ static void one_bed(po_drawing *d, po_box2 box, size_t n_lines, const po_part_re
 
     /* The bounds of what lies there decide the window: a part that is too large shows how much. */
     const po_part_view *view = &above->view;
-    look_down(d, s->judged ? s->judged : s->mesh, turn, above);
+    const double(*b)[3] = s->facts.bounds_mm;
+    double large = fmax(b[1][0] - b[0][0], b[1][1] - b[0][1]), room = fmax(bx.high - bx.low, by.high - by.low);
+    double paper = fmax(large, 0) / fmax(fmax(large, room), 1e-9) * box.w;
+    int side = isfinite(paper) ? (int)fmin(fmax(paper * PO_DOTS_PER_MM, 48), 400) : 48;
+    look_down(d, s->judged ? s->judged : s->mesh, turn, side, above);
     double wx = view->high[0] - view->low[0], wy = view->high[1] - view->low[1];
     bool seen = above->made && view->image && wx < 1e5 && wy < 1e5;
     double cx = (bx.low + bx.high) / 2, cy = (by.low + by.high) / 2;
