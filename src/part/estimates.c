@@ -125,14 +125,18 @@ static po_status estimate_all(const po_estimating *e, const po_recipe *recipe, d
     return status;
 }
 
-static bool all_closed(const po_estimating *e)
+/* Why there can be no estimate; NULL where there can be one, or nothing is to be estimated. */
+static const char *why_not(const po_estimating *e)
 {
     for (size_t i = 0; i < e->n_solids; i++) {
         if (!e->solids[i].closed) {
-            return false;
+            return "it is not closed";
+        }
+        if (po_part_is_vast(e->shop, &e->solids[i].facts)) {
+            return "it is far larger than anything printed here";
         }
     }
-    return e->n_solids > 0;
+    return NULL;
 }
 
 po_status po_part_estimates(const po_estimating *e, po_arena *arena, const po_estimate **ret_estimates,
@@ -143,18 +147,18 @@ po_status po_part_estimates(const po_estimating *e, po_arena *arena, const po_es
     if (estimates == NULL) {
         return po_fail(err, PO_E_NOMEM, "no memory for estimates");
     }
-    bool closed = all_closed(e) && !e->vast;
-    if (!closed && e->n_solids > 0) {
+    const char *without = why_not(e);
+    bool possible = without == NULL && e->n_solids > 0;
+    if (without != NULL) {
         po_err why;
-        (void)po_fail(&why, PO_E_UNSUPPORTED,
-                      e->vast ? "it is far larger than anything printed here" : "it is not closed");
+        (void)po_fail(&why, PO_E_UNSUPPORTED, "%s", without);
         (void)po_go_without(e->unmeasured, "What it will take", &why);
     }
     *ret_judged = 0;
     for (size_t i = 0; i < n; i++) {
         const po_recipe *recipe = &e->shop->recipes[i];
         estimates[i] = nothing(recipe);
-        if (closed) {
+        if (possible) {
             po_status status = estimate_all(e, recipe, 1, NAN, arena, &estimates[i], err);
             if (status != PO_OK) {
                 if (!po_go_without(e->unmeasured, "What it will take", err)) {

@@ -211,7 +211,6 @@ static po_status estimate_reports(po_part_report *reports, size_t n, po_steps *s
                            .asked = options->recipe,
                            .threads = options->threads,
                            .steps = steps,
-                           .vast = r->unit_factor < 1,
                            .unmeasured = unmeasured};
         po_status status = po_part_estimates(&e, arena, &r->estimates, &r->judged_estimate, err);
         double most = r->shop->rules.allowance_m_per_run * 1000;

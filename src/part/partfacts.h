@@ -60,7 +60,6 @@ typedef struct po_estimating {
     const po_recipe *asked; /* NULL = any */
     int threads;
     po_steps *steps;
-    bool vast; /* far larger than anything to be printed: not estimated */
     po_unmeasured *unmeasured;
 } po_estimating;
 
@@ -73,7 +72,10 @@ po_status po_part_lighter(const po_estimating *e, const po_recipe *recipe, doubl
 /* The longest side of the shop's machines. */
 double po_part_largest_room(const po_shop *shop);
 /* By size: what to multiply by (1: plausible), and what was meant. stated: the file says its unit. largest_room_mm: as
- * above. Below 1: far larger than anything to be printed. */
+ * above. */
 double po_part_unit_factor(double largest_side_mm, bool stated, double largest_room_mm, const char **ret_guess);
+
+/* Far larger than anything printed here: a raster over it, or its layers, would take long and say nothing. */
+bool po_part_is_vast(const po_shop *shop, const po_mesh_facts *facts);
 
 #endif

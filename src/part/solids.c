@@ -301,20 +301,9 @@ static po_status find_walls(const po_solid_setup *setup, po_solid *s, po_arena *
     return PO_OK;
 }
 
-/* Far larger than anything to be printed here: a slip with the unit. A raster over it would take long and say nothing. */
-static bool is_vast(const po_solid_setup *setup, const po_solid *s)
-{
-    double side = 0;
-    for (int k = 0; k < 3; k++) {
-        side = fmax(side, s->facts.bounds_mm[1][k] - s->facts.bounds_mm[0][k]);
-    }
-    const char *guess;
-    return po_part_unit_factor(side, setup->part->unit != NULL, po_part_largest_room(setup->shop), &guess) < 1;
-}
-
 static po_status find_poses(const po_solid_setup *setup, po_solid *s, po_arena *arena, po_err *err)
 {
-    if (is_vast(setup, s)) {
+    if (po_part_is_vast(setup->shop, &s->facts)) {
         (void)po_fail(err, PO_E_UNSUPPORTED, "it is far larger than anything printed here");
         (void)po_go_without(setup->unmeasured, "How it lies", err);
         return PO_OK;

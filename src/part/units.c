@@ -48,3 +48,12 @@ double po_part_unit_factor(double side, bool stated, double room, const char **r
     }
     return 1;
 }
+
+bool po_part_is_vast(const po_shop *shop, const po_mesh_facts *facts)
+{
+    double side = 0;
+    for (int k = 0; k < 3; k++) {
+        side = fmax(side, facts->bounds_mm[1][k] - facts->bounds_mm[0][k]);
+    }
+    return side > fmax(LARGEST_MM, 2 * po_part_largest_room(shop));
+}
