@@ -6,9 +6,12 @@
 
 /* ---- room, by boxes (pieces_room.c) ---- */
 
-typedef struct po_bed_room { /* what a machine holds; keep-outs aside */
-    double x, y, z;          /* x, y: sides of the bed, or its diameter */
-    bool round;
+enum { PO_FREE_MOST = 16 };
+typedef struct po_bed_room {            /* what a machine holds */
+    double x, y, z;                     /* x, y: sides of the bed, or its diameter */
+    bool round;                         /* keep-outs of round beds are left to po_part_fit */
+    double free_sides[PO_FREE_MOST][2]; /* of the largest rectangles of the bed that no keep-out touches */
+    size_t n_free;
 } po_bed_room;
 
 po_bed_room po_bed_room_of(const po_machine *machine, double clearance_mm);

@@ -11,10 +11,73 @@
 
 enum { GRID_MOST = 512, NORMALS_MOST = 4096 };
 
+typedef struct patch {
+    double low[2], high[2];
+} patch;
+
+/* What is left of a rectangle beside another: up to four that overlap in its corners. */
+static size_t beside(const patch *whole, const patch *out, patch *ret)
+{
+    size_t n = 0;
+    bool apart = false;
+    for (int k = 0; k < 2; k++) {
+        apart = apart || out->high[k] <= whole->low[k] || out->low[k] >= whole->high[k];
+    }
+    if (apart) {
+        ret[n++] = *whole;
+    }
+    for (int k = 0; k < 2 && !apart; k++) {
+        if (out->low[k] > whole->low[k]) {
+            ret[n] = *whole;
+            ret[n++].high[k] = out->low[k];
+        }
+        if (out->high[k] < whole->high[k]) {
+            ret[n] = *whole;
+            ret[n++].low[k] = out->high[k];
+        }
+    }
+    return n;
+}
+
 po_bed_room po_bed_room_of(const po_machine *machine, double clearance_mm)
 {
     double less = 2 * clearance_mm;
-    return (po_bed_room){machine->bed_mm[0] - less, machine->bed_mm[1] - less, machine->height_mm, machine->round_bed};
+    po_bed_room room = {
+        machine->bed_mm[0] - less, machine->bed_mm[1] - less, machine->height_mm, machine->round_bed, {{0}}, 0};
+    po_range x, y;
+    po_machine_bed_extent(machine, &x, &y);
+    patch free_areas[PO_FREE_MOST] = {
+        {{x.low + clearance_mm, y.low + clearance_mm}, {x.high - clearance_mm, y.high - clearance_mm}}};
+    size_t n = 1;
+    for (size_t i = 0; i < machine->n_keep_outs && !machine->round_bed; i++) {
+        const po_keep_out *k = &machine->keep_outs[i];
+        patch out = {{k->x.low, k->y.low}, {k->x.high, k->y.high}}, next[4 * PO_FREE_MOST];
+        size_t n_next = 0;
+        for (size_t a = 0; a < n; a++) {
+            n_next += beside(&free_areas[a], &out, next + n_next);
+        }
+        n = n_next < PO_FREE_MOST ? n_next : PO_FREE_MOST; /* beyond that some room is left out: never too much */
+        memcpy(free_areas, next, n * sizeof next[0]);
+    }
+    for (size_t a = 0; a < n; a++) {
+        for (int k = 0; k < 2; k++) {
+            room.free_sides[a][k] = free_areas[a].high[k] - free_areas[a].low[k];
+        }
+    }
+    room.n_free = n;
+    return room;
+}
+
+static bool in_rectangle(const double *sides, double p, double q)
+{
+    double a = fmax(sides[0], sides[1]), b = fmin(sides[0], sides[1]), shorter = fmin(p, q);
+    p = fmax(p, q);
+    q = shorter;
+    if (p <= a) {
+        return q <= b;
+    }
+    double square = p * p + q * q;
+    return q <= b && b * square >= 2 * p * q * a + (p * p - q * q) * sqrt(square - a * a);
 }
 
 static bool flat_fits(const po_bed_room *room, double p, double q)
@@ -22,14 +85,12 @@ static bool flat_fits(const po_bed_room *room, double p, double q)
     if (room->round) {
         return hypot(p, q) <= room->x;
     }
-    double a = fmax(room->x, room->y), b = fmin(room->x, room->y), swap = fmin(p, q);
-    p = fmax(p, q);
-    q = swap;
-    if (p <= a) {
-        return q <= b;
+    for (size_t i = 0; i < room->n_free; i++) {
+        if (in_rectangle(room->free_sides[i], p, q)) {
+            return true;
+        }
     }
-    double square = p * p + q * q;
-    return q <= b && b * square >= 2 * p * q * a + (p * p - q * q) * sqrt(square - a * a);
+    return false;
 }
 
 bool po_box_fits(const po_bed_room *room, const double size[3])

@@ -105,6 +105,17 @@ static void test_boxes(void **state)
     assert_int_equal(po_box_pieces(&room, over, NULL), 2); /* the halves lie on another side */
     assert_int_equal(po_box_pieces(&room, both, NULL), 8); /* longer than 245 each way, so 2 each way */
     assert_int_equal(po_box_pieces(&room, flat, NULL), 1);
+    /* a scraper in the corner leaves 227 x 205 and 245 x 193 of the bed */
+    po_keep_out scraper = {{227, 245}, {193, 205}, 15};
+    po_machine scraped = alder;
+    scraped.keep_outs = &scraper;
+    scraped.n_keep_outs = 1;
+    po_bed_room less = po_bed_room_of(&scraped, 0);
+    double slabs[3][3] = {{227, 205, 230}, {245, 193, 230}, {228, 194, 230}};
+    assert_true(po_box_fits(&less, slabs[0]));
+    assert_true(po_box_fits(&less, slabs[1]));
+    assert_false(po_box_fits(&less, slabs[2]));
+    assert_true(po_box_fits(&room, slabs[2]));
     soup s = {0};
     soup_box(&s, -7, 3, 11, 600, 100, 100);
     po_mesh mesh = cut_weld(&s, arena);
