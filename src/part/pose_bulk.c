@@ -204,7 +204,7 @@ typedef struct sift {
 static void probe(size_t part, void *user)
 {
     sift *s = user;
-    po_corners3 c = {s->xyz, s->xyz + s->room, s->xyz + 2 * s->room, s->room};
+    po_corners3 c = {s->xyz, s->xyz + s->room, s->xyz + 2 * s->room, s->room, NULL};
     s->kernel->lowest(&c, s->axes + part * PO_MOST_AXES, PO_MOST_AXES, s->lowest + part * PO_MOST_AXES);
 }
 
@@ -212,11 +212,11 @@ static void look_outside(size_t chunk, void *user)
 {
     sift *s = user;
     size_t from = chunk * CHUNK, n = from + CHUNK < s->room ? CHUNK : s->room - from;
-    po_corners3 c = {s->xyz + from, s->xyz + s->room + from, s->xyz + 2 * s->room + from, n};
+    po_corners3 c = {s->xyz + from, s->xyz + s->room + from, s->xyz + 2 * s->room + from, n, NULL};
     s->kernel->outside(&c, s->planes, s->n_planes, s->margin, s->outside + from);
 }
 
-/* Which of the corners may be outermost: *ret 1 for each. */
+/* Which of the corners may be outermost: 1, or 2 for those that are lowest along one of the probes. */
 static po_status sift_corners(const float *xyz, size_t n, double diagonal, po_pool *pool, uint8_t *ret, po_err *err)
 {
     static const size_t parts = PROBES / PO_MOST_AXES;
@@ -269,7 +269,7 @@ static po_status sift_corners(const float *xyz, size_t n, double diagonal, po_po
         memset(ret, 1, room);
     }
     for (int i = 0; i < PROBES; i++) {
-        ret[lowest[i]] = 1;
+        ret[lowest[i]] = 2;
     }
     free(planes);
     free(faces);
@@ -306,54 +306,181 @@ static po_status check(const po_mesh *mesh, uint8_t *used, size_t *ret_used, po_
     return PO_OK;
 }
 
-static po_status keep(po_pose_bulk *bulk, const sum *sums, size_t n_sums, const float *xyz, size_t n_used,
-                      const uint8_t *outer, po_err *err)
+/* Bits of a number below 1024 spread to every third place. */
+static uint32_t every_third(uint32_t x)
 {
-    size_t n = 0, from = full(n_used), rows = full(n_sums);
-    for (size_t i = 0; i < n_used; i++) {
-        n += outer[i];
+    x = (x | x << 16) & 0x030000ff;
+    x = (x | x << 8) & 0x0300f00f;
+    x = (x | x << 4) & 0x030c30c3;
+    return (x | x << 2) & 0x09249249;
+}
+
+enum { CELLS = 32, N_CELLS = CELLS * CELLS * CELLS };
+
+/* Where a vector with parts from -1 to 1 lies on a curve that keeps near ones together (Morton, IBM technical report,
+ * 1966), in cells of a 16th. */
+static uint32_t cell_of(const double v[3])
+{
+    uint32_t code = 0;
+    for (int k = 0; k < 3; k++) {
+        double x = floor((v[k] + 1) * (CELLS / 2));
+        code |= every_third((uint32_t)fmin(fmax(x, 0), CELLS - 1)) << k;
     }
-    size_t room = full(n);
-    float *m = aligned_alloc(32, (7 * rows + 3 * room) * sizeof *m);
-    if (!m) {
-        return po_fail(err, PO_E_NOMEM, "memory ran out while poses were compared");
+    return code;
+}
+
+/* Numbers 0..n-1 by their cells, stable. Caller frees; NULL: no memory. */
+static uint32_t *by_cell(const uint16_t *cells, size_t n)
+{
+    uint32_t *order = malloc((n + 1) * sizeof *order), *start = calloc(N_CELLS + 1, sizeof *start);
+    if (order && start) {
+        for (size_t i = 0; i < n; i++) {
+            start[cells[i] + 1]++;
+        }
+        for (size_t c = 0; c < N_CELLS; c++) {
+            start[c + 1] += start[c];
+        }
+        for (size_t i = 0; i < n; i++) {
+            order[start[cells[i]]++] = (uint32_t)i;
+        }
+    } else {
+        free(order);
+        order = NULL;
     }
-    memset(m, 0, (7 * rows + 3 * room) * sizeof *m);
-    for (size_t i = 0; i < n_sums; i++) {
-        const double *v = sums[i].normal;
+    free(start);
+    return order;
+}
+
+static void bound_planes(const po_planes *p, size_t n, po_cone *cones)
+{
+    for (size_t begin = 0; begin < n; begin += PO_BLOCK) {
+        size_t end = begin + PO_BLOCK < n ? begin + PO_BLOCK : n;
+        double axis[3] = {0}, cosine = 1;
+        for (size_t i = begin; i < end; i++) {
+            axis[0] += (double)p->nx[i], axis[1] += (double)p->ny[i], axis[2] += (double)p->nz[i];
+        }
+        double length = sqrt(axis[0] * axis[0] + axis[1] * axis[1] + axis[2] * axis[2]);
+        for (size_t i = begin; i < end && length > 1e-6; i++) {
+            double dot = axis[0] * (double)p->nx[i] + axis[1] * (double)p->ny[i] + axis[2] * (double)p->nz[i];
+            cosine = fmin(cosine, dot / length);
+        }
+        po_cone *cone = &cones[begin / PO_BLOCK];
+        *cone = (po_cone){{1, 0, 0}, -1, 0}; /* all directions */
+        if (length > 1e-6 && cosine > 0.1) {
+            for (int k = 0; k < 3; k++) {
+                cone->axis[k] = (float)(axis[k] / length);
+            }
+            cone->cosine = (float)cosine;
+            cone->sine = (float)sqrt(1 - cosine * cosine);
+        }
+    }
+}
+
+static void bound_corners(const po_corners3 *c, po_ball *balls)
+{
+    for (size_t begin = 0; begin < c->n; begin += PO_BLOCK) {
+        size_t end = begin + PO_BLOCK < c->n ? begin + PO_BLOCK : c->n;
+        const float *xyz[3] = {c->x, c->y, c->z};
+        po_ball *ball = &balls[begin / PO_BLOCK];
+        double square = 0, at[3];
+        for (int k = 0; k < 3; k++) {
+            float low = INFINITY, high = -INFINITY;
+            for (size_t i = begin; i < end; i++) {
+                low = fminf(low, xyz[k][i]);
+                high = fmaxf(high, xyz[k][i]);
+            }
+            ball->at[k] = low / 2 + high / 2;
+            at[k] = (double)ball->at[k];
+        }
+        for (size_t i = begin; i < end; i++) {
+            double x = (double)c->x[i] - at[0], y = (double)c->y[i] - at[1], z = (double)c->z[i] - at[2];
+            square = fmax(square, x * x + y * y + z * z);
+        }
+        ball->radius = (float)sqrt(square);
+    }
+}
+
+static void put_planes(const po_pose_bulk *bulk, const sum *sums, const uint32_t *order, size_t n, size_t rows,
+                       float *m)
+{
+    for (size_t i = 0; i < n; i++) {
+        const sum *s = &sums[order[i]];
+        const double *v = s->normal;
         double length = sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2]);
         for (size_t k = 0; k < 3; k++) {
             m[k * rows + i] = (float)(bulk->sign * v[k] / length);
-            m[(4 + k) * rows + i] = (float)sums[i].moment[k];
+            m[(4 + k) * rows + i] = (float)s->moment[k];
         }
-        m[3 * rows + i] = (float)sums[i].area;
+        m[3 * rows + i] = (float)s->area;
     }
-    float *c = m + 7 * rows;
-    size_t at = 0;
-    for (size_t i = 0; i < n_used; i++) {
+}
+
+/* The planes and outer corners for good, near ones together; the corners that were lowest somewhere (2 in outer) come
+ * first, so that nearly all other blocks can be passed over. */
+static po_status keep(po_pose_bulk *bulk, const sum *sums, size_t n_sums, const float *xyz, size_t n_used,
+                      const uint8_t *outer, po_err *err)
+{
+    size_t n = 0, from = full(n_used), rows = full(n_sums), most = n_used > n_sums ? n_used : n_sums;
+    uint16_t *cells = malloc((most + 1) * sizeof *cells);
+    uint32_t *kept = malloc((n_used + 1) * sizeof *kept), *planes = NULL, *corners = NULL;
+    for (size_t i = 0; cells && i < n_sums; i++) {
+        double v[3], length = 0;
+        for (int k = 0; k < 3; k++) {
+            length += sums[i].normal[k] * sums[i].normal[k];
+        }
+        for (int k = 0; k < 3; k++) {
+            v[k] = sums[i].normal[k] / sqrt(length);
+        }
+        cells[i] = (uint16_t)cell_of(v);
+    }
+    planes = cells ? by_cell(cells, n_sums) : NULL;
+    for (size_t i = 0; planes && kept && i < n_used; i++) {
         if (outer[i]) {
+            double v[3];
             for (size_t k = 0; k < 3; k++) {
-                c[k * room + at] = xyz[k * from + i];
+                v[k] = (double)xyz[k * from + i] * 2 / fmax(bulk->diagonal, 1e-9);
             }
-            at++;
+            cells[n] = outer[i] == 2 ? 0 : (uint16_t)cell_of(v);
+            kept[n++] = (uint32_t)i;
         }
     }
-    for (; at < room; at++) {
-        for (size_t k = 0; k < 3; k++) {
-            c[k * room + at] = c[k * room + n - 1];
-        }
-    }
+    corners = planes && kept ? by_cell(cells, n) : NULL;
+    size_t room = full(n), n_blocks = room / PO_BLOCK + 1;
+    float *m = corners ? aligned_alloc(32, (7 * rows + 3 * room) * sizeof *m) : NULL;
     bulk->memory = m;
-    bulk->planes = (po_planes){m, m + rows, m + 2 * rows, m + 3 * rows, m + 4 * rows, m + 5 * rows, m + 6 * rows, rows};
-    bulk->n_planes = n_sums;
-    bulk->corners = (po_corners3){c, c + room, c + 2 * room, room};
-    bulk->n_corners = n;
-    return PO_OK;
+    bulk->balls = malloc(n_blocks * sizeof *bulk->balls);
+    bulk->cones = malloc((rows / PO_BLOCK + 1) * sizeof *bulk->cones);
+    bool fine = m && bulk->balls && bulk->cones;
+    if (fine) {
+        memset(m, 0, (7 * rows + 3 * room) * sizeof *m);
+        put_planes(bulk, sums, planes, n_sums, rows, m);
+        float *c = m + 7 * rows;
+        for (size_t i = 0; i < room; i++) {
+            size_t at = kept[corners[i < n ? i : n - 1]];
+            for (size_t k = 0; k < 3; k++) {
+                c[k * room + i] = xyz[k * from + at];
+            }
+        }
+        bulk->planes = (po_planes){
+            m, m + rows, m + 2 * rows, m + 3 * rows, m + 4 * rows, m + 5 * rows, m + 6 * rows, rows, bulk->cones};
+        bulk->n_planes = n_sums;
+        bulk->corners = (po_corners3){c, c + room, c + 2 * room, room, bulk->balls};
+        bulk->n_corners = n;
+        bound_planes(&bulk->planes, n_sums, bulk->cones);
+        bound_corners(&bulk->corners, bulk->balls);
+    }
+    free(cells);
+    free(kept);
+    free(planes);
+    free(corners);
+    return fine ? PO_OK : po_fail(err, PO_E_NOMEM, "memory ran out while poses were compared");
 }
 
 void po_pose_bulk_done(po_pose_bulk *bulk)
 {
     free(bulk->memory);
+    free(bulk->balls);
+    free(bulk->cones);
     *bulk = (po_pose_bulk){0};
 }
 

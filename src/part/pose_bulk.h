@@ -15,6 +15,8 @@ typedef struct po_pose_bulk {
     po_corners3 corners; /* those that may be outermost in some direction */
     size_t n_corners;
     float *memory;
+    po_ball *balls;
+    po_cone *cones;
 } po_pose_bulk;
 
 /* Triangles whose planes agree this nearly are summed as one: a turn of less than 0.01 degrees, 0.02 mm. */

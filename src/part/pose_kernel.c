@@ -2,9 +2,10 @@
  *
  * Written with vectors of 8 floats (GCC and clang's vector extension), compiled for plain and AVX2 machines. There is no
  * AVX-512 version: GCC 12 takes combined masks of 64-byte vectors apart lane by lane, which was 20 times slower.
- * All versions do the same operations in the same order, so their answers are the same to the bit. Planes are taken in
- * blocks that stay in the first cache while all directions pass over them; sums of a block are floats by lane, sums of
- * blocks doubles. */
+ * All versions do the same operations in the same order, so their answers are the same to the bit. Blocks that can't
+ * matter are passed over: corners in a ball that is neither lower nor higher than what was found already, planes whose
+ * normals all lie in a cone that neither overhangs nor shows steps. The bounds are a little wide, so that passing over
+ * changes no answer. Sums of a block are floats by lane, sums of blocks doubles. */
 #include "part/pose_kernel.h"
 
 #include <math.h>
@@ -12,7 +13,7 @@
 
 typedef float vec __attribute__((vector_size(32), may_alias, aligned(32)));
 typedef int32_t ivec __attribute__((vector_size(32), may_alias, aligned(32)));
-enum { BLOCK = 1024 }; /* planes or corners */
+static const float WIDE = 1e-5f; /* for the rounding of floats: of radii, and of cosines */
 #define INLINE static inline __attribute__((always_inline))
 
 #define LOAD(p) (*(const vec *)(p))
@@ -20,32 +21,44 @@ enum { BLOCK = 1024 }; /* planes or corners */
 #define CHOOSE(mask, a, b) ((vec)(((ivec)(a) & (mask)) | ((ivec)(b) & ~(mask))))
 #define WHERE(mask, a) ((vec)((ivec)(a) & (mask)))
 
+INLINE float along(const float p[3], const float u[3])
+{
+    return p[0] * u[0] + p[1] * u[1] + p[2] * u[2];
+}
+
+/* How far a ball reaches about its middle, with what rounding may add. */
+INLINE float reach(const po_ball *b)
+{
+    return b->radius + WIDE * (b->radius + fabsf(b->at[0]) + fabsf(b->at[1]) + fabsf(b->at[2]));
+}
+
 INLINE void heights_loop(const po_corners3 *c, const float (*axes)[3], size_t n_axes, float (*ret)[2])
 {
-    vec low[PO_MOST_AXES], high[PO_MOST_AXES];
     for (size_t a = 0; a < n_axes; a++) {
-        low[a] = SPLAT(INFINITY);
-        high[a] = SPLAT(-INFINITY);
+        ret[a][0] = INFINITY;
+        ret[a][1] = -INFINITY;
     }
-    for (size_t begin = 0; begin < c->n; begin += BLOCK) {
-        size_t end = begin + BLOCK < c->n ? begin + BLOCK : c->n;
+    for (size_t begin = 0; begin < c->n; begin += PO_BLOCK) {
+        size_t end = begin + PO_BLOCK < c->n ? begin + PO_BLOCK : c->n;
+        const po_ball *ball = c->balls ? &c->balls[begin / PO_BLOCK] : NULL;
         for (size_t a = 0; a < n_axes; a++) {
-            vec ux = SPLAT(axes[a][0]), uy = SPLAT(axes[a][1]), uz = SPLAT(axes[a][2]), l = low[a], h = high[a];
+            if (ball) {
+                float middle = along(ball->at, axes[a]), far = reach(ball);
+                if (middle - far >= ret[a][0] && middle + far <= ret[a][1]) {
+                    continue;
+                }
+            }
+            vec ux = SPLAT(axes[a][0]), uy = SPLAT(axes[a][1]), uz = SPLAT(axes[a][2]);
+            vec l = SPLAT(ret[a][0]), h = SPLAT(ret[a][1]);
             for (size_t i = begin; i < end; i += PO_LANES) {
                 vec t = LOAD(c->x + i) * ux + LOAD(c->y + i) * uy + LOAD(c->z + i) * uz;
                 l = CHOOSE(t < l, t, l);
                 h = CHOOSE(t > h, t, h);
             }
-            low[a] = l;
-            high[a] = h;
-        }
-    }
-    for (size_t a = 0; a < n_axes; a++) {
-        ret[a][0] = INFINITY;
-        ret[a][1] = -INFINITY;
-        for (int k = 0; k < PO_LANES; k++) {
-            ret[a][0] = fminf(ret[a][0], low[a][k]);
-            ret[a][1] = fmaxf(ret[a][1], high[a][k]);
+            for (int k = 0; k < PO_LANES; k++) {
+                ret[a][0] = l[k] < ret[a][0] ? l[k] : ret[a][0];
+                ret[a][1] = h[k] > ret[a][1] ? h[k] : ret[a][1];
+            }
         }
     }
 }
@@ -59,8 +72,8 @@ INLINE void lowest_loop(const po_corners3 *c, const float (*axes)[3], size_t n_a
         at[a] = (ivec){0};
     }
     ivec lanes = {0, 1, 2, 3, 4, 5, 6, 7};
-    for (size_t begin = 0; begin < c->n; begin += BLOCK) {
-        size_t end = begin + BLOCK < c->n ? begin + BLOCK : c->n;
+    for (size_t begin = 0; begin < c->n; begin += PO_BLOCK) {
+        size_t end = begin + PO_BLOCK < c->n ? begin + PO_BLOCK : c->n;
         for (size_t a = 0; a < n_axes; a++) {
             vec ux = SPLAT(axes[a][0]), uy = SPLAT(axes[a][1]), uz = SPLAT(axes[a][2]), l = low[a];
             ivec best = at[a];
@@ -91,6 +104,13 @@ INLINE size_t below_loop(const po_corners3 *c, const float axis[3], float limit,
     vec ux = SPLAT(axis[0]), uy = SPLAT(axis[1]), uz = SPLAT(axis[2]), bound = SPLAT(limit);
     for (size_t begin = 0; begin < c->n; begin += 4 * PO_LANES) {
         size_t end = begin + 4 * PO_LANES < c->n ? begin + 4 * PO_LANES : c->n;
+        if (c->balls && begin % PO_BLOCK == 0) {
+            const po_ball *ball = &c->balls[begin / PO_BLOCK];
+            if (along(ball->at, axis) - reach(ball) > limit) {
+                begin += PO_BLOCK - 4 * PO_LANES;
+                continue;
+            }
+        }
         ivec any = {0};
         for (size_t i = begin; i < end; i += PO_LANES) {
             vec t = LOAD(c->x + i) * ux + LOAD(c->y + i) * uy + LOAD(c->z + i) * uz;
@@ -137,9 +157,16 @@ INLINE void sums_loop(const po_planes *p, const float (*axes)[3], const float *l
 {
     memset(ret, 0, n_axes * sizeof *ret);
     vec down = SPLAT(limits->down), from = SPLAT(limits->steps_low), to = SPLAT(limits->steps_high);
-    for (size_t begin = 0; begin < p->n; begin += BLOCK) {
-        size_t end = begin + BLOCK < p->n ? begin + BLOCK : p->n;
+    for (size_t begin = 0; begin < p->n; begin += PO_BLOCK) {
+        size_t end = begin + PO_BLOCK < p->n ? begin + PO_BLOCK : p->n;
+        const po_cone *cone = &p->cones[begin / PO_BLOCK];
         for (size_t a = 0; a < n_axes; a++) {
+            float t = along(cone->axis, axes[a]), s = t * t < 1 ? sqrtf(1 - t * t) * cone->sine : 0;
+            float least = t < -cone->cosine ? -1 : t * cone->cosine - s - 10 * WIDE;
+            float most = t > cone->cosine ? 1 : t * cone->cosine + s + 10 * WIDE;
+            if (least >= limits->down && (most < limits->steps_low || least > limits->steps_high)) {
+                continue;
+            }
             vec ux = SPLAT(axes[a][0]), uy = SPLAT(axes[a][1]), uz = SPLAT(axes[a][2]);
             vec floor_z = SPLAT(low[a]), bed_z = SPLAT(low[a] + bed);
             vec foothold = {0}, hang = {0}, beneath = {0}, steps = {0};

@@ -7,17 +7,28 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { PO_LANES = 8, PO_MOST_AXES = 64 };
+enum { PO_LANES = 8, PO_MOST_AXES = 64, PO_BLOCK = 256 };
+
+/* Things near each other stand in blocks of PO_BLOCK, so that most blocks can be passed over unseen. */
+typedef struct po_ball { /* that holds the corners of a block */
+    float at[3], radius;
+} po_ball;
+
+typedef struct po_cone { /* that holds the normals of a block: axis, and the cosine and sine of the half angle */
+    float axis[3], cosine, sine;
+} po_cone;
 
 typedef struct po_corners3 { /* n is a multiple of PO_LANES; what fills it up repeats the last point */
     const float *x, *y, *z;
     size_t n;
+    const po_ball *balls; /* one for each block; NULL = none known */
 } po_corners3;
 
 typedef struct
     po_planes { /* pieces of a surface with one normal: unit normal, area, area times centre; filled up with 0 */
     const float *nx, *ny, *nz, *area, *cx, *cy, *cz;
     size_t n;
+    const po_cone *cones; /* one for each block */
 } po_planes;
 
 typedef struct po_plane_limits {
