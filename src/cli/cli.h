@@ -54,8 +54,8 @@ struct cli_verb {
     int (*run)(const cli_call *call);
 };
 
-extern const cli_verb cli_check_verb, cli_orient_verb, cli_pieces_verb, cli_explain_verb, cli_shop_check_verb, cli_shop_show_verb,
-    cli_help_verb;
+extern const cli_verb cli_check_verb, cli_orient_verb, cli_pieces_verb, cli_explain_verb, cli_shop_check_verb,
+    cli_shop_show_verb, cli_help_verb;
 const cli_verb *const *cli_verbs(size_t *ret_n);
 
 /* ---- options.c ---- */
