@@ -1,6 +1,6 @@
 /* Writes the Quayside Workshop's job files for `make demo`. SPDX-License-Identifier: Apache-2.0
  *
- * Twelve files: good ones, and one for each of the things that a desk meets in a week. Usage: jobs FOLDER. */
+ * Thirteen files: good ones, and one for each of the things that a desk meets in a week. Usage: jobs FOLDER. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -112,6 +112,16 @@ static double hook(const void *self, double x, double y, double z)
         d = fmin(d, shape_box(x, y, 22, 6, 4, 6, 1));
     }
     return z >= 20 ? shape_box(x, y, 13, 6, 13, 6, 1) : d;
+}
+
+/* A plate with a hole and a post (parts.c, shelf_catch), as a mirror shows it: the wrong hand. */
+static double catch_mirrored(const void *self, double x, double y, double z)
+{
+    (void)self;
+    if (z < 4) {
+        return fmax(shape_box(x, y, 20, 8, 20, 8, 3), -shape_disc(x, y, 7, 4.5, 2.2));
+    }
+    return shape_disc(x, y, 32, 11, 4);
 }
 
 static bool save(const char *folder, const char *name, const job *j)
@@ -283,5 +293,12 @@ int main(int argc, char **argv)
     j.bodies = b;
     j.n_bodies = 2;
     ok &= save(out, "12-tag-two-materials.gcode", &j);
+
+    j = (job)JOB_INIT;
+    j.words = &plain;
+    b[0] = (body){.solid = catch_mirrored, .x = 100, .y = 95, .x1 = 40, .y1 = 16, .height = 16, .style = &everyday};
+    j.bodies = b;
+    j.n_bodies = 1;
+    ok &= save(out, "13-catch-mirrored.gcode", &j);
     return ok ? 0 : 5;
 }
