@@ -522,6 +522,61 @@ INSIDE(centre_origin) /* too large for this bed, but where this bed's own middle
     put(b, 122.5, 102.5, 110);
 }
 
+/* Held against a part of one solid, found as it should be. */
+static po_against_solid held_solid;
+static po_against held = {.part = "bracket.stl", .solids = &held_solid, .n_solids = 1, .objects = 1};
+static po_match *hold(bench *b)
+{
+    held_solid = (po_against_solid){.wanted = 1, .found = 1, .tried = true};
+    held_solid.best = (po_match){.found = true, .scale = 1, .covered = 0.99, .missing_from_mm = NAN};
+    b->context.against = &held;
+    return &held_solid.best;
+}
+TRIP(other_part)
+{
+    hold(b)->covered = 0.5;
+    held_solid.found = 0;
+    held_solid.best.found = false;
+}
+INSIDE(other_part)
+{
+    hold(b)->covered = 0.94;
+}
+TRIP(scaled)
+{
+    hold(b)->scale = 0.9;
+}
+INSIDE(scaled)
+{
+    hold(b)->scale = 1.005; /* made up for shrinkage */
+}
+TRIP(mirrored)
+{
+    hold(b)->mirrored = true;
+}
+INSIDE(mirrored)
+{
+    hold(b)->turn_deg = 180;
+}
+TRIP(incomplete)
+{
+    hold(b);
+    held_solid.wanted = 2;
+}
+INSIDE(incomplete)
+{
+    hold(b);
+    held_solid.found = 3; /* more copies than the file has */
+}
+TRIP(ends_early)
+{
+    hold(b)->missing_from_mm = 12.5;
+}
+INSIDE(ends_early)
+{
+    hold(b);
+}
+
 TRIP(off_recipe)
 {
     b->report.facts.walls = 2;
@@ -619,6 +674,11 @@ static const rule_case cases[] = {
     C(ends_unstaffed, "too-long", PO_GRADE_ASK, "20:16"),
     C(made_for_other_machine, "made-for-other-machine", PO_GRADE_ASK, "Dogwood"),
     C(centre_origin, "made-for-other-machine", PO_GRADE_ASK, "Elm"),
+    C(other_part, "other-part", PO_GRADE_ASK, "50 %"),
+    C(scaled, "scaled", PO_GRADE_ASK, "90.0 %"),
+    C(mirrored, "mirrored", PO_GRADE_ASK, "mirror image"),
+    C(incomplete, "incomplete", PO_GRADE_ASK, "2 solids"),
+    C(ends_early, "incomplete", PO_GRADE_ASK, "12.5 mm"),
     C(off_recipe, "off-recipe", PO_GRADE_NOTE, "speed 120 mm/s (recipe: 65 mm/s)"),
 };
 enum { N_CASES = sizeof cases / sizeof cases[0] };
