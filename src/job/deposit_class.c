@@ -255,11 +255,14 @@ static bool find_carried(po_deposit *d, work *w, finder *f)
 /* Does the round end of a bead at (x, y), cells, touch something that carries, or carried material of its own height? */
 static bool end_touches(const po_deposit *d, float x, float y, float reach, float floor_z)
 {
-    int r = (int)ceilf(reach), ix = (int)floorf(x), iy = (int)floorf(y);
-    for (int j = iy - r; j <= iy + r; j++) {
-        for (int i = ix - r; i <= ix + r; i++) {
+    /* damaged files hold beads wider than any bed: never beyond the raster */
+    int r = (int)ceilf(min_f(reach, (float)(d->width + d->height))), ix = (int)floorf(x), iy = (int)floorf(y);
+    int low_x = ix > r ? ix - r : 0, high_x = ix + r < d->width ? ix + r : d->width - 1;
+    int low_y = iy > r ? iy - r : 0, high_y = iy + r < d->height ? iy + r : d->height - 1;
+    for (int j = low_y; j <= high_y; j++) {
+        for (int i = low_x; i <= high_x; i++) {
             float ox = (float)i + 0.5f - x, oy = (float)j + 0.5f - y;
-            if (ox * ox + oy * oy <= (reach + 0.5f) * (reach + 0.5f) && cell_inside(d, i, j) &&
+            if (ox * ox + oy * oy <= (reach + 0.5f) * (reach + 0.5f) &&
                 (height_at(d, i, j) >= floor_z || po_bitmap_at(&d->carried, i, j))) {
                 return true;
             }
@@ -270,8 +273,7 @@ static bool end_touches(const po_deposit *d, float x, float y, float reach, floa
 
 static bool bit_near(const po_deposit *d, const po_bitmap *map, float x, float y)
 {
-    int i = (int)floorf(x), j = (int)floorf(y);
-    return cell_inside(d, i, j) && po_bitmap_at(map, i, j);
+    return x >= 0 && y >= 0 && x < (float)d->width && y < (float)d->height && po_bitmap_at(map, (int)x, (int)y);
 }
 
 static bool beside(const po_deposit *d, const po_bitmap *map, float x, float y, float nx, float ny, float w)
