@@ -23,6 +23,7 @@ import sys
 import tempfile
 
 HERE = os.path.dirname(os.path.abspath(__file__))
+sys.dont_write_bytecode = True
 sys.path.insert(0, os.path.join(HERE, "outside"))
 import meshes  # noqa: E402 pylint: disable=wrong-import-position
 
