@@ -130,10 +130,11 @@ static inline double edge_distance(const po_loops *l, double x, double y)
             double dx = q[0] - p[0], dy = q[1] - p[1], l2 = dx * dx + dy * dy;
             double t = l2 > 0 ? ((x - p[0]) * dx + (y - p[1]) * dy) / l2 : 0;
             t = t < 0 ? 0 : t > 1 ? 1 : t;
-            best = fmin(best, hypot(x - p[0] - t * dx, y - p[1] - t * dy));
+            double ex = x - p[0] - t * dx, ey = y - p[1] - t * dy;
+            best = fmin(best, ex * ex + ey * ey);
         }
     }
-    return best;
+    return sqrt(best);
 }
 
 /* Rings as doubles, so that the above can be used on them. */

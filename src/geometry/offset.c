@@ -1,21 +1,23 @@
 /* Loops: offsets. SPDX-License-Identifier: Apache-2.0
  *
- * The region is first made clean. Growing it by r then adds, with winding number 1 each, a rectangle of height r outside
- * every edge and a sector of a disk at every convex corner; together with the region their borders sum up to one closed
- * curve a ring: each edge moved out by r, joined by arcs at convex corners and, at reflex ones, by way of the corner
- * itself. The region of positive winding of these curves is the answer (a convolution: L. Guibas, L. Ramshaw, J. Stolfi, A
- * kinetic framework for computational geometry, FOCS 1983). Shrinking is growing the outside, and comes out as the same
- * curves to the other side with the same rule.
+ * The region is first made clean. Growing it by r adds everything that is nearest to some place of its outline and within
+ * r of it: beside every edge a piece of the rectangle of height r, at every convex corner a sector of a disk. The borders
+ * of the region and of all pieces sum up to one closed curve a ring, and the region of positive winding of these curves is
+ * the answer (a convolution: L. Guibas, L. Ramshaw, J. Stolfi, A kinetic framework for computational geometry, FOCS 1983).
+ * Shrinking is growing the outside, and comes out as the same curves to the other side with the same rule.
  *
- * At a reflex corner the moved edges cross; cutting both there takes a kite out of the sum. Where the turn is no sharper
- * than a right angle and the kite reaches no further along either edge than that is long, it lies in both rectangles, and
- * the sum stays positive all over it: k kites in a row lie in k + 1 rectangles. Only where all corners of a ring are cut and each of its edges is consumed
- * from both ends would the kites use up all rectangles; such a ring keeps one corner uncut. This saves most of the
- * crossings that would have to be found. */
+ * At a reflex corner the rectangles of both edges overlap. Each may be cut along the bisector there, which saves most of
+ * the crossings that would have to be found, as long as no point beyond the bisector has its nearest place on the edge
+ * that it is cut from. Let x be such a point within r. It is nearer to the line of the other edge than to this edge, so its
+ * foot on that line must lie behind the other edge's end, at most r sin(turn) from the corner (r tan(turn / 2) for turns
+ * over a right angle). If the outline goes on that far along the line, by reflex corners that turn less than a right
+ * angle in all, it comes between x and the foot, and so nearer to x than this edge is. Where it does not go on like that
+ * the corner is not cut: the curve runs to the corner and back out. Two bisectors that meet below r leave a triangle. */
 #include <math.h>
 
 #include "geometry/rings.h"
 
+enum { FURTHEST_LOOK = 64 }; /* edges: beyond that a corner is left uncut */
 static const double LEAST_ARC_ERROR_MM = 1e-7, MITRE_MM = 2.5e-7;
 
 typedef struct vec {
@@ -56,46 +58,127 @@ static inline void put(tracer *t, const po_spot *v, double x, double y)
     t->out->at[t->out->n_points++] = (po_spot){v->x + llrint(x), v->y + llrint(y)};
 }
 
-/* Whether one corner's kite lies in both rectangles, and may be cut off. Its far corners are the ends of the moved edges:
- * each is size * sin(turn) along the other edge and size * cos(turn) above it. */
-static bool is_cut(const tracer *t, vec a, vec b, double l, double m)
+/* One ring on its way out: n corners, corner i between the edges i - 1 and i. */
+typedef struct course {
+    const po_spot *at;
+    size_t n;
+    vec *normal; /* of each edge, to its right; of length 1 */
+    double *length;
+    bool *cut;    /* each corner: along its bisector */
+    double *apex; /* each edge: height at which the bisectors of its ends meet, if below the offset; else 0 */
+} course;
+
+static inline size_t before(const course *c, size_t i)
 {
-    double turn = a.x * b.y - a.y * b.x, along = a.x * b.x + a.y * b.y;
-    return turn * t->r <= 0 && t->size * along >= -1 && t->size * fabs(turn) <= fmin(l, m) && along > -0.5;
+    return i > 0 ? i - 1 : c->n - 1;
 }
 
-static po_status put_corner(tracer *t, const po_spot *v, vec a, vec b, bool cut)
+static inline size_t after(const course *c, size_t i)
 {
-    double turn = a.x * b.y - a.y * b.x, along = a.x * b.x + a.y * b.y, r = t->r;
-    if (cut || (along > 0 && turn * r > 0 && t->size * (1 - along) <= 4 * t->mitre)) {
-        /* 1 / cos(h) - 1 is about h^2 / 2, and 1 - cos(2 h) about 2 h^2 */
-        double k = r / (1 + along);
-        put(t, v, k * (a.x + b.x), k * (a.y + b.y));
-        return PO_OK;
+    return i + 1 < c->n ? i + 1 : 0;
+}
+
+static inline double cross(vec a, vec b)
+{
+    return a.x * b.y - a.y * b.x;
+}
+
+static inline double dot(vec a, vec b)
+{
+    return a.x * b.x + a.y * b.y;
+}
+
+/* Whether the outline goes on along the edge for so far, forward or backward. */
+static bool goes_on(const tracer *t, const course *c, size_t edge, bool forward, double far)
+{
+    vec first = c->normal[edge];
+    double sum = 1; /* a grid unit's grace */
+    for (int steps = 0; steps < FURTHEST_LOOK; steps++) {
+        vec a = c->normal[edge];
+        double along = dot(first, a);
+        if (along <= 0) {
+            return false;
+        }
+        sum += c->length[edge] * along;
+        if (sum >= far) {
+            return true;
+        }
+        edge = forward ? after(c, edge) : before(c, edge);
+        vec b = c->normal[edge];
+        if ((forward ? cross(a, b) : cross(b, a)) * t->r > 0 || dot(a, b) <= 0) {
+            return false;
+        }
     }
-    double n = 1;
-    if (turn * r > 0 && along < t->cos_step) {
+    return false;
+}
+
+static bool may_cut(const tracer *t, const course *c, size_t corner)
+{
+    size_t h = before(c, corner);
+    double turn = cross(c->normal[h], c->normal[corner]), along = dot(c->normal[h], c->normal[corner]);
+    if (turn * t->r > 0 || along < -0.999) {
+        return false;
+    }
+    double far = t->size * fabs(turn) / (along >= 0 ? 1 : 1 + along);
+    return goes_on(t, c, corner, true, far) && goes_on(t, c, h, false, far);
+}
+
+/* tan of half the turn: how far a bisector leans over its edge. */
+static double lean(const course *c, size_t corner)
+{
+    vec a = c->normal[before(c, corner)], b = c->normal[corner];
+    return c->cut[corner] ? fabs(cross(a, b)) / (1 + dot(a, b)) : 0;
+}
+
+static void put_apex(tracer *t, const course *c, size_t edge)
+{
+    vec a = c->normal[edge];
+    double h = c->apex[edge], along = h * lean(c, edge);
+    h = t->r < 0 ? -h : h;
+    put(t, &c->at[edge], h * a.x - along * a.y, h * a.y + along * a.x);
+}
+
+static po_status put_corner(tracer *t, const course *c, size_t i)
+{
+    size_t h = before(c, i);
+    const po_spot *v = &c->at[i];
+    vec a = c->normal[h], b = c->normal[i];
+    double turn = cross(a, b), along = dot(a, b), r = t->r, n = 1;
+    bool arc = turn * r > 0;
+    if (arc && along < t->cos_step) {
         n = ceil(fabs(atan2(turn, along)) / t->step - 1e-9);
     }
-    if (!(n < PO_RINGS_MOST_POINTS)) {
-        n = PO_RINGS_MOST_POINTS; /* is refused below */
-    }
-    po_status status = more_room(t, (size_t)n + 3);
+    po_status status = more_room(t, n < PO_RINGS_MOST_POINTS ? (size_t)n + 4 : PO_RINGS_MOST_POINTS + (size_t)1);
     if (status) {
         return status;
     }
-    put(t, v, r * a.x, r * a.y);
-    if (turn * r <= 0) {
-        put(t, v, 0, 0);
-    } else if (n > 1) {
-        double angle = atan2(turn, along) / n, c = cos(angle), s = sin(angle);
-        vec d = a;
-        for (size_t i = 1; i < (size_t)n; i++) {
-            d = (vec){d.x * c - d.y * s, d.x * s + d.y * c};
-            put(t, v, r * d.x, r * d.y);
+    if (c->cut[i] || (arc && along > 0 && t->size * (1 - along) <= 4 * t->mitre)) {
+        /* 1 / cos(x) - 1 is about x^2 / 2, and 1 - cos(2 x) about 2 x^2 */
+        double k = r / (1 + along);
+        if (arc || !(c->apex[h] > 0 && c->apex[i] > 0)) {
+            put(t, v, k * (a.x + b.x), k * (a.y + b.y));
+        }
+    } else {
+        if (arc || !(c->apex[h] > 0)) {
+            put(t, v, r * a.x, r * a.y);
+        }
+        if (!arc) {
+            put(t, v, 0, 0);
+        } else if (n > 1) {
+            double angle = atan2(turn, along) / n, co = cos(angle), si = sin(angle);
+            vec d = a;
+            for (size_t k = 1; k < (size_t)n; k++) {
+                d = (vec){d.x * co - d.y * si, d.x * si + d.y * co};
+                put(t, v, r * d.x, r * d.y);
+            }
+        }
+        if (arc || !(c->apex[i] > 0)) {
+            put(t, v, r * b.x, r * b.y);
         }
     }
-    put(t, v, r * b.x, r * b.y);
+    if (c->apex[i] > 0) {
+        put_apex(t, c, i);
+    }
     return PO_OK;
 }
 
@@ -138,32 +221,28 @@ static bool closes(const tracer *t, const po_spot *at, size_t n)
     return hole == (t->r > 0) && (double)width <= 2 * t->size;
 }
 
-/* Moved edges of one ring of n points (and the first again). normal and length have room for n + 1. */
-static po_status trace_ring(tracer *t, const po_spot *at, size_t n, vec *normal, double *length)
+static po_status trace_ring(tracer *t, course *c)
 {
-    if (closes(t, at, n)) {
+    if (closes(t, c->at, c->n)) {
         return PO_OK;
     }
-    for (size_t i = 0; i < n; i++) {
-        double dx = (double)(at[i + 1].x - at[i].x), dy = (double)(at[i + 1].y - at[i].y), l = sqrt(dx * dx + dy * dy);
-        length[i] = l;
-        normal[i] = (vec){dy / l, -dx / l};
+    for (size_t i = 0; i < c->n; i++) {
+        double dx = (double)(c->at[i + 1].x - c->at[i].x), dy = (double)(c->at[i + 1].y - c->at[i].y);
+        double l = sqrt(dx * dx + dy * dy);
+        c->length[i] = l;
+        c->normal[i] = (vec){dy / l, -dx / l};
     }
-    bool all_cut = true, consumed = true;
-    for (size_t i = 0; i < n && all_cut && consumed; i++) {
-        size_t h = i > 0 ? i - 1 : n - 1, j = i + 1 < n ? i + 1 : 0;
-        vec a = normal[h], b = normal[i], c = normal[j];
-        all_cut = is_cut(t, a, b, length[h], length[i]);
-        double before = fabs(a.x * b.y - a.y * b.x), after = fabs(b.x * c.y - b.y * c.x);
-        consumed = t->size * (before + after) >= length[i] * (1 - 1e-9);
+    for (size_t i = 0; i < c->n; i++) {
+        c->cut[i] = may_cut(t, c, i);
+    }
+    for (size_t i = 0; i < c->n; i++) {
+        double lean2 = lean(c, i) + lean(c, after(c, i));
+        c->apex[i] = t->size * lean2 > c->length[i] ? c->length[i] / lean2 : 0;
     }
     size_t first = t->out->n_points;
-    po_status status = more_room(t, n + 1);
-    for (size_t i = 0; i < n && !status; i++) {
-        size_t h = i > 0 ? i - 1 : n - 1;
-        bool cut = is_cut(t, normal[h], normal[i], length[h], length[i]) && !(all_cut && consumed && i == 0);
-        status = more_room(t, n - i + 1);
-        status = status ? status : put_corner(t, &at[i], normal[h], normal[i], cut);
+    po_status status = PO_OK;
+    for (size_t i = 0; i < c->n && !status; i++) {
+        status = put_corner(t, c, i);
     }
     if (!status) {
         drop_repeats(t->out, first);
@@ -179,16 +258,20 @@ static po_status trace(tracer *t, const po_rings *in)
         longest = n > longest ? n : longest;
     }
     t->room = in->n_points + in->n_points / 2 + 64;
-    vec *normal = po_arena_zeros(t->scratch, longest + 1, sizeof *normal);
-    double *length = po_arena_zeros(t->scratch, longest + 1, sizeof *length);
+    course c = {.normal = po_arena_zeros(t->scratch, longest + 1, sizeof *c.normal),
+                .length = po_arena_zeros(t->scratch, longest + 1, sizeof *c.length),
+                .cut = po_arena_zeros(t->scratch, longest + 1, sizeof *c.cut),
+                .apex = po_arena_zeros(t->scratch, longest + 1, sizeof *c.apex)};
     *t->out = (po_rings){.at = po_arena_zeros(t->scratch, t->room, sizeof *t->out->at),
                          .start = po_arena_zeros(t->scratch, in->n_rings + 2, sizeof *t->out->start)};
-    if (!normal || !length || !t->out->at || !t->out->start) {
+    if (!c.normal || !c.length || !c.cut || !c.apex || !t->out->at || !t->out->start) {
         return po_rings_memory(t->err);
     }
     po_status status = PO_OK;
     for (size_t i = 0; i < in->n_rings && !status; i++) {
-        status = trace_ring(t, in->at + in->start[i], in->start[i + 1] - in->start[i] - 1, normal, length);
+        c.at = in->at + in->start[i];
+        c.n = in->start[i + 1] - in->start[i] - 1;
+        status = trace_ring(t, &c);
     }
     t->out->n_first = t->out->n_rings;
     return status;

@@ -25,7 +25,7 @@ static inline po_wide po_spot_cross(int64_t ax, int64_t ay, int64_t bx, int64_t 
 
 enum {
     PO_RINGS_BITS = 41,             /* no two coordinates differ by more than 2^41 */
-    PO_RINGS_MOST_POINTS = 1 << 25, /* of one call's input or raw offset */
+    PO_RINGS_MOST_POINTS = 1 << 23, /* of one call's input or raw offset */
     PO_RINGS_MOST_NODES = 1 << 25,  /* places where rings touch or cross, counted once for each edge there */
 };
 #define PO_RINGS_MOST_TESTS ((uint64_t)1 << 33) /* pairs of edges looked at: about half a minute */
