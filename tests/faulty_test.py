@@ -279,12 +279,23 @@ def check(proveout, shop, folder, rows, name):
     return None
 
 
+AGAINST = {"other-part", "scaled", "mirrored", "incomplete"}  # a job and a part make these: against_test.py
+
+
+def of_parts_alone(proveout, name):
+    """Those have faulty parts: part_cli_test.py."""
+    told = subprocess.run([proveout, "explain", name], capture_output=True, text=True).stdout
+    return re.search(r"^  of parts;", told, re.M) is not None
+
+
 def main():
     proveout, generator, shop = sys.argv[1:4]
     names = [n for n in CASES if len(sys.argv) < 5 or n == sys.argv[4]]
     bad = 0
     listed = subprocess.run([proveout, "explain"], capture_output=True, text=True, check=True).stdout
     for name in sorted(set(re.findall(r"^  ([a-z]+(?:-[a-z]+)+)$", listed, re.M)) ^ set(CASES)):
+        if name in AGAINST or (name not in CASES and of_parts_alone(proveout, name)):
+            continue
         bad += 1
         print("%s: %s" % (name, "no such finding" if name in CASES else "a finding without a faulty file"))
     with tempfile.TemporaryDirectory() as folder:
