@@ -93,7 +93,7 @@ def stl_text(triangles, name="part"):
     return ("\n".join(lines + ["endsolid " + name]) + "\n").encode()
 
 
-def threemf(objects, items, unit="millimeter"):
+def threemf(objects, items, unit="millimeter", change=lambda xml: xml):
     """objects: (id, name, type, triangles); items: (objectid, transform or None)"""
     xml = ['<?xml version="1.0" encoding="UTF-8"?>', '<model unit="%s" xml:lang="en-US" '
            'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>' % unit]
@@ -123,7 +123,7 @@ def threemf(objects, items, unit="millimeter"):
         z.writestr("_rels/.rels", '<?xml version="1.0" encoding="UTF-8"?><Relationships xmlns="http://schemas.openxml'
                    'formats.org/package/2006/relationships"><Relationship Target="/3D/3dmodel.model" Id="r0" Type="http:'
                    '//schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>')
-        z.writestr("3D/3dmodel.model", "\n".join(xml))
+        z.writestr("3D/3dmodel.model", change("\n".join(xml)))
     return out.getvalue()
 
 
@@ -301,6 +301,45 @@ def overhangs_and_feet():
     assert "Turn it" in f["tips-over"]["do"]
     j = check("lying.stl", stl(box(100, 8, 8)), status=0)
     assert not j["findings"], j["findings"]
+
+
+@test
+def the_other_findings():
+    arch = prism([[(0, 0), (10, 0), (10, 15), (0, 15)], [(0, 15), (10, 15), (10, 20), (0, 20)], [(10, 15), (60, 15), (60, 20), (10, 20)],
+                  [(60, 15), (70, 15), (70, 20), (60, 20)], [(60, 0), (70, 0), (70, 15), (60, 15)]], 10)
+    f = names(check("arch.stl", stl(arch)))["long-bridge"] # 50 mm between two posts; the shop's limit is 12
+    assert f["grade"] == "note" and "50.0 mm" in f["says"], f
+    f = names(check("crossing.stl", stl(box(20, 20, 20) + box(20, 20, 20, at=(10, 10, 0)))))["cuts-itself"]
+    assert f["grade"] == "note", f # two bodies that run into each other
+    j = check("flat-one.stl", stl(box(20, 20, 20) + [((0, 0, 0), (0, 0, 0), (20, 0, 0))]))
+    assert names(j)["flat-triangles"]["grade"] == "note" and j["facts"]["flat_triangles"] == 1
+    j = check("two.stl", stl(box(20, 20, 20) + box(20, 20, 20, at=(30, 0, 0))), status=0)
+    assert names(j)["loose-shells"]["grade"] == "note" and j["facts"]["shells"] == 2
+    j = check("slot.stl", stl(box(20, 20, 20) + box(20, 20, 20, at=(20.2, 0, 0))), status=0)
+    assert names(j)["narrow-gaps"]["grade"] == "note" and "0.20 mm" in names(j)["narrow-gaps"]["says"], names(j)["narrow-gaps"]
+    assert "narrow-gaps" not in names(check("apart.stl", stl(box(20, 20, 20) + box(20, 20, 20, at=(21, 0, 0)))))
+
+    def coloured(xml): # materials of 3MF core 5.1: half of the triangles want the second
+        base = '<basematerials id="9"><base name="red" displaycolor="#FF0000"/><base name="blue" displaycolor="#0000FF"/></basematerials>'
+        xml = xml.replace("<resources>", "<resources>" + base, 1)
+        parts = xml.split("<triangle ")
+        return parts[0] + "".join('<triangle pid="9" p1="%d" ' % (i % 2) + t for i, t in enumerate(parts[1:]))
+    j = check("colours.3mf", threemf([(1, "", "model", box(20, 20, 20))], [(1, None)], change=coloured), status=0)
+    assert names(j)["many-materials"]["grade"] == "note" and "2 materials" in names(j)["many-materials"]["says"], j["findings"]
+    with open(SHOP) as shop:
+        short = write("short.yaml", shop.read().replace("longest_run_hours: 60", "longest_run_hours: 1").encode())
+    done = run("check", "--shop", short, "--machine", "Alder", "--json", write("long.stl", stl(box(60, 60, 40))))
+    assert "too-long" in names(json.loads(done.out)), done.out[:300] + done.err
+
+
+@test
+def every_finding_of_parts_has_a_part():
+    with open(os.path.abspath(__file__)) as f:
+        here = f.read()
+    listed = run("explain").out
+    for name in re.findall(r"^  ([a-z]+(?:-[a-z]+)+)$", listed, re.M):
+        if re.search(r"^  of (parts|jobs and parts);", run("explain", name).out, re.M):
+            assert '"%s"' % name in here, name
 
 
 @test
