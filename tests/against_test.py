@@ -1,6 +1,6 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: Apache-2.0
-"""Jobs held against the part they were made from, or were not. usage: against_test.py PROVEOUT AGAINST_JOBS SHOP
+"""Jobs held against the part they were made from, or were not. usage: against_test.py PROVEOUT AGAINST_JOBS SHOP [--few]
 What each job holds is known from how it was written (against_jobs.c); a good one may not alarm."""
 import json
 import os
@@ -84,6 +84,8 @@ def main():
             ("cut.gcode", "flag.stl", {"incomplete"}, 1, 33, 1),
             ("plain.gcode", "two.3mf", {"incomplete"}, 1, 0, 1),
         ]
+        if "--few" in sys.argv:
+            rows = [rows[1], rows[4], rows[9]]
         for job, part, findings, scale, turn, found in rows:
             proof = held(folder, job, part)
             what = "%s against %s" % (job, part)
