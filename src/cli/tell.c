@@ -95,12 +95,12 @@ void cli_print_overview(FILE *out)
 {
     size_t n;
     const cli_verb *const *verbs = cli_verbs(&n);
-    fputs("Proveout checks a print job before it is trusted with a machine and material.\n\n", out);
+    fputs("Proveout checks a print job, or a part, before it is trusted with a machine.\n\n", out);
     for (size_t i = 0; i < n; i++) {
         fprintf(out, "  proveout %-11s  %s\n", verbs[i]->name, verbs[i]->line);
     }
     fputs("  proveout --version    the version\n\n", out);
-    fputs("Start with: proveout shop check shop.yaml, then: proveout check JOB.gcode\n"
+    fputs("Start with: proveout shop check shop.yaml, then: proveout check FILE\n"
           "Every verb explains itself with --help.\n\n"
           "Exit status: 0 clear, 1 ask at the desk, 2 stop, 3 not a job or part at all,\n"
           "4 wrong usage or a faulty shop file, 5 the program's own failure.\n",
