@@ -463,6 +463,26 @@ def mending_never_touches_the_input():
 
 
 @test
+def no_verb_writes_over_what_it_reads():
+    given = stl(box(300, 20, 20))
+    part = write("only copy.svg", given)
+    link = os.path.join(where, "another name.svg")
+    os.link(part, link)
+    machine = ("--shop", SHOP, "--machine", "Alder")
+    job = write("against.gcode", b"G28\nG90\nM82\nG1 X60 Y60 Z0.2 F3000\nG1 X90 Y60 E2 F1200\n")
+    for target in (part, link, "only copy.svg", "./only copy.svg"):
+        for words in (("orient", "--shop", SHOP, "--out", target, part), ("pieces", *machine, "--out", target, part),
+                      ("pieces", *machine, "--picture", target, part), ("check", *machine, "--html", target, part),
+                      ("check", *machine, "--pdf", target, part), ("check", *machine, "--picture", target, part),
+                      ("check", *machine, "--against", part, "--html", target, job)):
+            done = run(*words)
+            assert done.returncode == 4 and "stays as it is" in done.err, (words, done.returncode, done.err)
+            assert open(part, "rb").read() == given, words
+    done = run("orient", "--shop", SHOP, "--out", "laid.3mf", part)
+    assert done.returncode == 0 and open(os.path.join(where, "laid.3mf"), "rb").read(2) == b"PK", done.err
+
+
+@test
 def every_finding_is_explained():
     found = ("not-a-solid too-big unit-suspect open-edges crowded-edges inside-out cuts-itself thin-walls fits-turned "
              "flat-triangles loose-shells slim-walls narrow-gaps needs-support many-materials").split()

@@ -33,8 +33,6 @@ int cli_no_proof(const cli_check *check, const char *path, int exit_status, cons
 
 /* Check one part; the arena is the file's. Returns the exit status. */
 int cli_check_part(const cli_check *check, const char *path, const po_source *source, po_arena *arena);
-/* Whether two paths name one file that is there. */
-bool cli_same_file(const char *a, const char *b);
 
 /* ---- check_against.c ---- */
 

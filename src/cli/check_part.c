@@ -4,16 +4,9 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #include "check.h"
 #include "proveout/pieces.h"
-
-bool cli_same_file(const char *a, const char *b)
-{
-    struct stat one, two;
-    return stat(a, &one) == 0 && stat(b, &two) == 0 && one.st_dev == two.st_dev && one.st_ino == two.st_ino;
-}
 
 /* What a part's bytes are to blame for is no part; the rest by the table of all verbs. */
 static int fail_part(const cli_check *c, const char *path, po_err *err)

@@ -105,6 +105,9 @@ bool cli_now(const po_shop *shop, po_wall_time *ret);
 
 /* Write all bytes or nothing: beside the path, then renamed over it; "-" is standard output. */
 int cli_write_file(const char *path, const po_document *document);
+/* Nothing that was given to be read is written over, whatever name or link leads to it. out NULL or "-": nothing to
+ * refuse. EXIT_CLEAR, or EXIT_USAGE with a message printed that names the option. */
+int cli_spare_input(const char *option, const char *out, const char *input);
 typedef enum cli_kind { CLI_KIND_JOB, CLI_KIND_STL, CLI_KIND_3MF, CLI_KIND_ZIP } cli_kind;
 /* What a file is, from its first bytes and its size; anything that is no part counts as a job. size 0 = unknown. */
 cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long size);

@@ -146,6 +146,10 @@ static int choose_outputs(cli_check *c)
         if (outputs[i] && !*outputs[i]) {
             return cli_fail(EXIT_USAGE, "a file to write needs a name");
         }
+        if (cli_spare_input(names[i], outputs[i], c->call->args[0]) != EXIT_CLEAR ||
+            cli_spare_input(names[i], outputs[i], c->against) != EXIT_CLEAR) {
+            return EXIT_USAGE;
+        }
         to_stdout += outputs[i] && !strcmp(outputs[i], "-");
         for (size_t j = 0; j < i; j++) {
             if (outputs[i] && outputs[j] && !strcmp(outputs[i], outputs[j])) {
@@ -158,10 +162,6 @@ static int choose_outputs(cli_check *c)
     }
     if (c->mend && !strcmp(c->mend, "-")) {
         return cli_fail(EXIT_USAGE, "--mend needs the name of a file to write");
-    }
-    if (c->mend && cli_same_file(c->mend, c->call->args[0])) {
-        return cli_fail(EXIT_USAGE, "--mend %s: that is the part itself, which stays as it is; name another file",
-                        c->mend);
     }
     const char *dot = c->picture ? strrchr(c->picture, '.') : NULL;
     if (c->picture && !(dot && (!strcmp(dot, ".svg") || !strcmp(dot, ".png")))) {

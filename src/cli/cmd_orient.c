@@ -92,6 +92,9 @@ static int choose(orient *o)
     if (o->out && o->json && !strcmp(o->out, "-")) {
         return cli_fail(EXIT_USAGE, "standard output can take one kind of output");
     }
+    if (cli_spare_input("out", o->out, o->call->args[0]) != EXIT_CLEAR) {
+        return EXIT_USAGE;
+    }
     return choose_item(o);
 }
 

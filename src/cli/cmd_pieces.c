@@ -82,6 +82,10 @@ static int choose_outputs(pieces_call *c)
     if (c->out && c->picture && !strcmp(c->out, c->picture)) {
         return cli_fail(EXIT_USAGE, "two outputs can't both be written to %s", c->out);
     }
+    if (cli_spare_input("out", c->out, c->call->args[0]) != EXIT_CLEAR ||
+        cli_spare_input("picture", c->picture, c->call->args[0]) != EXIT_CLEAR) {
+        return EXIT_USAGE;
+    }
     const char *dot = c->picture ? strrchr(c->picture, '.') : NULL;
     if (c->picture && !picture_there && !(dot && !strcmp(dot, ".svg"))) {
         return cli_fail(EXIT_USAGE, "--picture %s: expected a name that ends in .svg", c->picture);

@@ -199,6 +199,17 @@ static int write_failed(const char *path)
     return cli_fail(EXIT_OWN, "%s: can't be written: %s", path, strerror(errno));
 }
 
+int cli_spare_input(const char *option, const char *out, const char *input)
+{
+    struct stat one, two;
+    if (!out || !input || !strcmp(out, "-") || !strcmp(input, "-") || stat(out, &one) != 0 || stat(input, &two) != 0 ||
+        one.st_dev != two.st_dev || one.st_ino != two.st_ino || !S_ISREG(one.st_mode)) {
+        return EXIT_CLEAR;
+    }
+    return cli_fail(EXIT_USAGE, "--%s %s: that is the file to be read, which stays as it is; name another file", option,
+                    out);
+}
+
 int cli_write_file(const char *path, const po_document *document)
 {
     if (!strcmp(path, "-")) {
