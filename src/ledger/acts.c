@@ -1,0 +1,107 @@
+/* The table of acts, and what all of them use. SPDX-License-Identifier: Apache-2.0 */
+#include <stdio.h>
+#include <string.h>
+
+#include "ledger/book.h"
+
+#define ACT(id, name, who, undoable, says, fields) {name, says, fields},
+static const po_ledger_verb verbs[] = {
+#include "ledger/acts.inc"
+};
+#undef ACT
+#define ACT(id, name, who, undoable, says, fields) ROW_##id,
+enum {
+#include "ledger/acts.inc"
+    N_ACTS
+};
+#undef ACT
+#define ACT(id, name, who, undoable, says, fields) {&verbs[ROW_##id], po_apply_##id, PO_ROLE_##who, undoable},
+static const po_act_kind kinds[N_ACTS] = {
+#include "ledger/acts.inc"
+};
+#undef ACT
+
+const po_ledger_verb *po_ledger_acts(size_t *ret_n)
+{
+    *ret_n = N_ACTS;
+    return verbs;
+}
+
+const po_act_kind *po_act_find(const char *name)
+{
+    for (int i = 0; i < N_ACTS; i++) {
+        if (strcmp(verbs[i].name, name) == 0) {
+            return &kinds[i];
+        }
+    }
+    return NULL;
+}
+
+static bool seen(po_book *book, po_table table, int64_t id)
+{
+    for (int i = 0; i < book->n_before; i++) {
+        if (book->touched[i].table == table && book->touched[i].id == id) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static po_status remember(po_book *book, po_table table, int64_t id, const char *sql, po_err *err)
+{
+    if (seen(book, table, id)) {
+        return PO_OK;
+    }
+    if (book->n_before == (int)(sizeof book->touched / sizeof book->touched[0])) {
+        return po_fail(err, PO_E_LIMIT, "one act may not change more than %d rows of the book", book->n_before);
+    }
+    book->touched[book->n_before].table = table;
+    book->touched[book->n_before].id = id;
+    book->n_before++;
+    return po_store_do(book->store, NULL, err, sql, "iii", book->event, (int64_t)book->n_before, id);
+}
+
+po_status po_book_touch(po_book *book, po_table table, int64_t id, po_err *err)
+{
+    return remember(book, table, id, po_tables[table].keep, err);
+}
+
+po_status po_book_made(po_book *book, po_table table, int64_t id, po_err *err)
+{
+    return remember(book, table, id, po_tables[table].made, err);
+}
+
+void po_book_answer_int(po_book *book, const char *key, int64_t value)
+{
+    if (book->answer) {
+        json_object_set_new(book->answer, key, json_integer(value));
+    }
+}
+
+void po_book_answer_text(po_book *book, const char *key, const char *value)
+{
+    if (book->answer) {
+        json_object_set_new(book->answer, key, value ? json_string(value) : json_null());
+    }
+}
+
+const char *po_role_word(po_role role)
+{
+    static const char *const words[] = {"nobody", "member", "desk", "keeper"};
+    return words[role];
+}
+
+const char *po_metres(char out[32], int64_t um)
+{
+    uint64_t size = um < 0 ? 0 - (uint64_t)um : (uint64_t)um;
+    int n = snprintf(out, 32, "%s%llu.%06llu", um < 0 ? "-" : "", (unsigned long long)(size / 1000000),
+                     (unsigned long long)(size % 1000000));
+    while (out[n - 1] == '0') {
+        out[--n] = 0;
+    }
+    if (out[n - 1] == '.') {
+        out[--n] = 0;
+    }
+    memcpy(out + n, " m", 3);
+    return out;
+}

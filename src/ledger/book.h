@@ -1,0 +1,121 @@
+/* Inside of the ledger: acts, what they see, the tables they write. SPDX-License-Identifier: Apache-2.0 */
+#ifndef PO_LEDGER_BOOK_H
+#define PO_LEDGER_BOOK_H
+
+#include <jansson.h>
+
+#include "ledger/fields.h"
+#include "ledger/store.h"
+#include "proveout/ledger.h"
+
+enum { PO_HASH = 32, PO_BEFORE_KEPT = 20000 }; /* how many events back an act can be taken back */
+
+typedef enum po_role { PO_ROLE_NONE, PO_ROLE_MEMBER, PO_ROLE_DESK, PO_ROLE_KEEPER } po_role;
+
+/* Derived tables whose rows have an id and the number of the event that wrote them last. Children before parents. */
+typedef enum po_table {
+    PO_T_DRAWS,
+    PO_T_RUNS,
+    PO_T_WAIVERS,
+    PO_T_PERMITS,
+    PO_T_TERMS,
+    PO_T_MEMBERS,
+    PO_T_COUNT
+} po_table;
+
+typedef struct po_table_sql {
+    const char *name;
+    const char *keep;        /* event, n, id: what the row is now, into the table "before" */
+    const char *made;        /* event, n, id: that there was no such row */
+    const char *last;        /* id: the event that wrote the row last */
+    const char *restore;     /* JSON, id */
+    const char *drop;        /* id */
+    const char *empty, *all; /* delete all; select all in order */
+} po_table_sql;
+extern const po_table_sql po_tables[PO_T_COUNT];
+extern const po_schema po_ledger_schema;
+
+/* The last event, and what a new one is made of. */
+typedef struct po_tail {
+    int64_t seq, at_ms;
+    unsigned char hash[PO_HASH];
+} po_tail;
+
+/* What an act sees while it is applied. In a replay the private fields and the answer are not there. */
+typedef struct po_book {
+    po_store *store;
+    int64_t event, at_ms;
+    const char *by;
+    po_role role;
+    const json_t *body, *private; /* private may be NULL */
+    json_t *answer;               /* NULL in a replay */
+    int n_before;
+    struct {
+        po_table table;
+        int64_t id;
+    } touched[64];
+} po_book;
+
+/* Check the act against the book and write what follows from it. */
+typedef po_status (*po_apply)(po_book *book, po_err *err);
+
+typedef struct po_act_kind {
+    const po_ledger_verb *verb;
+    po_apply apply;
+    po_role who; /* the least role that may */
+    bool undoable;
+} po_act_kind;
+const po_act_kind *po_act_find(const char *name);
+
+/* Remember what a row was before this act, so that the act can be taken back; call before changing it. */
+po_status po_book_touch(po_book *book, po_table table, int64_t id, po_err *err) PO_MUST_USE;
+/* Remember that this act made the row. */
+po_status po_book_made(po_book *book, po_table table, int64_t id, po_err *err) PO_MUST_USE;
+void po_book_answer_int(po_book *book, const char *key, int64_t value);
+void po_book_answer_text(po_book *book, const char *key, const char *value);
+
+/* Apply one act as the next event and append it. tail goes on; on failure it stands, and the caller takes the rest back. */
+po_status po_event_append(po_store *store, po_tail *tail, const po_act_kind *kind, const char *by, const json_t *body,
+                          const json_t *private, int64_t clock_ms, json_t *answer, po_err *err) PO_MUST_USE;
+po_status po_event_tail(po_store *store, po_tail *ret, po_err *err) PO_MUST_USE;
+/* Apply all events of one store to another (or the same), whose derived tables are empty. */
+po_status po_events_replay(po_store *from, po_store *to, po_err *err) PO_MUST_USE;
+/* Walk the chain. */
+po_status po_events_walk(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
+void po_hex(char out[2 * PO_HASH + 1], const unsigned char bytes[PO_HASH]);
+
+/* A member by number: PO_E_NOTFOUND where there is none, or a forgotten one. */
+typedef struct po_member {
+    int64_t id;
+    po_role role;
+    bool suspended; /* at this time */
+    char reason[128];
+} po_member;
+po_status po_member_find(po_store *store, const char *number, int64_t at_ms, po_member *ret, po_err *err) PO_MUST_USE;
+/* The role of who acts: a word or a member's number. PO_ROLE_NONE: nobody who may act. */
+po_status po_role_of(po_store *store, const char *by, int64_t at_ms, po_role *ret, po_err *err) PO_MUST_USE;
+const char *po_role_word(po_role role);
+
+/* The open term at a time; *ret_id 0: none. */
+po_status po_term_at(po_store *store, int64_t at_ms, int64_t *ret_id, int64_t *ret_allowance_um, int64_t *ret_until_ms,
+                     po_err *err) PO_MUST_USE;
+/* What a member's runs have charged to a term, one run left out (0: none). */
+po_status po_term_charged(po_store *store, int64_t member, int64_t term, int64_t but_run, int64_t *ret_um,
+                          po_err *err) PO_MUST_USE;
+/* What is left of the waivers that hold for a job at a time. sha256 NULL: those for any job. */
+po_status po_waivers_left(po_store *store, int64_t member, const char *sha256, int64_t at_ms, int64_t *ret_um,
+                          po_err *err) PO_MUST_USE;
+/* Draw um from waivers for a run, those for its job first, then the first to lapse. There must be enough. */
+po_status po_waivers_draw(po_book *book, int64_t member, int64_t run, const char *sha256, int64_t um,
+                          po_err *err) PO_MUST_USE;
+/* A permit that is held now; *ret 0: none. */
+po_status po_permit_held(po_store *store, int64_t member, const char *permission, int64_t at_ms, int64_t *ret,
+                         po_err *err) PO_MUST_USE;
+/* "12.5 m" for a person: exact. */
+const char *po_metres(char out[32], int64_t um);
+
+#define ACT(id, name, who, undoable, says, fields) po_status po_apply_##id(po_book *book, po_err *err);
+#include "ledger/acts.inc"
+#undef ACT
+
+#endif

@@ -1,0 +1,268 @@
+/* Bodies and parameters against their descriptions (fields.h). SPDX-License-Identifier: Apache-2.0
+ *
+ * The description that people read in the documents is the one that is checked, so the two cannot part. Numbers are whole:
+ * a fraction is refused, because no sum in the book may depend on rounding. JSON is RFC 8259, read by jansson, with doubled
+ * keys refused; the canonical form has its keys sorted by bytes, so that the same body always has the same hash. */
+#include "ledger/fields.h"
+
+#include <ctype.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { ID_MOST = 64, TEXT_MOST = 1000, IDS_MOST = 32, ROWS_MOST = 400, BODY_MOST = 256 * 1024 };
+
+bool po_field_is_id(const char *s)
+{
+    size_t n = strlen(s);
+    if (n == 0 || n > ID_MOST || s[0] == '.' || s[0] == '-') {
+        return false;
+    }
+    for (; *s; s++) {
+        unsigned char c = (unsigned char)*s;
+        bool ascii_ok = (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || c == '.' ||
+                        c == '_' || c == '-';
+        if (c < 0x80 && !ascii_ok) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool is_text(const char *s)
+{
+    size_t n = 0;
+    for (; s[n]; n++) {
+        if ((unsigned char)s[n] < 0x20 || s[n] == 0x7f) {
+            return false;
+        }
+    }
+    return n > 0 && n <= TEXT_MOST;
+}
+
+static bool is_sha256(const char *s)
+{
+    return strlen(s) == 64 && strspn(s, "0123456789abcdef") == 64;
+}
+
+static bool is_whole(const json_t *v, int64_t least, int64_t most)
+{
+    return json_is_integer(v) && json_integer_value(v) >= least && json_integer_value(v) <= most;
+}
+
+static bool are_ids(const json_t *v)
+{
+    size_t n = json_array_size(v);
+    bool ok = json_is_array(v) && n >= 1 && n <= IDS_MOST;
+    for (size_t i = 0; ok && i < n; i++) {
+        const json_t *id = json_array_get(v, i);
+        ok = json_is_string(id) && po_field_is_id(json_string_value(id));
+    }
+    return ok;
+}
+
+static bool is_table(const json_t *v)
+{
+    size_t n = json_array_size(v);
+    bool ok = json_is_array(v) && n >= 1 && n <= ROWS_MOST;
+    int64_t before[3] = {-1, 0, 0};
+    for (size_t i = 0; ok && i < n; i++) {
+        const json_t *row = json_array_get(v, i);
+        ok = json_is_array(row) && json_array_size(row) == 3;
+        for (size_t k = 0; ok && k < 3; k++) {
+            const json_t *cell = json_array_get(row, k);
+            ok = is_whole(cell, before[k] + (k == 0), PO_COUNT_MOST);
+            before[k] = json_integer_value(cell);
+        }
+    }
+    return ok;
+}
+
+static bool is_map(const json_t *v)
+{
+    bool ok = json_is_object(v);
+    const char *key;
+    json_t *value;
+    json_object_foreach((json_t *)(uintptr_t)v, key, value)
+    {
+        ok = ok && po_field_is_id(key) && (are_ids(value) || (json_is_array(value) && json_array_size(value) == 0));
+    }
+    return ok;
+}
+
+/* Is this word one of "a|b|c" (n bytes)? */
+static bool is_choice(const char *choices, size_t n, const char *word)
+{
+    size_t len = strlen(word);
+    for (const char *p = choices, *end = choices + n; p < end;) {
+        const char *bar = memchr(p, '|', (size_t)(end - p));
+        size_t one = (size_t)((bar ? bar : end) - p);
+        if (one == len && memcmp(p, word, len) == 0) {
+            return true;
+        }
+        p += one + 1;
+    }
+    return false;
+}
+
+static const struct {
+    const char *kind, *wanted;
+} wanted_table[] = {
+    {"id", "a short name: letters, digits, . _ -"},
+    {"text", "a text of 1 to 1000 bytes on one line"},
+    {"private", "a text of 1 to 1000 bytes on one line"},
+    {"count", "a whole number, 0 or more"},
+    {"number", "a whole number, 1 or more"},
+    {"time", "a time: milliseconds since 1970 in UTC"},
+    {"sha256", "64 hexadecimal digits"},
+    {"flag", "true or false"},
+    {"ids", "a list of 1 to 32 short names"},
+    {"table", "1 to 400 rows of three whole numbers that rise"},
+    {"map", "names, each with a list of names"},
+};
+
+static bool fits(const char *kind, size_t n, const json_t *v)
+{
+    const char *s = json_string_value(v);
+    bool is[] = {
+        s && po_field_is_id(s),    s && is_text(s),
+        s && is_text(s),           is_whole(v, 0, PO_COUNT_MOST),
+        is_whole(v, 1, INT64_MAX), is_whole(v, 0, PO_TIME_MOST),
+        s && is_sha256(s),         json_is_boolean(v),
+    };
+    for (size_t i = 0; i < sizeof is; i++) {
+        if (strlen(wanted_table[i].kind) == n && memcmp(wanted_table[i].kind, kind, n) == 0) {
+            return is[i];
+        }
+    }
+    return n == 3 && memcmp(kind, "ids", 3) == 0     ? are_ids(v)
+           : n == 5 && memcmp(kind, "table", 5) == 0 ? is_table(v)
+           : n == 3 && memcmp(kind, "map", 3) == 0   ? is_map(v)
+                                                     : s && is_choice(kind, n, s);
+}
+
+static po_status wrong(const char *name, const char *kind, size_t n, const json_t *v, po_err *err)
+{
+    for (size_t i = 0; i < sizeof wanted_table / sizeof wanted_table[0]; i++) {
+        if (strlen(wanted_table[i].kind) == n && memcmp(wanted_table[i].kind, kind, n) == 0) {
+            if (json_is_real(v)) {
+                return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is a fraction; wanted %s", name,
+                                  wanted_table[i].wanted);
+            }
+            return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is not what it should be; wanted %s", name,
+                              wanted_table[i].wanted);
+        }
+    }
+    return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is not one of the words %.*s", name, (int)n, kind);
+}
+
+/* Hold the object against the description; moves what is private out of it. */
+static po_status hold(const char *fields, json_t *object, json_t *private, po_err *err)
+{
+    size_t known = 0;
+    for (const char *p = fields; *p;) {
+        char name[64];
+        size_t n_name = strcspn(p, "?:");
+        bool optional = p[n_name] == '?';
+        memcpy(name, p, n_name);
+        name[n_name] = 0;
+        const char *kind = p + n_name + optional + 2; /* ": " */
+        size_t n_kind = strcspn(kind, ";");
+        p = kind + n_kind + (kind[n_kind] ? 2 : 0); /* "; " */
+        json_t *v = json_object_get(object, name);
+        if (v && json_is_null(v)) {
+            json_object_del(object, name);
+            v = NULL;
+        }
+        if (!v && !optional) {
+            return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is missing", name);
+        }
+        if (!v) {
+            continue;
+        }
+        if (!fits(kind, n_kind, v)) {
+            return wrong(name, kind, n_kind, v, err);
+        }
+        if (n_kind == 7 && memcmp(kind, "private", 7) == 0) {
+            if (json_object_set(private, name, v) != 0 || json_object_del(object, name) != 0) {
+                return po_fail(err, PO_E_NOMEM, "out of memory for a body");
+            }
+        } else {
+            known++;
+        }
+    }
+    if (known == json_object_size(object)) {
+        return PO_OK;
+    }
+    const char *key;
+    json_t *value;
+    json_object_foreach(object, key, value)
+    {
+        const char *at = fields;
+        size_t n = strlen(key);
+        while ((at = strstr(at, key)) && !((at == fields || at[-1] == ' ') && (at[n] == ':' || at[n] == '?'))) {
+            at += n ? n : 1;
+        }
+        if (!at) {
+            return po_fail_at(err, PO_E_RANGE, key, 0, 0, "there is no field \"%.60s\" here; there are: %.150s", key,
+                              fields[0] ? fields : "none");
+        }
+    }
+    return po_fail(err, PO_E_INTERNAL, "a description of fields is not as it should be");
+}
+
+po_status po_fields_read(const char *fields, const char *text, json_t **ret, json_t **ret_private, po_err *err)
+{
+    if (text && strlen(text) > BODY_MOST) {
+        return po_fail(err, PO_E_LIMIT, "the body is larger than 256 KB");
+    }
+    json_error_t e;
+    json_t *object = text ? json_loads(text, JSON_REJECT_DUPLICATES, &e) : json_object();
+    if (!object) {
+        return text ? po_fail_at(err, PO_E_SYNTAX, "body", (uint32_t)(e.line > 0 ? e.line : 0),
+                                 (uint32_t)(e.column > 0 ? e.column : 0), "not JSON: %.150s", e.text)
+                    : po_fail(err, PO_E_NOMEM, "out of memory for a body");
+    }
+    if (!json_is_object(object)) {
+        json_decref(object);
+        return po_fail_at(err, PO_E_SYNTAX, "body", 1, 1, "wanted a JSON object");
+    }
+    json_t *private = json_object();
+    po_status s = private ? hold(fields, object, private, err) : po_fail(err, PO_E_NOMEM, "out of memory for a body");
+    if (s == PO_OK && ret_private && json_object_size(private) > 0) {
+        *ret_private = json_incref(private);
+    } else if (s == PO_OK && ret_private) {
+        *ret_private = NULL;
+    }
+    json_decref(private);
+    if (s != PO_OK) {
+        json_decref(object);
+        return s;
+    }
+    *ret = object;
+    return PO_OK;
+}
+
+char *po_fields_canonical(const json_t *object)
+{
+    return json_dumps(object, JSON_COMPACT | JSON_SORT_KEYS);
+}
+
+const char *po_field_text(const json_t *body, const char *name)
+{
+    return json_string_value(json_object_get(body, name));
+}
+
+int64_t po_field_int(const json_t *body, const char *name)
+{
+    return json_integer_value(json_object_get(body, name));
+}
+
+bool po_field_has(const json_t *body, const char *name)
+{
+    return json_object_get(body, name) != NULL;
+}
+
+bool po_field_flag(const json_t *body, const char *name)
+{
+    return json_is_true(json_object_get(body, name));
+}

@@ -1,0 +1,245 @@
+/* Keeping the book: verify, rebuild, backup. SPDX-License-Identifier: Apache-2.0
+ *
+ * Verifying makes all derived tables once more, from the events, in a temporary store, and compares every row in order, kind
+ * by kind and byte by byte; nobody is kept from writing meanwhile. */
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/text.h"
+#include "ledger/ledger_inside.h"
+
+/* Beside those of po_tables. */
+static const char *const plain_tables[] = {"SELECT * FROM before ORDER BY event, n",
+                                           "SELECT * FROM undone ORDER BY event"};
+static const char *const plain_names[] = {"before", "undone"};
+
+static bool same_cell(po_rows *a, po_rows *b, int c)
+{
+    size_t n = 0, m = 0;
+    if (po_rows_kind(a, c) != po_rows_kind(b, c)) {
+        return false;
+    }
+    if (po_rows_kind(a, c) == 'i') {
+        return po_rows_int(a, c) == po_rows_int(b, c);
+    }
+    const void *p = po_rows_blob(a, c, &n), *q = po_rows_blob(b, c, &m);
+    return n == m && (n == 0 || memcmp(p, q, n) == 0);
+}
+
+static po_status compare(po_store *kept, po_store *made, const char *sql, const char *name, po_store_say *say,
+                         void *user, po_err *err)
+{
+    po_rows *a = NULL, *b = NULL;
+    char sentence[200] = "";
+    po_status s = po_store_ask(kept, &a, err, sql, "");
+    if (s != PO_OK) {
+        return s;
+    }
+    s = po_store_ask(made, &b, err, sql, "");
+    while (s == PO_OK && !sentence[0]) {
+        bool more_a = po_rows_next(a), more_b = po_rows_next(b);
+        if (more_a != more_b) {
+            snprintf(sentence, sizeof sentence, "the table %s has rows too %s for the events", name,
+                     more_a ? "many" : "few");
+        }
+        if (!more_a || !more_b) {
+            break;
+        }
+        for (int c = 0; c < po_rows_columns(a) && !sentence[0]; c++) {
+            if (!same_cell(a, b, c)) {
+                snprintf(sentence, sizeof sentence, "the table %s, row %lld: %s is not what follows from the events",
+                         name, (long long)po_rows_int(a, 0), po_rows_name(a, c));
+            }
+        }
+    }
+    po_status end_b = s == PO_OK ? po_rows_end(b, err) : s;
+    po_status end_a = po_rows_end(a, end_b == PO_OK ? err : NULL);
+    s = end_b == PO_OK ? end_a : end_b;
+    if (s == PO_OK && sentence[0]) {
+        say(user, sentence);
+    }
+    return s;
+}
+
+static po_status compare_all(po_store *store, po_store_say *say, void *user, po_err *err)
+{
+    po_store *made = NULL;
+    po_store_options o = {.create = true, .wait_ms = 1000, .schema = &po_ledger_schema};
+    po_err why;
+    po_status s = po_store_open(NULL, &o, &made, err);
+    s = s == PO_OK ? po_store_begin(made, true, err) : s;
+    if (s == PO_OK) {
+        po_status replay = po_events_replay(store, made, &why);
+        if (replay == PO_E_NOMEM || replay == PO_E_IO) {
+            s = replay;
+            if (err) {
+                *err = why;
+            }
+        } else if (replay != PO_OK) {
+            say(user, why.msg);
+        } else {
+            for (int t = 0; s == PO_OK && t < PO_T_COUNT; t++) {
+                s = compare(store, made, po_tables[t].all, po_tables[t].name, say, user, err);
+            }
+            for (int t = 0; s == PO_OK && t < 2; t++) {
+                s = compare(store, made, plain_tables[t], plain_names[t], say, user, err);
+            }
+        }
+    }
+    po_store_close(made);
+    return s;
+}
+
+/* What must hold whatever the acts: each a question that should have no answer, and what one means. */
+static const struct {
+    const char *sql, *says;
+} sums[] = {
+    {"SELECT id FROM runs WHERE charge_um + (SELECT coalesce(sum(um), 0) FROM draws WHERE run = runs.id) <> "
+     "iif(counts, "
+     "coalesce(used_um, failed_um, reserved_um), 0)",
+     "run %lld: what is charged and what is drawn do not add up to what was used"},
+    {"SELECT id FROM waivers WHERE um < (SELECT coalesce(sum(d.um), 0) FROM draws d WHERE d.waiver = waivers.id)",
+     "waiver %lld: more is drawn than was given"},
+    {"SELECT m.id FROM persons p LEFT JOIN members m ON m.member = p.member WHERE coalesce(m.state, 'forgotten') = "
+     "'forgotten'",
+     "a name is kept of somebody who is no member (row %lld)"},
+};
+
+static po_status check_sums(po_store *store, po_store_say *say, void *user, po_err *err)
+{
+    po_status s = PO_OK;
+    for (size_t i = 0; s == PO_OK && i < sizeof sums / sizeof sums[0]; i++) {
+        po_rows *rows = NULL;
+        s = po_store_ask(store, &rows, err, sums[i].sql, "");
+        if (s != PO_OK) {
+            return s;
+        }
+        while (po_rows_next(rows)) {
+            char sentence[160], number[24];
+            const char *gap = strstr(sums[i].says, "%lld");
+            snprintf(number, sizeof number, "%lld", (long long)po_rows_int(rows, 0));
+            snprintf(sentence, sizeof sentence, "%.*s%s%s", (int)(gap - sums[i].says), sums[i].says, number, gap + 4);
+            say(user, sentence);
+        }
+        s = po_rows_end(rows, err);
+    }
+    return s;
+}
+
+po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, po_err *err)
+{
+    po_err why;
+    po_status s = po_store_begin(store, false, &why);
+    s = s == PO_OK ? po_store_check(store, say, user, &why) : s;
+    s = s == PO_OK ? po_events_walk(store, say, user, &why) : s;
+    s = s == PO_OK ? check_sums(store, say, user, &why) : s;
+    s = s == PO_OK ? compare_all(store, say, user, &why) : s;
+    po_store_rollback(store);
+    if (s == PO_E_SYNTAX) { /* a page so damaged that it cannot be read is a finding too */
+        say(user, why.msg);
+        return PO_OK;
+    }
+    if (s != PO_OK && err) {
+        *err = why;
+    }
+    return s;
+}
+
+enum { FAULTS_MOST = 200 };
+
+typedef struct faults {
+    po_arena *arena;
+    const char *list[FAULTS_MOST];
+    size_t n;
+    bool failed;
+} faults;
+
+static void note_fault(void *user, const char *sentence)
+{
+    faults *f = user;
+    if (f->n < FAULTS_MOST) {
+        f->list[f->n] = po_arena_text(f->arena, sentence);
+        f->failed = f->failed || !f->list[f->n];
+        f->n++;
+    }
+}
+
+po_status po_ledger_verify(po_ledger *ledger, po_arena *arena, const char *const **ret_faults, size_t *ret_n,
+                           po_err *err)
+{
+    faults *f = po_arena_zeros(arena, 1, sizeof *f);
+    if (!f) {
+        return po_fail(err, PO_E_NOMEM, "out of memory for what is found");
+    }
+    f->arena = arena;
+    pthread_mutex_lock(&ledger->asking_lock);
+    po_status s = po_ledger_verify_store(ledger->asking, note_fault, f, err);
+    pthread_mutex_unlock(&ledger->asking_lock);
+    if (s == PO_OK && f->failed) {
+        s = po_fail(err, PO_E_NOMEM, "out of memory for what is found");
+    }
+    if (s == PO_OK) {
+        *ret_faults = f->list;
+        *ret_n = f->n;
+    }
+    return s;
+}
+
+po_status po_ledger_rebuild(po_ledger *ledger, po_err *err)
+{
+    if (!ledger->store) {
+        return po_fail(err, PO_E_IO, "the book was opened to be read only; nothing can be made anew");
+    }
+    po_ledger_lead(ledger);
+    po_store *store = ledger->store;
+    po_status s = po_store_begin(store, true, err);
+    for (int t = 0; s == PO_OK && t < PO_T_COUNT; t++) { /* children first */
+        s = po_store_do(store, NULL, err, po_tables[t].empty, "");
+    }
+    s = s == PO_OK ? po_store_do(store, NULL, err, "DELETE FROM before", "") : s;
+    s = s == PO_OK ? po_store_do(store, NULL, err, "DELETE FROM undone", "") : s;
+    s = s == PO_OK ? po_events_replay(store, store, err) : s;
+    s = s == PO_OK ? po_store_commit(store, err) : s;
+    po_store_rollback(store);
+    po_ledger_let_go(ledger);
+    return s;
+}
+
+static void first_fault(void *user, const char *sentence)
+{
+    char *first = user;
+    if (!first[0]) {
+        snprintf(first, 200, "%s", sentence);
+    }
+}
+
+po_status po_ledger_backup(po_ledger *ledger, const char *to, po_err *err)
+{
+    if (access(to, F_OK) == 0) {
+        return po_fail_at(err, PO_E_CONFLICT, to, 0, 0, "there is a file of this name already; name another");
+    }
+    size_t n = strlen(to) + 40;
+    char *part = malloc(n), fault[200] = "";
+    if (!part) {
+        return po_fail(err, PO_E_NOMEM, "out of memory for a name");
+    }
+    snprintf(part, n, "%s.checking-%ld-%lx", to, (long)getpid(), (unsigned long)(uintptr_t)part);
+    pthread_mutex_lock(&ledger->asking_lock);
+    po_status s = po_store_copy(ledger->asking, part, err);
+    pthread_mutex_unlock(&ledger->asking_lock);
+    po_store *copy = NULL;
+    po_store_options o = {.wait_ms = 1000, .schema = &po_ledger_schema};
+    s = s == PO_OK ? po_store_open(part, &o, &copy, err) : s;
+    s = s == PO_OK ? po_ledger_verify_store(copy, first_fault, fault, err) : s;
+    po_store_close(copy);
+    if (s == PO_OK && fault[0]) {
+        s = po_fail_at(err, PO_E_SYNTAX, to, 0, 0, "no copy was kept, because the book is not in order: %.160s", fault);
+    }
+    s = s == PO_OK ? po_store_give_name(part, to, err) : s;
+    unlink(part);
+    free(part);
+    return s;
+}

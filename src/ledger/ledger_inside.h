@@ -1,0 +1,35 @@
+/* The open book. SPDX-License-Identifier: Apache-2.0
+ *
+ * Two connections: one writes, under the queue of acts; one asks, under a lock of its own, so that questions never wait for
+ * the disk. */
+#ifndef PO_LEDGER_INSIDE_H
+#define PO_LEDGER_INSIDE_H
+
+#include <pthread.h>
+
+#include "ledger/book.h"
+
+typedef struct po_waiting po_waiting;
+
+struct po_ledger {
+    po_store *store, *asking; /* store NULL: read only */
+    int64_t (*now_ms)(void *user);
+    void *user;
+    pthread_mutex_t queue_lock, asking_lock;
+    pthread_cond_t moved, more; /* somebody is done or may lead; somebody came to wait */
+    po_waiting *first, **end;   /* acts that wait */
+    int n_waiting, n_last;      /* how many wait; how many the last turn took */
+    bool leading;               /* somebody has the writing connection */
+};
+
+/* The writing connection for one caller alone. */
+void po_ledger_lead(po_ledger *ledger);
+void po_ledger_let_go(po_ledger *ledger);
+/* Everything there is to check, through the asking connection. */
+po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
+
+/* A question: parameters that were read in, an object out. */
+typedef po_status (*po_question)(po_store *store, const json_t *parameters, int64_t now_ms, json_t *ret, po_err *err);
+po_question po_question_find(const char *name, const char **ret_fields);
+
+#endif

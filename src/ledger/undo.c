@@ -1,0 +1,243 @@
+/* An act is taken back by a later event that names it. SPDX-License-Identifier: Apache-2.0
+ *
+ * Every act leaves what its rows were before ("before"). It can be taken back while those rows are still its own (`last`), no
+ * row made by it is referred to by others, and no member would be overdrawn by it who was not before. Otherwise the sentence
+ * names the later event, which can be taken back first. An undo can not be undone: do the act again. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "ledger/book.h"
+
+enum { ROWS_MOST = 64 };
+
+typedef struct old_row {
+    po_table table;
+    int64_t id;
+    char *was; /* NULL: the act made the row */
+} old_row;
+
+/* Rows elsewhere that refer to a row; each a text of SQL with the id, giving the id of the first. */
+static const struct {
+    po_table table;
+    const char *sql, *says;
+} children[] = {
+    {PO_T_MEMBERS, "SELECT min(id) FROM runs WHERE member = ?1", "run"},
+    {PO_T_MEMBERS, "SELECT min(id) FROM permits WHERE member = ?1", "permit"},
+    {PO_T_MEMBERS, "SELECT min(id) FROM waivers WHERE member = ?1", "waiver"},
+    {PO_T_TERMS, "SELECT min(id) FROM runs WHERE term = ?1", "run"},
+    {PO_T_PERMITS, "SELECT min(id) FROM runs WHERE permit = ?1", "run"},
+    {PO_T_WAIVERS, "SELECT min(run) FROM draws WHERE waiver = ?1", "run"},
+};
+
+static void free_rows(old_row *rows, int n)
+{
+    for (int i = 0; i < n; i++) {
+        free(rows[i].was);
+    }
+}
+
+static po_status load(po_book *book, int64_t event, old_row rows[ROWS_MOST], int *ret_n, po_err *err)
+{
+    po_rows *r = NULL;
+    int n = 0;
+    po_status s = po_store_ask(book->store, &r, err, "SELECT tbl, id, was FROM before WHERE event = ?1 ORDER BY n DESC",
+                               "i", event);
+    if (s != PO_OK) {
+        return s;
+    }
+    while (s == PO_OK && n < ROWS_MOST && po_rows_next(r)) {
+        const char *was = po_rows_text(r, 2);
+        rows[n] = (old_row){(po_table)po_rows_int(r, 0), po_rows_int(r, 1), was ? strdup(was) : NULL};
+        if (was && !rows[n].was) {
+            s = po_fail(err, PO_E_NOMEM, "out of memory for an undo");
+        }
+        n++;
+    }
+    po_status end = po_rows_end(r, s == PO_OK ? err : NULL);
+    *ret_n = n;
+    return s == PO_OK ? end : s;
+}
+
+/* Does anything later rest on this row? */
+static po_status rests(po_book *book, int64_t event, const old_row *row, po_err *err)
+{
+    int64_t last = 0, child = 0;
+    bool found = false;
+    po_status s = po_store_number(book->store, &last, &found, err, po_tables[row->table].last, "i", row->id);
+    if (s == PO_OK && (!found || last != event)) {
+        return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
+                          "event %lld came later and changed the same %.*s: undo that first", (long long)last,
+                          (int)strlen(po_tables[row->table].name) - 1, po_tables[row->table].name);
+    }
+    for (size_t i = 0; s == PO_OK && !row->was && i < sizeof children / sizeof children[0]; i++) {
+        if (children[i].table == row->table) {
+            s = po_store_number(book->store, &child, &found, err, children[i].sql, "i", row->id);
+            if (s == PO_OK && found) {
+                s = po_fail_at(err, PO_E_CONFLICT, "event", 0, 0, "%s %lld came later and rests on it: undo that first",
+                               children[i].says, (long long)child);
+            }
+        }
+    }
+    return s;
+}
+
+/* The member and term whose account a row belongs to; 0: none. */
+static po_status account_of(po_book *book, const old_row *row, int64_t *ret_member, int64_t *ret_term, po_err *err)
+{
+    *ret_member = *ret_term = 0;
+    if (row->table != PO_T_RUNS) {
+        return PO_OK;
+    }
+    po_status s = po_store_number(book->store, ret_member, NULL, err, "SELECT member FROM runs WHERE id = ?1", "i",
+                                  row->id);
+    return s == PO_OK
+               ? po_store_number(book->store, ret_term, NULL, err, "SELECT term FROM runs WHERE id = ?1", "i", row->id)
+               : s;
+}
+
+static po_status left_of(po_book *book, int64_t member, int64_t term, int64_t *ret, po_err *err)
+{
+    int64_t allowance = 0, charged = 0;
+    po_status s = po_store_number(book->store, &allowance, NULL, err, "SELECT allowance_um FROM terms WHERE id = ?1",
+                                  "i", term);
+    s = s == PO_OK ? po_term_charged(book->store, member, term, 0, &charged, err) : s;
+    *ret = allowance - charged;
+    return s;
+}
+
+/* What the restored row would clash with, other than the act's own rows: SQL with the id, the row as it was, and the event. */
+static const struct {
+    po_table table;
+    const char *sql, *says;
+} clashes[] = {
+    {PO_T_RUNS,
+     "SELECT o.id FROM runs r JOIN runs o ON o.machine = r.machine AND o.id <> r.id AND o.state <> 'back' WHERE r.id = "
+     "?1 AND "
+     "json_extract(?2, '$.state') <> 'back' AND o.last <> ?3",
+     "the machine is out again with run"},
+    {PO_T_TERMS,
+     "SELECT o.id FROM terms r JOIN terms o ON o.id <> r.id AND o.closed_ms IS NULL AND o.from_ms < r.until_ms AND "
+     "o.until_ms > "
+     "r.from_ms WHERE r.id = ?1 AND json_extract(?2, '$.closed_ms') IS NULL AND o.last <> ?3",
+     "another term is open at that time, by event"},
+    {PO_T_PERMITS,
+     "SELECT o.id FROM permits r JOIN permits o ON o.member = r.member AND o.permission = r.permission AND o.id <> "
+     "r.id AND "
+     "o.withdrawn_ms IS NULL WHERE r.id = ?1 AND json_extract(?2, '$.withdrawn_ms') IS NULL AND o.last <> ?3",
+     "the permission was granted anew by event"},
+};
+
+static po_status clash_of(po_book *book, const old_row *row, int64_t event, po_err *err)
+{
+    int64_t other = 0;
+    bool found = false;
+    po_status s = PO_OK;
+    for (size_t i = 0; s == PO_OK && row->was && i < sizeof clashes / sizeof clashes[0]; i++) {
+        if (clashes[i].table == row->table) {
+            s = po_store_number(book->store, &other, &found, err, clashes[i].sql, "iti", row->id, row->was, event);
+            if (s == PO_OK && found) {
+                s = po_fail_at(err, PO_E_CONFLICT, "event", 0, 0, "%s %lld, which came later: undo that first",
+                               clashes[i].says, (long long)other);
+            }
+        }
+    }
+    return s;
+}
+
+/* Waivers from which more would be taken than they give: a later run has what was given back. */
+static po_status waivers_hold(po_book *book, po_err *err, const old_row *row)
+{
+    int64_t waiver = 0;
+    bool found = false;
+    if (row->table != PO_T_DRAWS || !row->was) {
+        return PO_OK;
+    }
+    po_status s = po_store_number(
+        book->store, &waiver, &found, err,
+        "SELECT w.id FROM draws d JOIN waivers w ON w.id = d.waiver WHERE d.id = ?1 AND w.um < (SELECT sum(um) "
+        "FROM draws WHERE waiver = w.id)",
+        "i", row->id);
+    if (s == PO_OK && found) {
+        return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
+                          "what it gave back to waiver %lld was drawn by a later run: undo that hand-out first",
+                          (long long)waiver);
+    }
+    return s;
+}
+
+static po_status restore(po_book *book, const old_row *rows, int n, int64_t event, po_err *err)
+{
+    int64_t member = 0, term = 0, before = 0, after = 0;
+    po_status s = PO_OK;
+    for (int i = 0; s == PO_OK && i < n; i++) {
+        s = rests(book, event, &rows[i], err);
+        s = s == PO_OK ? clash_of(book, &rows[i], event, err) : s;
+        if (s == PO_OK && !member) {
+            s = account_of(book, &rows[i], &member, &term, err);
+        }
+    }
+    if (s == PO_OK && term) {
+        s = left_of(book, member, term, &before, err);
+    }
+    for (int i = 0; s == PO_OK && i < n; i++) {
+        const po_table_sql *t = &po_tables[rows[i].table];
+        if (rows[i].table == PO_T_MEMBERS && !rows[i].was) {
+            s = po_store_do(book->store, NULL, err,
+                            "DELETE FROM persons WHERE member = (SELECT member FROM members WHERE id = ?1)", "i",
+                            rows[i].id);
+        }
+        if (s == PO_OK) {
+            s = rows[i].was ? po_store_do(book->store, NULL, err, t->restore, "ti", rows[i].was, rows[i].id)
+                            : po_store_do(book->store, NULL, err, t->drop, "i", rows[i].id);
+        }
+    }
+    for (int i = 0; s == PO_OK && i < n; i++) {
+        s = waivers_hold(book, err, &rows[i]);
+    }
+    if (s == PO_OK && term) {
+        s = left_of(book, member, term, &after, err);
+    }
+    if (s == PO_OK && after < 0 && after < before) {
+        char m[32];
+        return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
+                          "the member's term would be overdrawn by %s, because later runs used what it gave back: undo "
+                          "one of those first",
+                          po_metres(m, -after));
+    }
+    return s;
+}
+
+po_status po_apply_undo(po_book *book, po_err *err)
+{
+    int64_t event = po_field_int(book->body, "event"), other = 0;
+    bool found = false;
+    po_status s = po_store_number(book->store, &other, &found, err, "SELECT undo FROM undone WHERE event = ?1", "i",
+                                  event);
+    if (s == PO_OK && found) {
+        return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0, "event %lld was taken back already, by event %lld",
+                          (long long)event, (long long)other);
+    }
+    if (s == PO_OK && event >= book->event) {
+        return po_fail_at(err, PO_E_NOTFOUND, "event", 0, 0, "there is no event %lld", (long long)event);
+    }
+    if (s == PO_OK && event <= book->event - PO_BEFORE_KEPT) {
+        return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
+                          "event %lld is more than %d events ago, too long to be taken back; book what sets it right",
+                          (long long)event, PO_BEFORE_KEPT);
+    }
+    old_row rows[ROWS_MOST];
+    int n = 0;
+    s = s == PO_OK ? load(book, event, rows, &n, err) : s;
+    if (s == PO_OK && n == 0) {
+        s = po_fail_at(err, PO_E_CONFLICT, "event", 0, 0, "event %lld is of a kind that can not be taken back",
+                       (long long)event);
+    }
+    s = s == PO_OK ? restore(book, rows, n, event, err) : s;
+    free_rows(rows, n);
+    s = s == PO_OK ? po_store_do(book->store, NULL, err, "INSERT INTO undone(event, undo) VALUES(?1, ?2)", "ii", event,
+                                 book->event)
+                   : s;
+    po_book_answer_int(book, "event", event);
+    return s;
+}
