@@ -31,6 +31,7 @@ typedef uint64_t po_crossing;
 typedef struct po_columns {
     double cell[2], x0, y0; /* size of a cell in x and y, nearly square; centre of column (0, 0) */
     uint32_t nx, ny;
+    bool plain;       /* tests: judge large regions as small ones are */
     uint32_t n_bands; /* of PO_BAND_ROWS rows each */
     struct po_band {
         uint32_t *start; /* one for each column of the band, and the end */

@@ -193,44 +193,93 @@ static void fill_band(size_t band, void *user)
     free(next);
 }
 
-/* Triangles by band: first (n_bands + 1) and their numbers, rising. *ret_more: too many. */
+/* Rows (or columns) whose centres may lie within [low, high]: none of most triangles of a fine mesh. A little more than
+ * exactly, for span_of takes its numbers from other roundings. */
+static bool centres(double low, double high, double first, double cell, uint32_t n, int64_t *from, int64_t *to)
+{
+    static const double DOUBT = 1e-3; /* of a cell */
+    *from = (int64_t)ceil((low - first) / cell - DOUBT);
+    *to = (int64_t)floor((high - first) / cell + DOUBT);
+    *from = *from < 0 ? 0 : *from;
+    *to = *to >= (int64_t)n ? (int64_t)n - 1 : *to;
+    return *from <= *to;
+}
+
+typedef struct banded { /* a triangle that may meet lines of these bands */
+    uint32_t triangle, from, to;
+} banded;
+
+/* Triangles that lines may meet. Caller frees; NULL: no memory. */
+static banded *met(const double *xyz, const po_mesh *mesh, const po_columns *c, size_t *ret_n)
+{
+    size_t n = 0, cap = 4096;
+    banded *list = malloc(cap * sizeof *list);
+    for (size_t t = 0; list && t < mesh->n_triangles; t++) {
+        const uint32_t *v = mesh->corners + 3 * t;
+        const double *p = xyz + 3 * (size_t)v[0], *q = xyz + 3 * (size_t)v[1], *r = xyz + 3 * (size_t)v[2];
+        int64_t from, to, left, right;
+        double low[2], high[2];
+        for (int k = 0; k < 2; k++) { /* coordinates are numbers here: plain comparisons do */
+            low[k] = p[k] < q[k] ? p[k] : q[k];
+            low[k] = low[k] < r[k] ? low[k] : r[k];
+            high[k] = p[k] > q[k] ? p[k] : q[k];
+            high[k] = high[k] > r[k] ? high[k] : r[k];
+        }
+        if (!centres(low[0], high[0], c->x0, c->cell[0], c->nx, &left, &right) ||
+            !centres(low[1], high[1], c->y0, c->cell[1], c->ny, &from, &to)) {
+            continue;
+        }
+        if (n == cap) {
+            cap *= 2;
+            banded *more = realloc(list, cap * sizeof *list);
+            if (!more) {
+                free(list);
+                return NULL;
+            }
+            list = more;
+        }
+        list[n++] = (banded){(uint32_t)t, (uint32_t)from / PO_BAND_ROWS, (uint32_t)to / PO_BAND_ROWS};
+    }
+    *ret_n = n;
+    return list;
+}
+
+/* Triangles by band: first (n_bands + 2) and their numbers, rising. *ret_more: too many. */
 static bool share_out(const double *xyz, const po_mesh *mesh, const po_columns *c, uint32_t **ret_first,
                       uint32_t **ret_triangles, bool *ret_more)
 {
+    size_t n = 0;
+    banded *list = met(xyz, mesh, c, &n);
     uint32_t *first = calloc((size_t)c->n_bands + 2, sizeof *first), *triangles = NULL;
     uint64_t total = 0;
-    for (int pass = 0; first && pass < 2; pass++) {
-        for (size_t t = 0; t < mesh->n_triangles; t++) {
-            const uint32_t *v = mesh->corners + 3 * t;
-            double a = xyz[3 * (size_t)v[0] + 1], b = xyz[3 * (size_t)v[1] + 1], d = xyz[3 * (size_t)v[2] + 1];
-            double low = fmin(a, fmin(b, d)), high = fmax(a, fmax(b, d));
-            int64_t from = at_or_after(low, c->y0, c->cell[1]), to = at_or_after(high, c->y0, c->cell[1]);
-            from = from < 0 ? 0 : from;
-            to = to >= (int64_t)c->ny ? (int64_t)c->ny - 1 : to;
-            for (int64_t band = from / PO_BAND_ROWS; from <= to && band <= to / PO_BAND_ROWS; band++) {
-                if (pass) {
-                    triangles[first[band + 1]++] = (uint32_t)t;
-                } else {
-                    first[band + 2]++;
-                    total++;
-                }
-            }
+    bool fine = list != NULL && first != NULL;
+    for (size_t k = 0; fine && k < n; k++) {
+        total += list[k].to - list[k].from + 1;
+    }
+    *ret_more = total > MOST_SHARES;
+    triangles = fine && !*ret_more ? malloc((total + 1) * sizeof *triangles) : NULL;
+    fine = triangles != NULL;
+    for (size_t k = 0; fine && k < n; k++) {
+        for (uint32_t band = list[k].from; band <= list[k].to; band++) {
+            first[band + 2]++;
         }
-        if (!pass) {
-            for (uint32_t band = 0; band < c->n_bands; band++) {
-                first[band + 2] += first[band + 1];
-            }
-            *ret_more = total > MOST_SHARES;
-            triangles = *ret_more ? NULL : malloc((total + 1) * sizeof *triangles);
-            if (!triangles) {
-                free(first);
-                return false;
-            }
+    }
+    for (uint32_t band = 0; fine && band < c->n_bands; band++) {
+        first[band + 2] += first[band + 1];
+    }
+    for (size_t k = 0; fine && k < n; k++) {
+        for (uint32_t band = list[k].from; band <= list[k].to; band++) {
+            triangles[first[band + 1]++] = list[k].triangle;
         }
+    }
+    free(list);
+    if (!fine) {
+        free(first);
+        return false;
     }
     *ret_first = first;
     *ret_triangles = triangles;
-    return first != NULL;
+    return true;
 }
 
 void po_columns_done(po_columns *columns)

@@ -25,6 +25,7 @@ enum {
     BY_FOOT = 10,
     BY_HEIGHT = 4,
     MOST_MEASURED = 64,
+    FINE_MESH = 300 * 1000, /* triangles */
     MOVED = 6,
     RING = 8,
     ROUNDS = 3
@@ -343,7 +344,10 @@ static po_status look(search *s, const double *keep, po_err *err)
     if (status == PO_OK) {
         status = move_about(s, err);
     }
-    if (status == PO_OK && !(pick(s, 0, BY_COST) && pick(s, 1, BY_FOOT) && pick(s, 2, BY_HEIGHT))) {
+    /* of a fine mesh fewer: each of them takes a tenth of a second */
+    size_t share = s->mesh->n_triangles > FINE_MESH ? 2 : 1;
+    if (status == PO_OK &&
+        !(pick(s, 0, BY_COST / share) && pick(s, 1, BY_FOOT / share) && pick(s, 2, BY_HEIGHT / share))) {
         status = po_fail(err, PO_E_NOMEM, "memory ran out while poses were looked for");
     }
     return status;

@@ -8,6 +8,7 @@
  *   carries itself where a bridge's span is within the shop's limit, and an arch's within half of it;
  * - other regions are judged cell by cell: by the shortest chord through it that is held at both ends, or as a ledge
  *   within LEDGE_MM of where it is held, if all of the region is.
+ * Of large regions only the rims are looked at for where chords begin and end; the answers are the same.
  * Lines are digital ones, one cell in each column or row (Bresenham, IBM Systems Journal 4, 1965). */
 #include <math.h>
 #include <stdlib.h>
@@ -22,7 +23,7 @@ static const double LEDGE_MM = 1;
 static const double MOST_HELD =
     0.85;                       /* share of the cells; what is missing are steps of the raster at a slanted edge */
 static const double ARCH = 0.5; /* common practice, no published source: holes of 8 mm print, of 15 sag */
-enum { DIRECTIONS = 16, MOST_OWN = 2 };
+enum { DIRECTIONS = 16, MOST_OWN = 2, LARGE_REGION = 256 };
 
 typedef struct lines {
     const po_columns *columns;
@@ -162,6 +163,136 @@ static int own_directions(const lines *l, const uint32_t *order, size_t n, doubl
     return found;
 }
 
+/* ---- the same for large regions: chords from their rims ---- */
+
+/* A region as seen from above, and its rim: only there chords begin and end. */
+typedef struct rims {
+    uint32_t low[2], size[2]; /* of the region: in i and j */
+    size_t stride;
+    uint32_t *cell; /* 1 + number of the hang, 0 = none; one free line all around */
+    uint32_t *rim;
+    size_t n_rim;
+    int64_t *aside; /* of each step along the major axis: how far the line through 0 lies aside */
+} rims;
+
+static size_t rims_at(const rims *r, int64_t i, int64_t j)
+{
+    return (size_t)(j + 1) * r->stride + (size_t)(i + 1);
+}
+
+static void rims_done(rims *r)
+{
+    free(r->cell);
+    free(r->rim);
+    free(r->aside);
+}
+
+/* False, and nothing to be given back: the region winds about or lies above itself, or there is no memory. */
+static bool rims_make(const lines *l, const uint32_t *order, size_t n, rims *r)
+{
+    r->stride = (size_t)r->size[0] + 2;
+    size_t room = r->stride * ((size_t)r->size[1] + 2);
+    size_t longer = r->size[0] > r->size[1] ? r->size[0] : r->size[1];
+    bool fine = room / 8 <= n;
+    r->cell = fine ? calloc(room, sizeof *r->cell) : NULL;
+    r->rim = fine ? malloc(n * sizeof *r->rim) : NULL;
+    r->aside = fine ? malloc(longer * sizeof *r->aside) : NULL;
+    fine = r->cell && r->rim && r->aside;
+    for (size_t k = 0; fine && k < n; k++) {
+        const po_hang *h = &l->hangs[order[k]];
+        uint32_t *cell = &r->cell[rims_at(r, h->i - r->low[0], h->j - r->low[1])];
+        fine = !*cell;
+        *cell = order[k] + 1;
+    }
+    for (size_t k = 0; fine && k < n; k++) {
+        const po_hang *h = &l->hangs[order[k]];
+        const uint32_t *cell = &r->cell[rims_at(r, h->i - r->low[0], h->j - r->low[1])];
+        const uint32_t *before = cell - r->stride, *behind = cell + r->stride;
+        if (!(before[-1] && before[0] && before[1] && cell[-1] && cell[1] && behind[-1] && behind[0] && behind[1])) {
+            r->rim[r->n_rim++] = order[k];
+        }
+    }
+    if (!fine) {
+        rims_done(r);
+    }
+    return fine;
+}
+
+/* The cell of the line of number c at step a along the major axis; 0: not of the region. */
+static uint32_t rims_on(const rims *r, bool x_major, int64_t c, int64_t a)
+{
+    if (a < 0 || a >= (int64_t)r->size[!x_major]) {
+        return 0;
+    }
+    int64_t b = c + r->aside[a];
+    if (b < 0 || b >= (int64_t)r->size[x_major]) {
+        return 0;
+    }
+    return r->cell[x_major ? rims_at(r, a, b) : rims_at(r, b, a)];
+}
+
+/* What cross() does. Only chords whose beginning is held are followed. */
+static chord_sum cross_rims(lines *l, rims *r, bool x_major, double slope)
+{
+    chord_sum sum = {0};
+    const double *side = l->columns->cell;
+    double step = hypot(side[!x_major], slope * side[x_major]);
+    for (uint32_t a = 0; a < r->size[!x_major]; a++) {
+        r->aside[a] = (int64_t)floor(slope * (double)a + 0.5);
+    }
+    for (size_t k = 0; k < r->n_rim; k++) {
+        const po_hang *h = &l->hangs[r->rim[k]];
+        int64_t a = x_major ? h->i - r->low[0] : h->j - r->low[1], b = x_major ? h->j - r->low[1] : h->i - r->low[0];
+        int64_t c = b - r->aside[a], to = a;
+        if (!rims_on(r, x_major, c, a + 1) && held(l, h, x_major, slope, 1)) {
+            for (uint32_t cell = r->rim[k] + 1; cell && ((double)(a - to) + 0.5) * step <= LEDGE_MM;) {
+                l->ledge[cell - 1] = 1;
+                cell = rims_on(r, x_major, c, --to);
+            }
+        }
+        if (rims_on(r, x_major, c, a - 1) || !held(l, h, x_major, slope, -1)) {
+            continue;
+        }
+        uint32_t last = r->rim[k] + 1;
+        to = a;
+        for (uint32_t cell = last; cell; cell = rims_on(r, x_major, c, ++to)) {
+            last = cell;
+            if (((double)(to - a) + 0.5) * step <= LEDGE_MM) {
+                l->ledge[cell - 1] = 1;
+            }
+        }
+        if (!held(l, &l->hangs[last - 1], x_major, slope, 1)) {
+            continue;
+        }
+        double length = (double)(to - a) * step;
+        sum.held_cells += (uint64_t)(to - a);
+        sum.longest = fmax(sum.longest, length);
+        for (int64_t m = a; m < to; m++) {
+            float *best = &l->best[rims_on(r, x_major, c, m) - 1];
+            *best = fminf(*best, (float)length);
+        }
+    }
+    return sum;
+}
+
+/* ---- regions ---- */
+
+/* order: sorted by j, then i; low_i, width: the cells' bounds. */
+static void sort_both_ways(lines *l, const uint32_t *order, size_t n, uint32_t low_i, uint32_t width)
+{
+    memcpy(l->by_j, order, n * sizeof *order);
+    memset(l->count, 0, ((size_t)width + 1) * sizeof *l->count);
+    for (size_t k = 0; k < n; k++) {
+        l->count[l->hangs[order[k]].i - low_i + 1]++;
+    }
+    for (uint32_t i = 0; i < width; i++) {
+        l->count[i + 1] += l->count[i];
+    }
+    for (size_t k = 0; k < n; k++) {
+        l->by_i[l->count[l->hangs[order[k]].i - low_i]++] = order[k];
+    }
+}
+
 /* order: cells of one region sorted by j, then i. */
 static void judge_region(lines *l, const uint32_t *order, size_t n, const po_pose_setup *setup, double *longest)
 {
@@ -176,19 +307,13 @@ static void judge_region(lines *l, const uint32_t *order, size_t n, const po_pos
         level += h->level;
     }
     uint32_t width = high_i - low_i + 1, depth = high_j - low_j + 1;
-    memcpy(l->by_j, order, n * sizeof *order);
-    memset(l->count, 0, ((size_t)width + 1) * sizeof *l->count);
-    for (size_t k = 0; k < n; k++) {
-        l->count[l->hangs[order[k]].i - low_i + 1]++;
-    }
-    for (uint32_t i = 0; i < width; i++) {
-        l->count[i + 1] += l->count[i];
-    }
-    for (size_t k = 0; k < n; k++) {
-        l->by_i[l->count[l->hangs[order[k]].i - low_i]++] = order[k];
+    rims rim = {.low = {low_i, low_j}, .size = {width, depth}};
+    bool by_rims = n >= LARGE_REGION && !l->columns->plain && rims_make(l, order, n, &rim);
+    if (!by_rims) {
+        sort_both_ways(l, order, n, low_i, width);
     }
     double span = INFINITY, own[MOST_OWN][2];
-    int more = n >= 8 ? own_directions(l, order, n, own) : 0;
+    int more = by_rims ? own_directions(l, rim.rim, rim.n_rim, own) : n >= 8 ? own_directions(l, order, n, own) : 0;
     for (int d = 0; d < DIRECTIONS + more; d++) {
         double angle = d < DIRECTIONS ? 3.14159265358979324 * d / DIRECTIONS
                                       : atan2(own[d - DIRECTIONS][1], own[d - DIRECTIONS][0]);
@@ -196,11 +321,15 @@ static void judge_region(lines *l, const uint32_t *order, size_t n, const po_pos
         bool x_major = fabs(x) >= fabs(y);
         double slope = x_major ? y / x : x / y;
         slope = fabs(slope) < 1e-12 ? 0 : slope;
-        chord_sum sum = cross(l, x_major ? l->by_i : l->by_j, n, x_major, slope, x_major ? low_i : low_j,
-                              width + depth + 2);
+        chord_sum sum = by_rims ? cross_rims(l, &rim, x_major, slope)
+                                : cross(l, x_major ? l->by_i : l->by_j, n, x_major, slope, x_major ? low_i : low_j,
+                                        width + depth + 2);
         if ((double)sum.held_cells >= MOST_HELD * (double)n) {
             span = fmin(span, sum.longest);
         }
+    }
+    if (by_rims) {
+        rims_done(&rim);
     }
     bool is_level = 2 * level > n;
     double limit = setup->bridge_limit_mm * (is_level ? 1 : ARCH), far = 0;

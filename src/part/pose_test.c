@@ -5,6 +5,7 @@
 
 #include <cmocka.h>
 
+#include "part/pose.h"
 #include "part/pose_shapes.h"
 
 #define NEAR(a, b, by)                                                                                                 \
@@ -402,6 +403,86 @@ static void any_size(void **state)
     }
 }
 
+/* Large regions are judged by their rims alone; the answers are those of the plain way, cell by cell. */
+static void large_regions_are_judged_as_small_ones(void **state)
+{
+    (void)state;
+    static const double UPS[][3] = {{0, 0, 1}, {0, 0, -1}, {1, 0, 0}, {0.6, 0, 0.8}, {0.5, 0.3, 0.812403840463596}};
+    size_t large = 0, carried = 0;
+    for (size_t shape = 0; shape < 4; shape++) {
+        soup s = {0};
+        if (shape == 0) { /* a table: four legs and a top */
+            for (int leg = 0; leg < 4; leg++) {
+                soup_box(&s, leg % 2 ? 50 : 0, leg / 2 ? 40 : 0, 0, 6, 6, 21);
+            }
+            soup_box(&s, -2, -3, 20, 60, 52, 4);
+        } else if (shape == 1) {
+            soup_box(&s, 0, 0, 0, 40, 60, 50);
+        } else if (shape == 2) {
+            soup_box(&s, 0, 0, 0, 6, 60, 21); /* a bridge of 9 mm */
+            soup_box(&s, 15, 0, 0, 6, 60, 21);
+            soup_box(&s, 0, 0, 20, 21, 60, 3);
+        } else {
+            soup_sphere(&s, 20, 24, 48);
+        }
+        pose_mesh m = mesh_of(&s);
+        po_pool *pool = po_pool_new(1);
+        for (size_t up = 0; up < 5; up++) {
+            double turn[9], bounds[2][3] = {{1e9, 1e9, 1e9}, {-1e9, -1e9, -1e9}};
+            double *xyz = calloc(m.mesh.n_vertices, 3 * sizeof *xyz);
+            po_pose_turn(UPS[up], turn);
+            for (size_t i = 0; i < 3 * m.mesh.n_vertices; i++) {
+                const double *p = m.mesh.xyz + i / 3 * 3;
+                xyz[i] = p[0] * turn[i % 3] + p[1] * turn[3 + i % 3] + p[2] * turn[6 + i % 3];
+                bounds[0][i % 3] = fmin(bounds[0][i % 3], xyz[i]);
+                bounds[1][i % 3] = fmax(bounds[1][i % 3], xyz[i]);
+            }
+            for (size_t i = 0; i < m.mesh.n_vertices; i++) {
+                xyz[3 * i + 2] -= bounds[0][2];
+            }
+            po_columns c;
+            po_err err;
+            assert_int_equal(po_columns_make(xyz, &m.mesh, bounds, false, pool, &c, &err), PO_OK);
+            po_hang *hangs[2];
+            size_t n = 0, room = (size_t)c.nx * c.ny * 4;
+            double longest[2];
+            hangs[0] = calloc(room, sizeof *hangs[0]);
+            for (uint32_t at = 0; at < c.nx * c.ny; at++) {
+                uint32_t k;
+                const po_crossing *x = po_columns_at(&c, at % c.nx, at / c.nx, &k);
+                int inside = 0;
+                for (uint32_t q = 0; q < k && n < room; q++) {
+                    if (po_crossing_leaves(x[q])) {
+                        inside--;
+                    } else if (!inside++ && po_crossing_z(x[q]) > 0.1f) {
+                        hangs[0][n++] = (po_hang){
+                            .i = at % c.nx, .j = at / c.nx, .z = po_crossing_z(x[q]), .level = up < 3, .open = 1};
+                    }
+                }
+            }
+            hangs[1] = calloc(n + 1, sizeof *hangs[1]);
+            memcpy(hangs[1], hangs[0], n * sizeof *hangs[0]);
+            for (int plain = 0; plain < 2; plain++) {
+                c.plain = plain;
+                assert_int_equal(po_spans_find(&c, hangs[plain], n, &POSE_SETUP, &longest[plain], &err), PO_OK);
+            }
+            assert_true(longest[0] == longest[1]);
+            for (size_t k = 0; k < n; k++) {
+                assert_int_equal(hangs[0][k].open, hangs[1][k].open);
+                carried += !hangs[0][k].open;
+            }
+            large += n > 1000;
+            free(hangs[0]);
+            free(hangs[1]);
+            free(xyz);
+            po_columns_done(&c);
+        }
+        po_pool_free(pool);
+        mesh_done(&m);
+    }
+    assert_true(large >= 8 && carried > 1000); /* there was something to compare */
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -419,6 +500,7 @@ int main(void)
         cmocka_unit_test(turns_are_least_and_exact_along_axes),
         cmocka_unit_test(loads_and_bad_input),
         cmocka_unit_test(any_size),
+        cmocka_unit_test(large_regions_are_judged_as_small_ones),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
