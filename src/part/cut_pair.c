@@ -12,11 +12,11 @@
 #include "part/exact.h"
 
 /* The sign of each corner of t, and whether t has a stretch of the plane's line: -1 no cut, 0 in the plane, 1 yes. */
-static int against(const po_plane *plane, const double *const t[3], int sides[3])
+static int against(const po_exact_plane *plane, const double *const t[3], int sides[3])
 {
     int n_above = 0, n_below = 0;
     for (int i = 0; i < 3; i++) {
-        sides[i] = po_plane_side(plane, t[i]);
+        sides[i] = po_exact_plane_side(plane, t[i]);
         n_above += sides[i] > 0;
         n_below += sides[i] < 0;
     }
@@ -103,9 +103,9 @@ static bool cut_in_plane(const double *const a[3], const double *const b[3])
 
 bool po_cut_pair(const double *const a[3], const double *const b[3])
 {
-    po_plane plane;
+    po_exact_plane plane;
     int sides_a[3], sides_b[3];
-    po_plane_set(&plane, b[0], b[1], b[2]);
+    po_exact_plane_set(&plane, b[0], b[1], b[2]);
     int way = against(&plane, a, sides_a);
     if (way < 0) {
         return false;
@@ -113,7 +113,7 @@ bool po_cut_pair(const double *const a[3], const double *const b[3])
     if (way == 0) {
         return cut_in_plane(a, b);
     }
-    po_plane_set(&plane, a[0], a[1], a[2]);
+    po_exact_plane_set(&plane, a[0], a[1], a[2]);
     way = against(&plane, b, sides_b);
     if (way <= 0) {
         return false; /* 0: a has no area, as b's plane does not hold it */

@@ -149,9 +149,9 @@ int po_side3_exact(const double *a, const double *b, const double *c, const doub
 
 int po_side3(const double *a, const double *b, const double *c, const double *d)
 {
-    po_plane plane;
-    po_plane_set(&plane, a, b, c);
-    return po_plane_side(&plane, d);
+    po_exact_plane plane;
+    po_exact_plane_set(&plane, a, b, c);
+    return po_exact_plane_side(&plane, d);
 }
 
 int po_side2_exact(const double *a, const double *b, const double *c, int x, int y)

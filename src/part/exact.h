@@ -15,12 +15,12 @@ int po_side2(const double *a, const double *b, const double *c, int x, int y);
 int po_side2_exact(const double *a, const double *b, const double *c, int x, int y);
 
 /* A plane for many questions: products are made once. */
-typedef struct po_plane {
+typedef struct po_exact_plane {
     const double *a, *b, *c;
     double normal[3], sizes[3]; /* sizes: the same sums with all terms positive, for the error bound */
-} po_plane;
+} po_exact_plane;
 
-static inline void po_plane_set(po_plane *plane, const double *a, const double *b, const double *c)
+static inline void po_exact_plane_set(po_exact_plane *plane, const double *a, const double *b, const double *c)
 {
     double ux = b[0] - a[0], uy = b[1] - a[1], uz = b[2] - a[2], vx = c[0] - a[0], vy = c[1] - a[1], vz = c[2] - a[2];
     double yz = uy * vz, zy = uz * vy, zx = uz * vx, xz = ux * vz, xy = ux * vy, yx = uy * vx;
@@ -38,7 +38,7 @@ static inline void po_plane_set(po_plane *plane, const double *a, const double *
 /* Shewchuk's bound for this sum is (7 + 56 eps) eps times its terms' sizes, eps = 2^-53: 7.8e-16. */
 #define PO_SIDE3_BOUND 1e-15
 
-static inline int po_plane_side(const po_plane *plane, const double *d)
+static inline int po_exact_plane_side(const po_exact_plane *plane, const double *d)
 {
     double x = d[0] - plane->a[0], y = d[1] - plane->a[1], z = d[2] - plane->a[2];
     double det = x * plane->normal[0] + y * plane->normal[1] + z * plane->normal[2];
