@@ -78,7 +78,7 @@ static void make(int kind, int n, shape *a, shape *b)
     case 2: /* combs, one turned */
         for (int k = 0; k < 2; k++) {
             shape *s = k ? b : a;
-            int teeth = n / 4 < 100 ? n / 4 : 100; /* their crossings are as many as the square of it */
+            int teeth = n <= 200 ? 50 : n <= 1000 ? 100 : 150; /* crossings go with the square */
             double pitch = 100.0 / teeth;
             for (int i = 0; i < teeth; i++) {
                 double x[4] = {i * pitch, i * pitch, (i + 0.6) * pitch, (i + 0.6) * pitch}, y[4] = {5, 60, 60, 5};

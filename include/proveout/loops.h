@@ -41,7 +41,8 @@ typedef enum po_clip {
 
 /* Both are taken by positive winding; b may be NULL (nothing): union with NULL makes raw loops clean. The result's loops
  * are simple, do not cross, outer ones counter-clockwise and holes clockwise; slivers below 1e-6 mm wide may go.
- * Everything lives in the arena. Errors: PO_E_RANGE (a coordinate not finite or beyond 1e6), PO_E_NOMEM, PO_E_LIMIT. */
+ * Everything lives in the arena. Errors: PO_E_RANGE (a coordinate not finite or beyond 1e6), PO_E_NOMEM, PO_E_LIMIT (more
+ * than 2^23 points or places where loops touch or cross, 2^33 pairs of edges near each other, 8 GiB of scratch). */
 PO_API po_status po_loops_clip(const po_loops *a, const po_loops *b, po_clip how, po_arena *arena, po_loops *ret,
                                po_err *err) PO_MUST_USE;
 

@@ -161,7 +161,7 @@ static po_status walk(linker *k, uint32_t start, po_err *err)
     }
 }
 
-po_status po_rings_arrange(const po_rings *in, po_clip how, double least_width, po_arena *scratch, po_rings *ret,
+po_status po_rings_arrange(const po_rings *in, po_clip how, double least_width, po_scratch *scratch, po_rings *ret,
                            po_err *err)
 {
     po_crossings crossings;
@@ -173,12 +173,12 @@ po_status po_rings_arrange(const po_rings *in, po_clip how, double least_width, 
     }
     linker k = {.p = &paths,
                 .out = ret,
-                .run = po_arena_zeros(scratch, paths.n_paths + 1, sizeof *k.run),
-                .on = po_arena_zeros(scratch, paths.n_nodes + 1, sizeof *k.on),
-                .stack = po_arena_zeros(scratch, paths.n_paths + 1, sizeof *k.stack),
+                .run = po_scratch_take(scratch, paths.n_paths + 1, sizeof *k.run),
+                .on = po_scratch_zeros(scratch, paths.n_nodes + 1, sizeof *k.on),
+                .stack = po_scratch_take(scratch, paths.n_paths + 1, sizeof *k.stack),
                 .least_width = least_width};
-    *ret = (po_rings){.at = po_arena_zeros(scratch, paths.n_points + 1, sizeof *ret->at),
-                      .start = po_arena_zeros(scratch, paths.n_paths + 2, sizeof *ret->start)};
+    *ret = (po_rings){.at = po_scratch_take(scratch, paths.n_points + 1, sizeof *ret->at),
+                      .start = po_scratch_zeros(scratch, paths.n_paths + 2, sizeof *ret->start)};
     if (!k.run || !k.on || !k.stack || !ret->at || !ret->start) {
         return po_rings_memory(err);
     }

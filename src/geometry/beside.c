@@ -31,12 +31,12 @@ static void widen(box *b, const po_spot *p)
     b->y1 = p->y > b->y1 ? p->y : b->y1;
 }
 
-po_status po_beside_new(const po_paths *paths, po_arena *scratch, po_beside **ret, po_err *err)
+po_status po_beside_new(const po_paths *paths, po_scratch *scratch, po_beside **ret, po_err *err)
 {
-    po_beside *r = po_arena_zeros(scratch, 1, sizeof *r);
+    po_beside *r = po_scratch_take(scratch, 1, sizeof *r);
     size_t room = paths->n_points / STRETCH + paths->n_paths + 1;
-    stretch *stretches = po_arena_zeros(scratch, room, sizeof *stretches);
-    box *boxes = po_arena_zeros(scratch, room, sizeof *boxes);
+    stretch *stretches = po_scratch_take(scratch, room, sizeof *stretches);
+    box *boxes = po_scratch_take(scratch, room, sizeof *boxes);
     if (!r || !stretches || !boxes) {
         return po_rings_memory(err);
     }
@@ -59,7 +59,7 @@ po_status po_beside_new(const po_paths *paths, po_arena *scratch, po_beside **re
     r->n_level[0] = n;
     for (int k = 0; r->n_level[k] > 1; k++) {
         uint32_t m = (r->n_level[k] + 1) / 2;
-        box *up = po_arena_zeros(scratch, m, sizeof *up);
+        box *up = po_scratch_take(scratch, m, sizeof *up);
         if (!up) {
             return po_rings_memory(err);
         }

@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "geometry/pixels.h"
 #include "geometry/rings.h"
 
 enum { STRETCH = 6, DEPTH = 32, SHORT_SORT = 24 };
@@ -27,7 +28,7 @@ typedef struct stretch {
 
 typedef struct search {
     const po_spot *at;
-    po_arena *scratch;
+    po_scratch *scratch;
     po_crossings *out;
     stretch *stretches;
     box *level[DEPTH]; /* level[0][i] is the box of stretch i, level[k + 1][i] holds [2i] and [2i + 1] of level k */
@@ -60,14 +61,14 @@ static uint64_t hash_of(po_spot p)
     return h ^ h >> 32;
 }
 
-static po_status more_slots(po_spots *s, po_arena *scratch, po_err *err)
+static po_status more_slots(po_spots *s, po_scratch *scratch, po_err *err)
 {
     uint32_t room = s->room ? 2 * s->room : 64;
     if (room > 2 * (uint32_t)PO_RINGS_MOST_NODES) {
         return too_many(err);
     }
-    po_spot *at = po_arena_resize(scratch, s->at, s->room * sizeof *at, room * sizeof *at);
-    uint32_t *slots = po_arena_zeros(scratch, 2 * (size_t)room, sizeof *slots);
+    po_spot *at = po_scratch_more(scratch, s->at, s->room * sizeof *at, room * sizeof *at);
+    uint32_t *slots = po_scratch_zeros(scratch, 2 * (size_t)room, sizeof *slots);
     if (!at || !slots) {
         return po_rings_memory(err);
     }
@@ -82,7 +83,7 @@ static po_status more_slots(po_spots *s, po_arena *scratch, po_err *err)
     return PO_OK;
 }
 
-static po_status number_of(po_spots *s, po_spot p, po_arena *scratch, uint32_t *ret, po_err *err)
+static po_status number_of(po_spots *s, po_spot p, po_scratch *scratch, uint32_t *ret, po_err *err)
 {
     if (s->n == s->room) {
         po_status status = more_slots(s, scratch, err);
@@ -126,7 +127,7 @@ static po_status add_hit(search *s, uint32_t edge, uint32_t node)
         if (room > PO_RINGS_MOST_NODES) {
             return too_many(s->err);
         }
-        po_hit *hits = po_arena_resize(s->scratch, out->hits, s->room_hits * sizeof *hits, room * sizeof *hits);
+        po_hit *hits = po_scratch_more(s->scratch, out->hits, s->room_hits * sizeof *hits, room * sizeof *hits);
         if (!hits) {
             return po_rings_memory(s->err);
         }
@@ -201,7 +202,7 @@ static po_status cross_at(search *s, const po_spot *p, int64_t dx, int64_t dy, p
     }
     if (s->out->nodes.room > s->room_is_pixel) {
         size_t had = s->room_is_pixel, room = s->out->nodes.room;
-        uint8_t *is_pixel = po_arena_resize(s->scratch, s->is_pixel, had, room);
+        uint8_t *is_pixel = po_scratch_more(s->scratch, s->is_pixel, had, room);
         if (!is_pixel) {
             return po_rings_memory(s->err);
         }
@@ -218,7 +219,7 @@ static po_status cross_at(search *s, const po_spot *p, int64_t dx, int64_t dy, p
         if (room > PO_RINGS_MOST_NODES) {
             return too_many(s->err);
         }
-        uint32_t *pixels = po_arena_resize(s->scratch, s->pixels, s->room_pixels * sizeof *pixels,
+        uint32_t *pixels = po_scratch_more(s->scratch, s->pixels, s->room_pixels * sizeof *pixels,
                                            room * sizeof *pixels);
         if (!pixels) {
             return po_rings_memory(s->err);
@@ -304,8 +305,8 @@ static inline int sign(int64_t v)
 static po_status make_stretches(search *s, const po_rings *rings, uint32_t *ret_n)
 {
     size_t n = 0, room = rings->n_points + 1;
-    s->stretches = po_arena_zeros(s->scratch, room, sizeof *s->stretches);
-    s->level[0] = po_arena_zeros(s->scratch, room, sizeof(box));
+    s->stretches = po_scratch_take(s->scratch, room, sizeof *s->stretches);
+    s->level[0] = po_scratch_take(s->scratch, room, sizeof(box));
     if (!s->stretches || !s->level[0]) {
         return po_rings_memory(s->err);
     }
@@ -355,7 +356,7 @@ static po_status make_tree(search *s, uint32_t n)
     s->n_levels = 1;
     for (int k = 0; s->n_level[k] > 1; k++) {
         uint32_t m = (s->n_level[k] + 1) / 2;
-        box *up = po_arena_zeros(s->scratch, m, sizeof *up);
+        box *up = po_scratch_take(s->scratch, m, sizeof *up);
         if (!up) {
             return po_rings_memory(s->err);
         }
@@ -422,28 +423,17 @@ static po_status compare_all(search *s)
     return PO_OK;
 }
 
-static po_status pixel_on_stretch(search *s, uint32_t node, po_spot c, uint32_t which)
+static po_status pixel_on_edge(search *s, uint32_t node, uint32_t e)
 {
-    const stretch *st = &s->stretches[which];
-    for (uint32_t e = st->first; e <= st->last; e++) {
-        const po_spot *p = &s->at[e], *q = p + 1;
-        if (!in_box_of(&c, p) || (c.x == q->x && c.y == q->y)) {
-            continue;
-        }
-        po_status status = PO_OK;
-        if (c.x == p->x && c.y == p->y) {
-            status = mark(s, e);
-        } else {
-            int64_t dx = q->x - p->x, dy = q->y - p->y;
-            if (meets(dx, dy, po_spot_cross(dx, dy, c.x - p->x, c.y - p->y))) {
-                status = add_hit(s, e, node);
-            }
-        }
-        if (status) {
-            return status;
-        }
+    const po_spot *c = &s->out->nodes.at[node], *p = &s->at[e], *q = p + 1;
+    if (!in_box_of(c, p) || (c->x == q->x && c->y == q->y)) {
+        return PO_OK;
     }
-    return PO_OK;
+    if (c->x == p->x && c->y == p->y) {
+        return mark(s, e);
+    }
+    int64_t dx = q->x - p->x, dy = q->y - p->y;
+    return meets(dx, dy, po_spot_cross(dx, dy, c->x - p->x, c->y - p->y)) ? add_hit(s, e, node) : PO_OK;
 }
 
 /* The pixel of a crossing against all edges, those that cross in it among them. */
@@ -467,12 +457,47 @@ static po_status compare_pixel(search *s, uint32_t node)
             }
             continue;
         }
-        po_status status = pixel_on_stretch(s, node, c, t.a);
-        if (status) {
-            return status;
+        const stretch *st = &s->stretches[t.a];
+        for (uint32_t e = st->first; e <= st->last; e++) {
+            po_status status = pixel_on_edge(s, node, e);
+            if (status) {
+                return status;
+            }
         }
     }
     return s->tests > PO_RINGS_MOST_TESTS ? too_many(s->err) : PO_OK;
+}
+
+/* All of them: each down the tree of the edges, or, where they are many for the edges, each edge down a tree of theirs. */
+static po_status compare_pixels(search *s, size_t n_edges)
+{
+    po_status status = PO_OK;
+    if (s->n_pixels <= n_edges / 4) {
+        for (size_t i = 0; !status && i < s->n_pixels; i++) {
+            status = compare_pixel(s, s->pixels[i]);
+        }
+        return status;
+    }
+    po_pixels *tree = po_pixels_new(s->out->nodes.at, s->pixels, s->n_pixels, s->scratch);
+    if (!tree) {
+        return po_rings_memory(s->err);
+    }
+    for (uint32_t i = 0; i < s->n_level[0]; i++) {
+        for (uint32_t e = s->stretches[i].first; e <= s->stretches[i].last; e++) {
+            size_t n = 0;
+            const uint32_t *found = po_pixels_along(tree, &s->at[e], &s->tests, &n);
+            if (n > 0 && !found) {
+                return po_rings_memory(s->err);
+            }
+            for (size_t k = 0; !status && k < n; k++) {
+                status = pixel_on_edge(s, found[k], e);
+            }
+            if (status || s->tests > PO_RINGS_MOST_TESTS) {
+                return status ? status : too_many(s->err);
+            }
+        }
+    }
+    return PO_OK;
 }
 
 typedef struct keyed {
@@ -494,8 +519,8 @@ static po_status sort_hits(search *s, size_t n_edges)
     if (out->n_hits == 0) {
         return PO_OK;
     }
-    uint32_t *start = po_arena_zeros(s->scratch, n_edges + 2, sizeof *start);
-    po_hit *sorted = po_arena_zeros(s->scratch, out->n_hits, sizeof *sorted);
+    uint32_t *start = po_scratch_zeros(s->scratch, n_edges + 2, sizeof *start);
+    po_hit *sorted = po_scratch_take(s->scratch, out->n_hits, sizeof *sorted);
     if (!start || !sorted) {
         return po_rings_memory(s->err);
     }
@@ -520,7 +545,7 @@ static po_status sort_hits(search *s, size_t n_edges)
         keyed *k = few;
         if (end - i > SHORT_SORT) {
             if (end - i > room) {
-                many = po_arena_resize(s->scratch, many, room * sizeof *many, 2 * (end - i) * sizeof *many);
+                many = po_scratch_more(s->scratch, many, room * sizeof *many, 2 * (end - i) * sizeof *many);
                 if (!many) {
                     return po_rings_memory(s->err);
                 }
@@ -557,11 +582,11 @@ static po_status sort_hits(search *s, size_t n_edges)
     return PO_OK;
 }
 
-po_status po_rings_cross(const po_rings *rings, po_arena *scratch, po_crossings *ret, po_err *err)
+po_status po_rings_cross(const po_rings *rings, po_scratch *scratch, po_crossings *ret, po_err *err)
 {
     *ret = (po_crossings){0};
     search s = {.at = rings->at, .scratch = scratch, .out = ret, .err = err};
-    ret->node_of = po_arena_zeros(scratch, rings->n_points + 1, sizeof *ret->node_of);
+    ret->node_of = po_scratch_zeros(scratch, rings->n_points + 1, sizeof *ret->node_of);
     if (!ret->node_of) {
         return po_rings_memory(err);
     }
@@ -572,8 +597,6 @@ po_status po_rings_cross(const po_rings *rings, po_arena *scratch, po_crossings 
     }
     status = make_tree(&s, n);
     status = status ? status : compare_all(&s);
-    for (size_t i = 0; !status && i < s.n_pixels; i++) {
-        status = compare_pixel(&s, s.pixels[i]);
-    }
+    status = status ? status : compare_pixels(&s, rings->n_points);
     return status ? status : sort_hits(&s, rings->n_points);
 }

@@ -30,7 +30,7 @@ typedef struct tracer {
     double r, size;        /* to the right of each edge; its absolute value; grid units */
     double step, cos_step; /* of an arc's chords */
     double mitre;          /* how far a corner may stand off its arc */
-    po_arena *scratch;
+    po_scratch *scratch;
     po_err *err;
 } tracer;
 
@@ -43,7 +43,7 @@ static po_status more_room(tracer *t, size_t n)
     }
     if (out->n_points + n + 1 > t->room) {
         size_t room = 2 * t->room + n + 64;
-        po_spot *at = po_arena_resize(t->scratch, out->at, t->room * sizeof *at, room * sizeof *at);
+        po_spot *at = po_scratch_more(t->scratch, out->at, t->room * sizeof *at, room * sizeof *at);
         if (!at) {
             return po_rings_memory(t->err);
         }
@@ -258,12 +258,12 @@ static po_status trace(tracer *t, const po_rings *in)
         longest = n > longest ? n : longest;
     }
     t->room = in->n_points + in->n_points / 2 + 64;
-    course c = {.normal = po_arena_zeros(t->scratch, longest + 1, sizeof *c.normal),
-                .length = po_arena_zeros(t->scratch, longest + 1, sizeof *c.length),
-                .cut = po_arena_zeros(t->scratch, longest + 1, sizeof *c.cut),
-                .apex = po_arena_zeros(t->scratch, longest + 1, sizeof *c.apex)};
-    *t->out = (po_rings){.at = po_arena_zeros(t->scratch, t->room, sizeof *t->out->at),
-                         .start = po_arena_zeros(t->scratch, in->n_rings + 2, sizeof *t->out->start)};
+    course c = {.normal = po_scratch_take(t->scratch, longest + 1, sizeof *c.normal),
+                .length = po_scratch_take(t->scratch, longest + 1, sizeof *c.length),
+                .cut = po_scratch_take(t->scratch, longest + 1, sizeof *c.cut),
+                .apex = po_scratch_take(t->scratch, longest + 1, sizeof *c.apex)};
+    *t->out = (po_rings){.at = po_scratch_take(t->scratch, t->room, sizeof *t->out->at),
+                         .start = po_scratch_zeros(t->scratch, in->n_rings + 2, sizeof *t->out->start)};
     if (!c.normal || !c.length || !c.cut || !c.apex || !t->out->at || !t->out->start) {
         return po_rings_memory(t->err);
     }
@@ -289,10 +289,9 @@ po_status po_loops_offset(const po_loops *loops, double by_mm, double arc_error_
         return po_fail(err, PO_E_RANGE, "an offset of %g mm with an arc error of %g mm; at most 1e6 each was wanted",
                        by_mm, arc_error_mm);
     }
-    po_arena *scratch = po_arena_new(PO_RINGS_MOST_BYTES);
-    if (!scratch) {
-        return po_rings_memory(err);
-    }
+    po_scratch scratch;
+    po_scratch_init(&scratch, 3 * PO_RINGS_BYTES_A_POINT * loops->n_points,
+                    PO_RINGS_MOST_BYTES); /* once more on twice the points */
     po_grid grid = po_grid_for(reach + fabs(by_mm) + 1);
     double r = by_mm * grid.per_mm, size = fabs(r);
     double off = fmax(arc_error_mm, LEAST_ARC_ERROR_MM) * grid.per_mm;
@@ -305,18 +304,18 @@ po_status po_loops_offset(const po_loops *loops, double by_mm, double arc_error_
                 .step = step,
                 .cos_step = cos(step),
                 .mitre = MITRE_MM * grid.per_mm,
-                .scratch = scratch,
+                .scratch = &scratch,
                 .err = err};
     double least = PO_RINGS_LEAST_WIDTH_MM * grid.per_mm;
-    status = po_rings_of(loops, NULL, grid, scratch, &in, err);
-    status = status ? status : po_rings_arrange(&in, PO_CLIP_UNION, least, scratch, &clean, err);
+    status = po_rings_of(loops, NULL, grid, &scratch, &in, err);
+    status = status ? status : po_rings_arrange(&in, PO_CLIP_UNION, least, &scratch, &clean, err);
     if (!status && size >= 0.5) {
         status = trace(&t, &clean);
-        status = status ? status : po_rings_arrange(&raw, PO_CLIP_UNION, least, scratch, &out, err);
+        status = status ? status : po_rings_arrange(&raw, PO_CLIP_UNION, least, &scratch, &out, err);
     } else {
         out = clean;
     }
     status = status ? status : po_rings_to_loops(&out, grid, arena, ret, err);
-    po_arena_free(scratch);
+    po_scratch_done(&scratch);
     return status;
 }

@@ -147,12 +147,12 @@ static void merge_ways(po_paths *o, uint32_t node)
     }
 }
 
-static po_status gather_ways(po_paths *o, po_arena *scratch, po_err *err)
+static po_status gather_ways(po_paths *o, po_scratch *scratch, po_err *err)
 {
-    o->way_start = po_arena_zeros(scratch, o->n_nodes + 2, sizeof *o->way_start);
-    o->n_ways = po_arena_zeros(scratch, o->n_nodes + 1, sizeof *o->n_ways);
-    o->ways = po_arena_zeros(scratch, 2 * o->n_paths + 1, sizeof *o->ways);
-    o->place = po_arena_zeros(scratch, 2 * o->n_paths + 1, sizeof *o->place);
+    o->way_start = po_scratch_zeros(scratch, o->n_nodes + 2, sizeof *o->way_start);
+    o->n_ways = po_scratch_zeros(scratch, o->n_nodes + 1, sizeof *o->n_ways);
+    o->ways = po_scratch_take(scratch, 2 * o->n_paths + 1, sizeof *o->ways);
+    o->place = po_scratch_take(scratch, 2 * o->n_paths + 1, sizeof *o->place);
     if (!o->way_start || !o->n_ways || !o->ways || !o->place) {
         return po_rings_memory(err);
     }
@@ -283,9 +283,9 @@ static void outside_of(const po_paths *o, const part *p, int32_t ret[2])
     }
 }
 
-static po_status place_parts(po_paths *o, part *parts, size_t n_parts, po_arena *scratch, po_err *err)
+static po_status place_parts(po_paths *o, part *parts, size_t n_parts, po_scratch *scratch, po_err *err)
 {
-    part **order = po_arena_zeros(scratch, n_parts + 1, sizeof *order);
+    part **order = po_scratch_take(scratch, n_parts + 1, sizeof *order);
     po_beside *beside = NULL;
     if (!order) {
         return po_rings_memory(err);
@@ -326,15 +326,15 @@ static po_status place_parts(po_paths *o, part *parts, size_t n_parts, po_arena 
     return PO_OK;
 }
 
-static po_status find_windings(po_paths *o, po_arena *scratch, po_err *err)
+static po_status find_windings(po_paths *o, po_scratch *scratch, po_err *err)
 {
-    uint32_t *reached_by = po_arena_zeros(scratch, o->n_nodes + 1, sizeof *reached_by);
-    uint32_t *queue = po_arena_zeros(scratch, o->n_nodes + 1, sizeof *queue);
+    uint32_t *reached_by = po_scratch_take(scratch, o->n_nodes + 1, sizeof *reached_by);
+    uint32_t *queue = po_scratch_take(scratch, o->n_nodes + 1, sizeof *queue);
     size_t n_parts = 0, most = 1;
     for (size_t i = 0; i < o->n_paths; i++) {
         most += o->paths[i].node[0] == PO_NO_NODE;
     }
-    part *parts = po_arena_zeros(scratch, most + o->n_nodes, sizeof *parts);
+    part *parts = po_scratch_zeros(scratch, most + o->n_nodes, sizeof *parts);
     if (!reached_by || !queue || !parts) {
         return po_rings_memory(err);
     }
@@ -357,13 +357,14 @@ static po_status find_windings(po_paths *o, po_arena *scratch, po_err *err)
     return place_parts(o, parts, n_parts, scratch, err);
 }
 
-po_status po_paths_of(const po_rings *rings, const po_crossings *crossings, po_arena *scratch, po_paths *ret,
+po_status po_paths_of(const po_rings *rings, const po_crossings *crossings, po_scratch *scratch, po_paths *ret,
                       po_err *err)
 {
     size_t events = crossings->n_marked + crossings->n_hits;
-    *ret = (po_paths){.n_nodes = crossings->nodes.n,
-                      .at = po_arena_zeros(scratch, rings->n_points + 2 * events + rings->n_rings + 2, sizeof *ret->at),
-                      .paths = po_arena_zeros(scratch, events + rings->n_rings + 1, sizeof *ret->paths)};
+    *ret = (po_paths){
+        .n_nodes = crossings->nodes.n,
+        .at = po_scratch_take(scratch, rings->n_points + 2 * events + rings->n_rings + 2, sizeof *ret->at),
+        .paths = po_scratch_take(scratch, events + rings->n_rings + 1, sizeof *ret->paths)};
     if (!ret->at || !ret->paths) {
         return po_rings_memory(err);
     }

@@ -63,9 +63,9 @@ static uint64_t interleaved(uint32_t x, uint32_t y)
 }
 
 /* The loops by the place of their first point, so that the tree over them has boxes that say something. */
-static po_status near_each_other(const po_loops *l, double reach, po_arena *scratch, order **ret, po_err *err)
+static po_status near_each_other(const po_loops *l, double reach, po_scratch *scratch, order **ret, po_err *err)
 {
-    order *o = po_arena_zeros(scratch, l->n_loops + 1, sizeof *o);
+    order *o = po_scratch_zeros(scratch, l->n_loops + 1, sizeof *o);
     if (!o) {
         return po_rings_memory(err);
     }
@@ -84,7 +84,7 @@ static po_status near_each_other(const po_loops *l, double reach, po_arena *scra
     return PO_OK;
 }
 
-static po_status add_loops(const po_loops *l, po_grid grid, po_arena *scratch, po_rings *to, po_err *err)
+static po_status add_loops(const po_loops *l, po_grid grid, po_scratch *scratch, po_rings *to, po_err *err)
 {
     double reach = 0;
     order *o = NULL;
@@ -113,11 +113,12 @@ static po_status add_loops(const po_loops *l, po_grid grid, po_arena *scratch, p
     return status;
 }
 
-po_status po_rings_of(const po_loops *a, const po_loops *b, po_grid grid, po_arena *scratch, po_rings *ret, po_err *err)
+po_status po_rings_of(const po_loops *a, const po_loops *b, po_grid grid, po_scratch *scratch, po_rings *ret,
+                      po_err *err)
 {
     size_t n_loops = a->n_loops + (b ? b->n_loops : 0), n_points = a->n_points + (b ? b->n_points : 0);
-    *ret = (po_rings){.at = po_arena_zeros(scratch, n_points + n_loops + 1, sizeof *ret->at),
-                      .start = po_arena_zeros(scratch, n_loops + 1, sizeof *ret->start)};
+    *ret = (po_rings){.at = po_scratch_take(scratch, n_points + n_loops + 1, sizeof *ret->at),
+                      .start = po_scratch_zeros(scratch, n_loops + 1, sizeof *ret->start)};
     if (!ret->at || !ret->start) {
         return po_rings_memory(err);
     }

@@ -3,13 +3,15 @@
  * All of clipping and offsetting is exact from here on: points are whole numbers of at most 41 bits, so that products
  * of two or three differences fit 128 bits. Steps, each with a file of its own:
  *   crossings.c  where rings touch or cross (nodes), by snap rounding
+ *   pixels.c     (of these, many roundings along an edge)
  *   paths.c      rings cut at the nodes into paths; winding numbers on both sides of each
- *   beside.c       the path that lies next to the left of a point
+ *   beside.c     the path that lies next to the left of a point
  *   arrange.c    the paths between inside and outside, linked to loops
- * Scratch lives in an arena that the caller frees; nothing here keeps anything. */
+ * Memory is scratch that the caller gives and frees; nothing here keeps anything. */
 #ifndef PO_GEOMETRY_RINGS_H
 #define PO_GEOMETRY_RINGS_H
 
+#include "geometry/scratch.h"
 #include "proveout/loops.h"
 
 typedef struct po_spot {
@@ -26,10 +28,11 @@ static inline po_wide po_spot_cross(int64_t ax, int64_t ay, int64_t bx, int64_t 
 enum {
     PO_RINGS_BITS = 41,             /* no two coordinates differ by more than 2^41 */
     PO_RINGS_MOST_POINTS = 1 << 23, /* of one call's input or raw offset */
-    PO_RINGS_MOST_NODES = 1 << 25,  /* places where rings touch or cross, counted once for each edge there */
+    PO_RINGS_MOST_NODES = 1 << 23,  /* places where rings touch or cross, counted once for each edge there */
 };
 #define PO_RINGS_MOST_TESTS ((uint64_t)1 << 33) /* pairs of edges looked at: about half a minute */
 #define PO_RINGS_MOST_BYTES ((size_t)8 << 30)   /* scratch of one call */
+#define PO_RINGS_BYTES_A_POINT ((size_t)104)    /* of it, where rings hardly touch */
 /* Rings of a smaller mean width are what rounding leaves, not material. */
 #define PO_RINGS_LEAST_WIDTH_MM 1e-6
 
@@ -53,14 +56,14 @@ po_grid po_grid_for(double most_mm);
 po_status po_loops_reach(const po_loops *loops, double *ret_mm, po_err *err);
 /* Both operands on the grid (b may be NULL), without points twice in a row and rings of fewer than three points. Many
  * loops are put in an order that keeps neighbours together. */
-po_status po_rings_of(const po_loops *a, const po_loops *b, po_grid grid, po_arena *scratch, po_rings *ret,
+po_status po_rings_of(const po_loops *a, const po_loops *b, po_grid grid, po_scratch *scratch, po_rings *ret,
                       po_err *err);
 /* Back to mm, into the arena. */
 po_status po_rings_to_loops(const po_rings *rings, po_grid grid, po_arena *arena, po_loops *ret, po_err *err);
 
 /* The boundary of what `how` makes of the two operands, each taken by positive winding: simple rings that do not cross,
  * outer ones counter-clockwise. Rings of a mean width below least_width (grid units) are left out. */
-po_status po_rings_arrange(const po_rings *in, po_clip how, double least_width, po_arena *scratch, po_rings *ret,
+po_status po_rings_arrange(const po_rings *in, po_clip how, double least_width, po_scratch *scratch, po_rings *ret,
                            po_err *err);
 
 /* Points with numbers: equal ones have the same. */
@@ -82,7 +85,7 @@ typedef struct po_crossings {
     size_t n_hits, n_marked;
 } po_crossings;
 
-po_status po_rings_cross(const po_rings *rings, po_arena *scratch, po_crossings *ret, po_err *err);
+po_status po_rings_cross(const po_rings *rings, po_scratch *scratch, po_crossings *ret, po_err *err);
 
 /* A stretch of a ring between two nodes, or a whole ring that touches nothing (closed). */
 typedef struct po_path {
@@ -114,12 +117,12 @@ typedef struct po_paths {
 } po_paths;
 
 /* Cut the rings and find all winding numbers. */
-po_status po_paths_of(const po_rings *rings, const po_crossings *crossings, po_arena *scratch, po_paths *ret,
+po_status po_paths_of(const po_rings *rings, const po_crossings *crossings, po_scratch *scratch, po_paths *ret,
                       po_err *err);
 
 /* Paths in a tree of boxes. */
 typedef struct po_beside po_beside;
-po_status po_beside_new(const po_paths *paths, po_arena *scratch, po_beside **ret, po_err *err);
+po_status po_beside_new(const po_paths *paths, po_scratch *scratch, po_beside **ret, po_err *err);
 /* The first edge that a ray meets which leaves v for smaller x, a trifle above v; edges through v are not met. False when
  * there is none. ret_up: the edge goes up along its path, so that v lies on the path's right. */
 bool po_beside_left_of(const po_beside *beside, po_spot v, uint32_t *ret_path, bool *ret_up);
