@@ -363,6 +363,39 @@ def several_items():
 
 
 @test
+def packed_parts_are_refused_by_name():
+    """Jobs may be packed, parts may not: the slip says what to do instead of calling them bad jobs."""
+    import gzip
+    part = stl(box(20, 20, 20))
+    for name, data, what in (("cube.stl.gz", gzip.compress(part), "STL"),
+                             ("text.stl.gz", gzip.compress(stl_text(box(20, 20, 20))), "STL"),
+                             ("cube.3mf.gz", gzip.compress(threemf([(1, None, "model", box(20, 20, 20))], [(1, None)])), "3MF")):
+        path = write(name, data)
+        for arguments, stdin in (([path], b""), (["-"], data)):
+            p = run("check", "--shop", SHOP, "--machine", "Alder", *arguments, stdin=stdin)
+            assert p.returncode == 3, p
+            assert "is a part (%s) packed by gzip: unpack it first (gzip -d)" % what in p.err, p.err
+
+
+@test
+def faults_within_an_archive_name_the_file():
+    path = write("broken.3mf", threemf([(1, None, "model", box(20, 20, 20))], [(1, None)], change=lambda xml: xml.replace("</mesh>", "", 1)))
+    p = run("check", "--shop", SHOP, "--machine", "Alder", path)
+    assert p.returncode == 3 and p.err.startswith("proveout: " + path + ":/3D/"), p.err
+
+
+@test
+def a_large_simple_part_takes_no_time():
+    """A box of half a metre that fits nowhere was once looked at for ten seconds."""
+    import resource
+    before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
+    j = check("large.stl", stl(box(500, 420, 450)), status=2)
+    taken = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime - before
+    assert "too-big" in names(j), names(j)
+    assert taken < 8, taken # about 1.5 s; sanitizers are slower
+
+
+@test
 def no_solid():
     j = check("flat.stl", stl(box(40, 30, 0)), status=2)
     assert "not-a-solid" in names(j)

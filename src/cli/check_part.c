@@ -13,6 +13,14 @@ static int fail_part(const cli_check *c, const char *path, po_err *err)
 {
     if (!err->where[0]) {
         snprintf(err->where, sizeof err->where, "%s", path);
+    } else if (strcmp(err->where, path) != 0) { /* a member of the archive: of several files it must be told whose */
+        size_t whole = sizeof err->where, n = strlen(path) + 1;
+        if (n < whole) {
+            memmove(err->where + n, err->where, whole - n);
+            err->where[whole - 1] = '\0';
+            memcpy(err->where, path, n - 1);
+            err->where[n - 1] = ':';
+        }
     }
     bool blame = err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE;
     if (blame) {
@@ -106,7 +114,7 @@ static void tell_mending(const cli_check *c, const mending *m)
         fprintf(out, "  ! %zu item%s left out: supports and the like\n", m->n_left_out, m->n_left_out == 1 ? "" : "s");
     }
     fprintf(out, "  %s\n",
-            m->sound ? "It is closed now, and the right way round."
+            m->sound ? "It is closed, and the right way round."
                      : "It is not sound yet: mend the rest in the drawing program.");
 }
 

@@ -8,6 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/input.h"
 #include "cli.h"
 
 enum { HEAD = 64 * 1024 };
@@ -68,6 +69,36 @@ cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long siz
     bool facets = holds(head, n, "facet") || holds(head, n, "FACET") || holds(head, n, "endsolid") ||
                   holds(head, n, "ENDSOLID");
     return solid && facets ? CLI_KIND_STL : CLI_KIND_JOB;
+}
+
+/* Jobs may be packed, parts may not: the kind of a part packed by gzip (RFC 1952) or zstd (RFC 8878), from what its first
+ * bytes unpack to; a job otherwise. */
+static cli_kind kind_within(const unsigned char *head, size_t n, const char **ret_packer)
+{
+    bool gzip = n > 2 && !memcmp(head, "\x1f\x8b", 2), zstd = n > 4 && !memcmp(head, "\x28\xb5\x2f\xfd", 4);
+    *ret_packer = gzip ? "gzip" : "zstd";
+    po_source source = {.data = head, .n_bytes = n};
+    po_input *input = NULL;
+    po_err err; /* the packed bytes break off here: what comes before that is handed over */
+    cli_kind kind = CLI_KIND_JOB;
+    if ((gzip || zstd) && po_input_open(&source, 0, false, &input, &err) == PO_OK) {
+        unsigned char bytes[4096];
+        size_t got = 0;
+        if (po_input_read(input, bytes, sizeof bytes, &got, &err) == PO_OK && got > 0) {
+            kind = cli_kind_of(bytes, got, 0);
+        }
+    }
+    po_input_close(input);
+    return kind;
+}
+
+static int refuse_packed(const char *path, cli_kind kind, const char *packer)
+{
+    return cli_fail(EXIT_NO_JOB, "%s: is a part (%s) packed by %s: unpack it first (%s -d)", path,
+                    kind == CLI_KIND_STL   ? "STL"
+                    : kind == CLI_KIND_3MF ? "3MF"
+                                           : "a zip archive",
+                    packer, packer);
 }
 
 static size_t read_full(int file, unsigned char *to, size_t most, bool *ret_failed)
@@ -138,6 +169,12 @@ static int peek_input(po_arena *arena, po_source *ret_source, cli_kind *ret_kind
         return cli_fail(EXIT_USAGE, "-: standard input can't be read: %s", strerror(errno));
     }
     *ret_kind = cli_kind_of(p->head, p->n, p->n < HEAD ? p->n : 0);
+    const char *packer;
+    cli_kind within = kind_within(p->head, p->n, &packer);
+    if (within != CLI_KIND_JOB) {
+        free(p);
+        return refuse_packed("-", within, packer);
+    }
     if (p->n < HEAD) {
         const char *copy = po_arena_text_n(arena, (const char *)p->head, p->n);
         *ret_source = (po_source){.path = NULL, .data = copy, .n_bytes = p->n};
@@ -163,6 +200,21 @@ static int peek_input(po_arena *arena, po_source *ret_source, cli_kind *ret_kind
     return EXIT_CLEAR;
 }
 
+/* A packed part is refused; of what is packed more bytes are looked at, for blocks unpack as a whole. */
+static int refuse_if_packed(int file, off_t at, const char *path, const unsigned char *head, size_t n)
+{
+    enum { BLOCKS = 512 * 1024 };
+    if (n < 4 || (memcmp(head, "\x1f\x8b", 2) && memcmp(head, "\x28\xb5\x2f\xfd", 4))) {
+        return EXIT_CLEAR;
+    }
+    unsigned char *more = malloc(BLOCKS);
+    ssize_t got = more ? pread(file, more, BLOCKS, at) : -1;
+    const char *packer;
+    cli_kind within = got > 0 ? kind_within(more, (size_t)got, &packer) : CLI_KIND_JOB;
+    free(more);
+    return within == CLI_KIND_JOB ? EXIT_CLEAR : refuse_packed(path, within, packer);
+}
+
 int cli_open_source(const char *path, po_arena *arena, po_source *ret_source, cli_kind *ret_kind)
 {
     bool input = !strcmp(path, "-");
@@ -184,6 +236,7 @@ int cli_open_source(const char *path, po_arena *arena, po_source *ret_source, cl
             result = cli_fail(EXIT_USAGE, "%s: can't be read: %s", path, strerror(errno));
         } else {
             *ret_kind = cli_kind_of(head, (size_t)n, (unsigned long long)status.st_size);
+            result = refuse_if_packed(file, input ? lseek(file, 0, SEEK_CUR) : 0, path, head, (size_t)n);
         }
     } else if (input) {
         result = peek_input(arena, ret_source, ret_kind);
