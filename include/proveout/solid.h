@@ -222,6 +222,7 @@ typedef struct po_solid { /* one object as it is placed; copies that differ only
     uint64_t shells_inside_out; /* that had to be turned */
     uint64_t loose_shells;      /* that enclose material, without the first: cavities are not counted */
     uint64_t specks;            /* shells that hold less than a cube of one bead */
+    uint64_t twice;             /* triangles that come again with the same side outwards */
     uint64_t uneven_edges;      /* crowded edges that are not run as often one way as the other */
     uint64_t cuts_within;       /* of the pairs in cuts.first: both triangles belong to one shell */
     double cut_depth_mm; /* the deepest of those: how far one triangle reaches through the other; NAN: none listed */

@@ -259,6 +259,19 @@ static void open_and_crowded(void **state)
     assert_true(r->solids[0].closed && r->estimates[0].filament_mm > 0);
     bench_done(b);
 
+    for (int copied = 0; copied < 2; copied++) { /* one on top of the other, face to face; and one on itself */
+        b = bench_new();
+        soup twice = {0};
+        soup_box(&twice, 0, 0, 0, 10, 10, 10);
+        soup_box(&twice, 0, 0, copied ? 0 : 10, 10, 10, 10);
+        add_object(b, &twice, NULL);
+        add_item(b, 0, 1, 1, 1, 0, 0, 0);
+        r = measure(b);
+        assert_int_equal(r->solids[0].twice, copied ? 12 : 0);
+        assert_int_equal(r->solids[0].uneven_edges, 0);
+        bench_done(b);
+    }
+
     b = bench_new(); /* a wall without thickness within a box: no such inside */
     soup u = {0};
     soup_box(&u, 0, 0, 0, 10, 10, 10);

@@ -73,6 +73,39 @@ static po_status look_at_edges(const po_mesh *mesh, double *open_at, double *cro
     return PO_OK;
 }
 
+typedef struct face {
+    uint32_t corners[3]; /* the least first */
+} face;
+
+static int by_corners(const void *left, const void *right)
+{
+    return memcmp(left, right, sizeof(face)); /* any order does */
+}
+
+/* Triangles that come again with the same side outwards. Bodies that stand face to face share theirs the other way. */
+static po_status count_twice(const po_mesh *mesh, uint64_t *ret, po_err *err)
+{
+    face *faces = malloc((mesh->n_triangles + 1) * sizeof *faces);
+    if (faces == NULL) {
+        return po_fail(err, PO_E_NOMEM, "no memory for a part's doubled triangles");
+    }
+    size_t n = 0;
+    for (size_t t = 0; t < mesh->n_triangles; t++) {
+        const uint32_t *c = mesh->corners + 3 * t;
+        size_t k = c[0] <= c[1] && c[0] <= c[2] ? 0 : c[1] <= c[2] ? 1 : 2;
+        if (c[0] != c[1] && c[1] != c[2] && c[2] != c[0]) {
+            faces[n++] = (face){{c[k], c[(k + 1) % 3], c[(k + 2) % 3]}};
+        }
+    }
+    qsort(faces, n, sizeof *faces, by_corners);
+    *ret = 0;
+    for (size_t i = 1; i < n; i++) {
+        *ret += by_corners(&faces[i - 1], &faces[i]) == 0;
+    }
+    free(faces);
+    return PO_OK;
+}
+
 static double sheet_share(const po_mesh *mesh, double area)
 {
     double sum[3] = {0, 0, 0};
@@ -197,6 +230,12 @@ static po_status turn_right(const po_solid_setup *setup, po_solid *s, po_arena *
     s->judged = f->judged;
     if (f->crowded_edges + f->open_edges > 0) {
         po_status status = look_at_edges(f->judged, s->open_at, s->crowded_at, &s->uneven_edges, err);
+        if (status != PO_OK) {
+            return status;
+        }
+    }
+    if (f->doubled_triangles > 0) {
+        po_status status = count_twice(f->judged, &s->twice, err);
         if (status != PO_OK) {
             return status;
         }

@@ -72,12 +72,14 @@
     1e-6                /* of area^1.5: nothing inside (a ball has 0.094, a plate 1000 times as wide as thick 0.0004) */
 #define LIM_CUT_MM 0.1  /* how deep a surface may cut itself: a bead's edge wanders by as much; common practice */
 #define LIM_WALL_MM2 10 /* both faces of a rib of 5 x 1 mm; common practice */
-#define LIM_WALL_SHARE 0.05    /* percent of the surface: on large parts the odd edge is no wall; common practice */
-#define LIM_WALL_ERRORS 3      /* standard errors of the area measured by rays */
-#define LIM_GAP_MM2 10         /* as for walls */
-#define LIM_OVERHANG_MM2 15    /* less droops a little and prints; common practice */
-#define LIM_SUPPORT_SHARE 50   /* percent of the part's own filament that supports would take; common practice */
-#define LIM_SUPPORT_VOLUME 200 /* percent of the part's volume, where filament is not estimated */
+#define LIM_WALL_SHARE 0.05     /* percent of the surface: on large parts the odd edge is no wall; common practice */
+#define LIM_WALL_ERRORS 3       /* standard errors of the area measured by rays */
+#define LIM_GAP_MM2 10          /* as for walls */
+#define LIM_OVERHANG_MM2 15     /* less droops a little and prints; common practice */
+#define LIM_SUPPORT_SHARE 50    /* percent of the part's own filament that supports would take; common practice */
+#define LIM_SUPPORT_LEAST_MM 5  /* of filament, and */
+#define LIM_SUPPORT_LEAST_S 0.5 /* of time: what reads as nothing is nothing to be told of */
+#define LIM_SUPPORT_VOLUME 200  /* percent of the part's volume, where filament is not estimated */
 #define LIM_TINY_VOLUME_MM3 1
 
 /* ranges */

@@ -43,8 +43,8 @@ static const char *ways_out(po_judging *j, const po_estimate *e, double most, bo
         po_text_printf(&t, "Without fill it needs %s%s. ", po_metres_text(j, r->hollow_mm),
                        r->hollow_mm <= most ? "" : ", still too much");
     }
-    po_text_add(&t, (e->filament_mm - most) / 1000 <= j->rules->desk_may_waive_m ? "Or the desk may waive it."
-                                                                                 : "Or the keeper may waive it.");
+    bool desk = (e->filament_mm - most) / 1000 <= j->rules->desk_may_waive_m;
+    po_text_printf(&t, "%s %s may waive it.", t.n > 0 ? "Or the" : "The", desk ? "desk" : "keeper");
     j->failed |= t.failed;
     return t.failed ? "" : t.data;
 }

@@ -138,6 +138,13 @@ static double ill_crowded_count(const po_judging *j, const po_solid *s)
     return (double)s->facts.crowded_edges;
 }
 
+static double ill_twice(const po_judging *j, const po_solid *s)
+{
+    (void)j;
+    bool whole = s->uneven_edges == 0 && s->facts.open_edges == 0; /* bodies, not single triangles */
+    return whole ? (double)s->twice : 0;
+}
+
 void po_judge_part_crowded_edges(po_judging *j)
 {
     uint64_t items;
@@ -146,12 +153,23 @@ void po_judge_part_crowded_edges(po_judging *j)
         return;
     }
     uint64_t n = s->facts.crowded_edges, count = count_of(j, ill_crowded_count);
+    const po_solid *twice = po_worst_solid(j, ill_twice, &items);
+    if (twice != NULL) {
+        po_say_solid(j, PO_GRADE_ASK, twice, items, count_of(j, ill_twice), twice->crowded_at,
+                     "Delete the copy in the drawing program, or try proveout check --mend OUT.3mf.",
+                     "%llu triangle%s twice in the same place, as of a body that was copied onto itself: some programs "
+                     "take that for empty.",
+                     number(twice->twice), twice->twice == 1 ? " lies" : "s lie");
+        return;
+    }
+    s = po_worst_solid(j, ill_crowded, &items);
     if (s->uneven_edges == 0 && s->facts.open_edges == 0) {
         po_say_solid(j, PO_GRADE_NOTE, s, items, count, s->crowded_at,
                      "Nothing, when the bodies may come apart there. Else let them overlap.",
                      "Bodies touch along %llu edge%s without growing together.", number(n), plural(n));
     } else {
-        po_say_solid(j, PO_GRADE_ASK, s, items, count, s->crowded_at, MEND,
+        po_say_solid(j, PO_GRADE_ASK, s, items, count, s->crowded_at,
+                     s->facts.doubled_triangles > 0 ? MEND : "Mend it in the drawing program: only its maker knows.",
                      "More than two triangles meet along %llu edge%s: it is not clear what is inside.", number(n),
                      plural(n));
     }

@@ -195,7 +195,13 @@ SPOIL(slim, s->walls.slim_sheet_mm2 = 11; s->walls.thinnest_sheet_mm = 0.6)
 SPOIL(slim_little, s->walls.slim_sheet_mm2 = 9)
 SPOIL(gaps, s->walls.gap_mm2 = 11; s->walls.narrowest_gap_mm = 0.2)
 SPOIL(gaps_little, s->walls.gap_mm2 = 9; s->walls.narrowest_gap_mm = 0.2)
-SPOIL(hangs, s->lies.overhang_open_mm2 = 16; s->lies.support_open_mm3 = 100)
+SPOIL(hangs, s->lies.overhang_open_mm2 = 16; s->lies.support_open_mm3 = 100;
+      for (int i = 0; i < 3; i++) r->estimates[i].support_mm = 20)
+SPOIL(hangs_just, hangs(r); for (int i = 0; i < 3; i++) r->estimates[i].support_mm = 5)
+SPOIL(hangs_for_nothing, hangs(r);
+      for (int i = 0; i < 3; i++) r->estimates[i].support_mm = 4.9, r->estimates[i].support_seconds = 0.4)
+SPOIL(twice, even(r); s->facts.doubled_triangles = s->twice = 12)
+SPOIL(back_to_back, s->facts.doubled_triangles = 12)
 SPOIL(hangs_little, s->lies.overhang_open_mm2 = 14)
 SPOIL(bridged, s->lies.overhang_mm2 = 500) /* all of it carries itself */
 SPOIL(hangs_much, hangs(r); r->estimates[0].support_mm = 3001)
@@ -211,6 +217,7 @@ SPOIL(falls_low, s->lies.stands = false; s->lies.tip_deg = 0; s->lies.size_mm[2]
 SPOIL(spans, s->lies.longest_bridge_mm = 12.1)
 SPOIL(spans_less, s->lies.longest_bridge_mm = 12)
 SPOIL(over, r->estimates[0].filament_mm = 30100)
+SPOIL(far_over, for (int i = 0; i < 3; i++) r->estimates[i].filament_mm = 90000)
 SPOIL(not_over, r->estimates[0].filament_mm = 29900)
 SPOIL(over_by_supports, r->estimates[0].filament_mm = 29900; r->estimates[0].support_mm = 300)
 SPOIL(over_term, r->context.allowance_left_m = 5)
@@ -240,6 +247,7 @@ static const rule_case cases[] = {
     {"open-edges", PO_GRADE_NOTE, seams, NULL, "2e-05 mm"},
     {"crowded-edges", PO_GRADE_ASK, uneven, NULL, "3 edges"},
     {"crowded-edges", PO_GRADE_NOTE, even, NULL, "touch along 3 edges"},
+    {"crowded-edges", PO_GRADE_ASK, twice, back_to_back, "12 triangles lie twice"},
     {"inside-out", PO_GRADE_ASK, flipped, NULL, "5 triangles"},
     {"inside-out", PO_GRADE_ASK, reversed, cavity, "inside out"},
     {"cuts-itself", PO_GRADE_ASK, cuts, NULL, "9 pairs"},
@@ -253,6 +261,7 @@ static const rule_case cases[] = {
     {"slim-walls", PO_GRADE_NOTE, slim, slim_little, "0.88 mm"},
     {"narrow-gaps", PO_GRADE_NOTE, gaps, gaps_little, "0.20 mm"},
     {"needs-support", PO_GRADE_NOTE, hangs, hangs_little, "16 mm2"},
+    {"needs-support", PO_GRADE_NOTE, hangs_just, hangs_for_nothing, "16 mm2"},
     {"needs-support", PO_GRADE_NOTE, hangs_half, bridged, "3.0 m"},
     {"needs-support", PO_GRADE_ASK, hangs_much, NULL, "3.0 m"},
     {"small-foothold", PO_GRADE_ASK, on_tiptoe, on_foot, "25 mm2"},
@@ -309,6 +318,47 @@ static void each_rule_trips(void **state)
         assert_true(r->proof->verdict >= worst);
         room_done(r);
     }
+}
+
+SPOIL(no_better_way, on_tiptoe(r); r->poses[0] = s->lies; s->poses = r->poses; s->n_poses = 1)
+SPOIL(hangs_everywhere, hangs(r); r->poses[0] = s->lies; s->poses = r->poses; s->n_poses = 1)
+SPOIL(all_but_tips, s->lies.tip_deg = 5.98; s->lies.size_mm[2] = 100)
+SPOIL(uneven_doubled, uneven(r); s->facts.doubled_triangles = 1)
+
+/* What is advised fits what is known: no turning where no way up is better, no mending where that won't help. */
+static void advice_helps(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *name;
+        void (*spoil)(room *r);
+        const char *said, *not_said;
+    } advice[] = {
+        {"small-foothold", on_tiptoe, "Turn it", NULL},
+        {"small-foothold", no_better_way, "Add a brim", "urn it"},
+        {"needs-support", hangs, "or turn it", NULL},
+        {"needs-support", hangs_everywhere, "Switch on supports", "turn it"},
+        {"crowded-edges", uneven, "in the drawing program", "--mend"},
+        {"crowded-edges", uneven_doubled, "--mend", NULL},
+        {"crowded-edges", twice, "Delete the copy", NULL},
+        {"over-allowance", far_over, "The keeper may", "Or the"},
+    };
+    for (size_t i = 0; i < sizeof advice / sizeof *advice; i++) {
+        room *r = room_new();
+        advice[i].spoil(r);
+        const po_finding *f = judge(r, advice[i].name);
+        if (f == NULL || strstr(f->todo, advice[i].said) == NULL ||
+            (advice[i].not_said != NULL && strstr(f->todo, advice[i].not_said) != NULL)) {
+            fail_msg("advice %zu: %s", i, f != NULL ? f->todo : "not said");
+        }
+        room_done(r);
+    }
+    room *r = room_new();
+    all_but_tips(r);
+    const po_finding *f = judge(r, "tips-over");
+    assert_non_null(f);
+    assert_non_null(strstr(f->says, "5.9 degrees"));
+    room_done(r);
 }
 
 static void just_inside_is_silent(void **state)
@@ -503,17 +553,12 @@ static void memory_that_runs_out_is_an_error(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_plain_part_is_clear),
-        cmocka_unit_test(each_rule_trips),
-        cmocka_unit_test(just_inside_is_silent),
-        cmocka_unit_test(every_rule_has_a_case),
-        cmocka_unit_test(the_item_at_fault_is_named),
-        cmocka_unit_test(a_better_way_up_is_offered),
-        cmocka_unit_test(over_allowance_says_what_helps),
-        cmocka_unit_test(effects_go_with_their_cause),
-        cmocka_unit_test(the_shop_may_grade_otherwise),
-        cmocka_unit_test(unknown_is_no_fault),
-        cmocka_unit_test(memory_that_runs_out_is_an_error),
+        cmocka_unit_test(a_plain_part_is_clear),       cmocka_unit_test(each_rule_trips),
+        cmocka_unit_test(just_inside_is_silent),       cmocka_unit_test(advice_helps),
+        cmocka_unit_test(every_rule_has_a_case),       cmocka_unit_test(the_item_at_fault_is_named),
+        cmocka_unit_test(a_better_way_up_is_offered),  cmocka_unit_test(over_allowance_says_what_helps),
+        cmocka_unit_test(effects_go_with_their_cause), cmocka_unit_test(the_shop_may_grade_otherwise),
+        cmocka_unit_test(unknown_is_no_fault),         cmocka_unit_test(memory_that_runs_out_is_an_error),
     };
     return cmocka_run_group_tests_name("rules of parts", tests, NULL, NULL);
 }

@@ -134,11 +134,12 @@ static const po_pose *better_footed(const po_judging *j, const po_solid *s)
     return NULL;
 }
 
-/* Advice: the better way up where there is one, else what helps in general. */
-static const char *turn_or(po_judging *j, const po_pose *better, const char *else_do)
+/* Advice: the better way up where there is one, else what helps where there is none, or none was looked for. */
+static const char *turn_or(po_judging *j, const po_solid *s, const char *brim, const char *unknown)
 {
+    const po_pose *better = better_footed(j, s);
     if (better == NULL) {
-        return else_do;
+        return s->n_poses > 0 ? brim : unknown; /* known ways up that are no better: turning won't help */
     }
     const char *text = po_arena_printf(j->arena,
                                        "Turn it: another way up (proveout orient shows it) is %.0f mm tall and stands "
@@ -160,7 +161,8 @@ void po_judge_part_small_foothold(po_judging *j)
     const po_solid *s = po_worst_solid(j, ill_foothold, &items);
     if (s != NULL) {
         po_say_solid(j, PO_GRADE_ASK, s, items, items, NULL,
-                     turn_or(j, better_footed(j, s), "Turn it, or add a brim when the job is prepared."),
+                     turn_or(j, s, "Add a brim when the job is prepared, or hold it with supports.",
+                             "Turn it, or add a brim when the job is prepared."),
                      "As it lies it stands on only %.0f mm2 and is %s tall: at least %.0f mm2 are wanted.",
                      s->lies.foothold_mm2, po_mm_text(j, tall(&s->lies)), wanted_foothold(j, &s->lies));
     }
@@ -180,11 +182,12 @@ void po_judge_part_tips_over(po_judging *j)
     if (s == NULL) {
         return;
     }
-    const char *todo = turn_or(j, better_footed(j, s), "Lay it down, add a brim, or hold it with supports.");
+    const char *todo = turn_or(j, s, "Add a brim, or hold it with supports.",
+                               "Lay it down, add a brim, or hold it with supports.");
     if (s->lies.tip_deg > 0) {
         po_say_solid(j, PO_GRADE_ASK, s, items, items, NULL, todo,
                      "As it lies it is %s tall and tips over when it is tilted by %.1f degrees.",
-                     po_mm_text(j, tall(&s->lies)), s->lies.tip_deg);
+                     po_mm_text(j, tall(&s->lies)), fmin(s->lies.tip_deg, LIM_TIP_DEG - 0.1)); /* not "6.0" of 5.96 */
     } else {
         po_say_solid(j, PO_GRADE_ASK, s, items, items, NULL, todo,
                      "As it lies it is %s tall and does not stand by itself: its weight lies beside its foot.",
@@ -248,8 +251,13 @@ void po_judge_part_needs_support(po_judging *j)
     bool much = e != NULL && isfinite(e->support_mm)
                     ? e->support_mm > e->filament_mm * LIM_SUPPORT_SHARE / 100
                     : support > LIM_TINY_VOLUME_MM3 && support > volume * LIM_SUPPORT_VOLUME / 100;
+    if (e != NULL && e->support_mm < LIM_SUPPORT_LEAST_MM && e->support_seconds < LIM_SUPPORT_LEAST_S) {
+        return; /* rounded lower edges and the like: nobody would see that they are there */
+    }
     const po_pose *better = less_hanging(s);
-    const char *todo = "Switch on supports when the job is prepared, or turn it.", *takes = "";
+    const char *todo = s->n_poses > 0 ? "Switch on supports when the job is prepared."
+                                      : "Switch on supports when the job is prepared, or turn it.";
+    const char *takes = "";
     if (better != NULL) {
         todo = po_arena_printf(j->arena, "Turn it (proveout orient shows how): another way up leaves %.0f mm2 hanging.",
                                better->overhang_open_mm2);
