@@ -112,20 +112,27 @@ static const char *faults(po_arena *a, const po_part_totals *t)
 static void walls(list *l, const po_part_report *r)
 {
     po_arena *a = l->arena;
-    const po_part_totals *t = &r->totals;
-    double bead = NAN;
+    /* by sheets, as the findings go: of a cone's tip any ray finds less than any limit */
+    double bead = NAN, thinnest = NAN, thin = 0, slim = 0;
     for (size_t i = 0; i < r->n_solids; i++) {
-        bead = r->solids[i].walls_done ? r->solids[i].walls.bead_mm : bead;
+        const po_solid *s = &r->solids[i];
+        if (s->walls_done) {
+            bead = s->walls.bead_mm;
+            thinnest = fmin(thinnest, s->walls.thinnest_sheet_mm); /* fmin: a number before NAN */
+            thin += s->times * s->walls.thin_sheet_mm2;
+            slim += s->times * s->walls.slim_sheet_mm2;
+        }
     }
     if (!isfinite(bead)) {
         add(l, "Walls", "not measured");
         return;
     }
+    const char *least = isfinite(thinnest) ? po_arena_printf(a, "%s mm at the thinnest", po_say_number(a, thinnest, 2))
+                                           : "none with two sides";
     add(l, "Walls",
-        po_arena_printf(a, "%s at the thinnest; %s mm2 below one bead (%s mm), %s mm2 below two",
-                        po_say_or(a, t->thinnest_wall_mm, 2, "mm", "no far side found"),
-                        po_say_number(a, t->thin_wall_mm2, 0), po_say_number(a, bead, 2),
-                        po_say_number(a, t->slim_wall_mm2, 0)));
+        po_arena_printf(a, "%s; %s mm2 below one bead (%s mm), %s mm2 below two (edges and tips are no walls)",
+                        least != NULL ? least : "", po_say_number(a, thin, 0), po_say_number(a, bead, 2),
+                        po_say_number(a, slim, 0)));
 }
 
 static void pose_lines(list *l, const po_part_report *r)
@@ -156,11 +163,14 @@ static void pose_lines(list *l, const po_part_report *r)
         add(l, "Best way up", "as it lies");
     } else if (s->n_poses > 0) {
         const po_pose *best = &s->poses[0];
+        char *why = best->why != NULL ? po_arena_text(a, best->why) : NULL;
+        if (why != NULL && why[0] >= 'a' && why[0] <= 'z') {
+            why[0] = (char)(why[0] - 'a' + 'A'); /* a sentence of its own here */
+        }
         add(l, "Best way up",
             po_arena_printf(a, "another: %s mm tall on %s mm2, %s mm2 want support%s%s",
                             po_say_number(a, best->size_mm[2], 1), po_say_number(a, best->foothold_mm2, 0),
-                            po_say_number(a, best->overhang_open_mm2, 0), best->why ? ". " : "",
-                            best->why ? best->why : ""));
+                            po_say_number(a, best->overhang_open_mm2, 0), why ? ". " : "", why ? why : ""));
     }
 }
 

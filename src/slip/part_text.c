@@ -48,7 +48,7 @@ static const struct {
     const char *head;
     size_t width;
     int goes;
-} table[] = {{"metres", 8, 0}, {"range", 14, 3}, {"grams", 8, 2}, {"h:mm", 7, 1}, {"range", 15, 4}, {"layers", 7, 5}};
+} table[] = {{"metres", 8, 0}, {"range", 14, 3}, {"grams", 8, 2}, {"h:mm", 8, 1}, {"range", 16, 4}, {"layers", 7, 5}};
 enum { N_CELLS = sizeof table / sizeof *table };
 
 static void choose_cells(size_t columns, size_t name_w, bool shown[N_CELLS])
