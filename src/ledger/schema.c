@@ -66,6 +66,7 @@ static const char version_1[] =
 static const po_schema_step steps[] = {{1, version_1}};
 const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof steps / sizeof steps[0]};
 
+/* clang-format off: it never comes to rest on these */
 #define NAME(c) ", " #c
 #define PAIR(c) ", '" #c "', " #c
 #define PULL(c) ", json_extract(?1, '$." #c "')"
@@ -76,10 +77,11 @@ const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof step
     F(last) F(member) F(um) F(reason) F(asked_by) F(given_by) F(given_ms) F(sha256) F(until_ms) F(withdrawn_ms)
 #define RUNS(F)                                                                                                        \
     F(last)                                                                                                            \
-    F(member) F(term) F(permit) F(machine) F(stick) F(spool) F(sha256) F(purpose) F(by) F(state) F(out_ms)             \
-        F(reserved_um) F(reserved_seconds) F(run_limit_um) F(ended_ms) F(failed_um) F(failed_seconds) F(symptom)       \
-            F(back_ms) F(used_um) F(used_mg) F(figure) F(condition) F(outcome) F(cause) F(counts) F(rerun_first)       \
-                F(charge_um)
+    F(member)                                                                                                          \
+    F(term)                                                                                                            \
+    F(permit) F(machine) F(stick) F(spool) F(sha256) F(purpose) F(by) F(state) F(out_ms) F(reserved_um)                \
+        F(reserved_seconds) F(run_limit_um) F(ended_ms) F(failed_um) F(failed_seconds) F(symptom) F(back_ms)           \
+            F(used_um) F(used_mg) F(figure) F(condition) F(outcome) F(cause) F(counts) F(rerun_first) F(charge_um)
 #define DRAWS(F) F(last) F(run) F(waiver) F(um)
 
 #define TABLE(number, table, COLUMNS)                                                                                  \
@@ -97,3 +99,4 @@ const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof step
 const po_table_sql po_tables[PO_T_COUNT] = {TABLE("0", draws, DRAWS),     TABLE("1", runs, RUNS),
                                             TABLE("2", waivers, WAIVERS), TABLE("3", permits, PERMITS),
                                             TABLE("4", terms, TERMS),     TABLE("5", members, MEMBERS)};
+/* clang-format on */
