@@ -222,6 +222,8 @@ typedef struct po_solid { /* one object as it is placed; copies that differ only
     uint64_t shells_inside_out; /* that had to be turned */
     uint64_t loose_shells;      /* that enclose material, without the first: cavities are not counted */
     uint64_t specks;            /* shells that hold less than a cube of one bead */
+    uint64_t afloat;            /* bodies that touch nothing and begin in the air, as it lies */
+    double afloat_at[3];        /* where the highest of them begins; NAN: none */
     uint64_t twice;             /* triangles that come again with the same side outwards */
     uint64_t uneven_edges;      /* crowded edges that are not run as often one way as the other */
     uint64_t cuts_within;       /* of the pairs in cuts.first: both triangles belong to one shell */

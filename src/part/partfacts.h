@@ -50,6 +50,11 @@ enum { PO_SOLID_STEPS = 40, PO_POSES_STEPS = 60, PO_ESTIMATE_STEPS = 20 }; /* of
 po_status po_solid_measure(const po_solid_setup *setup, const po_copies *copies, po_arena *arena, po_solid *ret,
                            po_err *err) PO_MUST_USE;
 
+/* Bodies that begin in the air: they reach not down to the lowest point, and are apart_mm and more from the bounds of all
+ * others. shells: how many there are. at: the lowest point of the highest; left alone where there is none. */
+po_status po_solid_afloat(const po_mesh *mesh, uint64_t shells, double apart_mm, uint64_t *ret_n, double at[3],
+                          po_err *err) PO_MUST_USE;
+
 /* Estimates of all solids together for one machine, one for each recipe of the shop. */
 typedef struct po_estimating {
     const po_shop *shop;

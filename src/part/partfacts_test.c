@@ -272,6 +272,25 @@ static void open_and_crowded(void **state)
         bench_done(b);
     }
 
+    /* A lamp on a table: it stands on it, floats, floats beside it, hangs from a hook that its bounds overlap. */
+    static const struct {
+        double at[3];
+        uint64_t afloat;
+    } lamps[] = {{{5, 5, 10}, 0},  {{5, 5, 10.1}, 0}, {{5, 5, 12}, 1},
+                 {{40, 5, 12}, 1}, {{40, 5, 0}, 0},   {{5, 5, 5}, 0}};
+    for (size_t i = 0; i < sizeof lamps / sizeof *lamps; i++) {
+        b = bench_new();
+        soup lamp = {0};
+        soup_box(&lamp, 0, 0, 0, 30, 30, 10);
+        soup_box(&lamp, lamps[i].at[0], lamps[i].at[1], lamps[i].at[2], 8, 8, 8);
+        add_object(b, &lamp, NULL);
+        add_item(b, 0, 1, 1, 1, 0, 0, 0);
+        r = measure(b);
+        assert_int_equal(r->solids[0].afloat, lamps[i].afloat);
+        assert_true(lamps[i].afloat ? r->solids[0].afloat_at[2] == lamps[i].at[2] : isnan(r->solids[0].afloat_at[2]));
+        bench_done(b);
+    }
+
     b = bench_new(); /* a wall without thickness within a box: no such inside */
     soup u = {0};
     soup_box(&u, 0, 0, 0, 10, 10, 10);

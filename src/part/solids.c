@@ -399,6 +399,7 @@ po_status po_solid_measure(const po_solid_setup *setup, const po_copies *copies,
                     .times = (uint32_t)copies->n_items,
                     .open_at = {NAN, NAN, NAN},
                     .crowded_at = {NAN, NAN, NAN},
+                    .afloat_at = {NAN, NAN, NAN},
                     .cut_at = {NAN, NAN, NAN},
                     .cut_depth_mm = NAN};
     po_status status = po_steps_begin(setup->steps, PO_SOLID_STEPS / 2, err);
@@ -414,6 +415,10 @@ po_status po_solid_measure(const po_solid_setup *setup, const po_copies *copies,
     }
     if (status == PO_OK) {
         count_shells(s, setup->bead_mm);
+        /* half a bead apart: less grows together */
+        status = po_solid_afloat(s->judged, s->facts.shells, setup->bead_mm / 2, &s->afloat, s->afloat_at, err);
+    }
+    if (status == PO_OK) {
         status = find_cuts(setup, s, arena, err);
     }
     if (status == PO_OK) {

@@ -272,10 +272,27 @@ static double ill_loose(const po_judging *j, const po_solid *s)
     return (double)s->loose_shells;
 }
 
+static double ill_afloat(const po_judging *j, const po_solid *s)
+{
+    (void)j;
+    return (double)s->afloat;
+}
+
 void po_judge_part_loose_shells(po_judging *j)
 {
     uint64_t items;
-    const po_solid *s = po_worst_solid(j, ill_loose, &items);
+    const po_solid *s = po_worst_solid(j, ill_afloat, &items);
+    if (s != NULL) {
+        double up = s->afloat_at[2] - s->facts.bounds_mm[0][2];
+        po_say_solid(
+            j, PO_GRADE_ASK, s, items, count_of(j, ill_afloat), s->afloat_at,
+            "Join it to the rest in the drawing program, or set it on the bed; supports alone are a makeshift.",
+            s->afloat == 1 ? "One of its bodies touches nothing and begins in the air, %s up."
+                           : "Some of its bodies touch nothing and begin in the air, the highest %s up.",
+            po_mm_text(j, up));
+        return;
+    }
+    s = po_worst_solid(j, ill_loose, &items);
     if (s == NULL) {
         return;
     }

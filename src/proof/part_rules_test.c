@@ -187,6 +187,7 @@ SPOIL(cuts_between, s->cuts.pairs = 9; s->facts.shells = 2)
 SPOIL(cuts_shallow, s->cuts.pairs = 9; s->cuts_within = 4; s->cut_depth_mm = 0.05)
 SPOIL(flat, s->facts.flat_triangles = 2)
 SPOIL(loose, s->facts.shells = 3; s->loose_shells = 2)
+SPOIL(afloat, loose(r); s->afloat = 1; s->afloat_at[2] = 15)
 SPOIL(thin, s->walls.thin_sheet_mm2 = 10.5; s->walls.thinnest_sheet_mm = 0.3)
 SPOIL(thin_little, s->walls.thin_sheet_mm2 = 9.5; s->walls.thinnest_sheet_mm = 0.3)
 SPOIL(thin_unsure, s->walls.thin_sheet_mm2 = 10.5; s->walls.area_error_mm2 = 4)
@@ -255,6 +256,7 @@ static const rule_case cases[] = {
     {"cuts-itself", PO_GRADE_NOTE, cuts_shallow, NULL, "0.05 mm"},
     {"flat-triangles", PO_GRADE_NOTE, flat, NULL, "2 of its 12"},
     {"loose-shells", PO_GRADE_NOTE, loose, cavity, "3 separate bodies"},
+    {"loose-shells", PO_GRADE_ASK, afloat, cavity, "begins in the air, 15.0 mm up"},
     {"thin-walls", PO_GRADE_ASK, thin, thin_little, "0.30 mm"},
     {"thin-walls", PO_GRADE_ASK, thin, thin_unsure, "0.44 mm"},
     {"thin-walls", PO_GRADE_ASK, thin, thin_wedge, NULL},

@@ -20,7 +20,8 @@ static const po_cause explained[] = {
 static const char *needs(po_judging *j)
 {
     const po_estimate *e = po_judged_estimate(j);
-    if (e == NULL) {
+    bool odd_size = j->part->unit_guess != NULL && j->part->unit_factor != 1; /* then it takes something else */
+    if (e == NULL || odd_size) {
         return "";
     }
     const char *text = po_arena_printf(

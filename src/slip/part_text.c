@@ -12,6 +12,12 @@ static const po_estimate *judged(const po_part_report *r)
                : NULL;
 }
 
+/* Of a side: a tenth of a millimetre, and more digits of what is smaller than one. */
+static const char *side(po_arena *a, double mm)
+{
+    return po_say_number(a, mm, mm >= 1 ? 1 : mm >= 0.1 ? 2 : 4);
+}
+
 static void head(po_page *p, const po_part_proof *proof)
 {
     po_arena *a = p->out.arena;
@@ -23,8 +29,7 @@ static void head(po_page *p, const po_part_proof *proof)
         po_last_part(po_say_clean(a, proof->file)),
         isfinite(b[0][0])
             ? po_arena_printf(a, "%u item%s, %s x %s x %s mm", r->n_items, r->n_items == 1 ? "" : "s",
-                              po_say_number(a, b[1][0] - b[0][0], 1), po_say_number(a, b[1][1] - b[0][1], 1),
-                              po_say_number(a, b[1][2] - b[0][2], 1))
+                              side(a, b[1][0] - b[0][0]), side(a, b[1][1] - b[0][1]), side(a, b[1][2] - b[0][2]))
             : "no model",
         e ? po_arena_printf(a, "about %s of %s, %s", po_say_metres(a, e->filament_mm),
                             r->material ? po_say_clean(a, r->material->name) : "filament",
