@@ -66,7 +66,8 @@ static const char version_1[] =
 static const po_schema_step steps[] = {{1, version_1}};
 const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof steps / sizeof steps[0]};
 
-/* clang-format off: it never comes to rest on these */
+/* The formatter never comes to rest on these. */
+/* clang-format off */
 #define NAME(c) ", " #c
 #define PAIR(c) ", '" #c "', " #c
 #define PULL(c) ", json_extract(?1, '$." #c "')"
