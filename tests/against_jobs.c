@@ -15,7 +15,7 @@ static const double LOW = 6, HIGH = 14;
 
 typedef struct placed { /* own coordinates = turned and scaled ones of the job */
     double scale, turn_deg, stretch;
-    bool mirrored, box;
+    bool mirrored, box, filled; /* filled: without its hole */
 } placed;
 
 static double flag_at(const void *self, double x, double y, double z)
@@ -33,7 +33,7 @@ static double flag_at(const void *self, double x, double y, double z)
     if (z < LOW) {
         d = fmin(d, fmin(shape_box(u, v, 10, 15, 10, 3, 0), shape_box(u, v, 14, 30, 14, 4, 0)));
     }
-    return fmax(d, -shape_disc(u, v, 4, 5, 2)) * p->scale;
+    return (p->filled ? d : fmax(d, -shape_disc(u, v, 4, 5, 2))) * p->scale;
 }
 
 static void write_job(const char *folder, const char *name, const placed *p, int copies, double height, int brim)
@@ -164,9 +164,10 @@ int main(int argc, char **argv)
     const char *to = argv[1];
     write_part(to, "flag", false, 0);
     write_part(to, "flag-lying", true, 30);
-    const placed plain = {1, 0, 1, false, false}, turned = {1, 33, 1, false, false}, mirror = {1, -20, 1, true, false},
-                 small = {0.9, 90, 1, false, false}, little = {0.97, 10, 1, false, false},
-                 wide = {1, 0, 1.15, false, false}, other = {1, 0, 1, false, true};
+    const placed plain = {1, 0, 1, false, false, false}, turned = {1, 33, 1, false, false, false},
+                 mirror = {1, -20, 1, true, false, false}, small = {0.9, 90, 1, false, false, false},
+                 little = {0.97, 10, 1, false, false, false}, wide = {1, 0, 1.15, false, false, false},
+                 other = {1, 0, 1, false, true, false}, filled = {1, 0, 1, false, false, true};
     write_job(to, "plain", &plain, 1, HIGH, 0);
     write_job(to, "turned", &turned, 1, HIGH, 6);
     write_job(to, "twice", &turned, 2, HIGH, 0);
@@ -175,6 +176,7 @@ int main(int argc, char **argv)
     write_job(to, "little", &little, 1, HIGH, 0);
     write_job(to, "wide", &wide, 1, HIGH, 0);
     write_job(to, "other", &other, 1, HIGH, 0);
+    write_job(to, "filled", &filled, 1, HIGH, 0);
     write_job(to, "cut", &turned, 1, 9, 0);
     return 0;
 }

@@ -81,11 +81,12 @@ def main():
             ("little.gcode", "flag.stl", {"scaled"}, 0.97, 10, 1),
             ("wide.gcode", "flag.stl", {"other-part"}, None, None, 0),
             ("other.gcode", "flag.stl", {"other-part"}, None, None, 0),
+            ("filled.gcode", "flag.stl", {"other-part"}, None, None, 0),  # the hole is not there
             ("cut.gcode", "flag.stl", {"incomplete"}, 1, 33, 1),
             ("plain.gcode", "two.3mf", {"incomplete"}, 1, 0, 1),
         ]
         if "--few" in sys.argv:
-            rows = [rows[1], rows[4], rows[9]]
+            rows = [rows[1], rows[4], rows[-2]]
         for job, part, findings, scale, turn, found in rows:
             proof = held(folder, job, part)
             what = "%s against %s" % (job, part)

@@ -47,9 +47,10 @@ typedef struct po_match {
     double turn_deg; /* about the vertical, (-180, 180] */
     bool mirrored;
     double shift_mm[2];
-    double covered; /* 0..1: share of the shape's outline that the job lays */
-    double spilled; /* 0..1: share of what the job lays that lies outside (supports count) */
-    double worst_z; /* height with the least covered */
+    double covered;    /* 0..1: share of the shape's outline that the job lays */
+    double spilled;    /* 0..1: share of what the job lays that lies outside (supports count) */
+    bool holes_filled; /* in most heights that have holes the job lays material in one of them */
+    double worst_z;    /* height with the least covered */
     double worst_covered;
     double missing_from_mm; /* height at which the object ends although the shape goes on; NAN: it is whole */
 } po_match;

@@ -50,6 +50,11 @@ typedef struct po_cut {
 PO_API po_status po_mesh_cut(const po_mesh *mesh, const po_plane *plane, po_arena *arena, po_mesh *ret_below,
                              po_mesh *ret_above, po_cut *ret_cut, po_err *err) PO_MUST_USE;
 
+/* The bodies of a mesh that do not touch: hollows stay with what holds them, shells that overlap are one. A mesh of more than
+ * 64 shells stays one. Errors: PO_E_NOMEM. */
+PO_API po_status po_mesh_bodies(const po_mesh *mesh, po_arena *arena, const po_mesh **ret_meshes, size_t *ret_n,
+                                po_err *err) PO_MUST_USE;
+
 typedef struct po_piece {
     uint32_t number;     /* as marked in the picture, from 1 */
     const po_mesh *mesh; /* in part coordinates, with its pin holes */

@@ -7,6 +7,7 @@
 
 #include "check.h"
 #include "proveout/match.h"
+#include "proveout/pieces.h"
 #include "proveout/solid.h"
 
 enum { AXES = 6, MORE_POSES = 12, MOST_POSES = AXES + MORE_POSES, MOST_SOLIDS = 256, MOST_TRIED = 4000 };
@@ -21,6 +22,7 @@ typedef struct solid {
     double low[MOST_POSES], heights[MOST_POSES];
     size_t n_poses;
     bool searched; /* for more ways up than the axes */
+    bool alone;    /* one mesh of the file */
 } solid;
 
 typedef struct against {
@@ -80,7 +82,59 @@ static bool same_form(const double *a, const double *b)
     return memcmp(a, b, 9 * sizeof *a) == 0;
 }
 
-/* Models of the build, copies that differ only by where they lie as one. */
+/* A solid's mesh made ready: seams closed, the right way round, turned along the axes. */
+static po_status ready(const against *a, solid *s, po_err *err)
+{
+    po_mesh_facts facts;
+    po_status status = po_mesh_measure(s->mesh, a->check->threads, a->arena, &facts, err);
+    if (status != PO_OK) {
+        return status;
+    }
+    s->mesh = facts.judged;
+    if (facts.volume_mm3 < 0) { /* inside out: its triangles turned */
+        uint32_t *corners = po_arena_zeros(a->arena, 3 * s->mesh->n_triangles, sizeof *corners);
+        po_mesh *mesh = po_arena_zeros(a->arena, 1, sizeof *mesh);
+        if (!corners || !mesh) {
+            return po_fail(err, PO_E_NOMEM, "memory ran out");
+        }
+        for (size_t t = 0; t < s->mesh->n_triangles; t++) {
+            corners[3 * t] = s->mesh->corners[3 * t];
+            corners[3 * t + 1] = s->mesh->corners[3 * t + 2];
+            corners[3 * t + 2] = s->mesh->corners[3 * t + 1];
+        }
+        *mesh = *s->mesh;
+        mesh->corners = corners;
+        s->mesh = mesh;
+    }
+    for (int p = 0; p < AXES && status == PO_OK; p++) {
+        status = pose_mesh(a, s, axis_turns[p], err);
+    }
+    return status;
+}
+
+/* b's triangles behind a's. */
+static po_status joined(const against *a, const po_mesh *one, const po_mesh *other, const po_mesh **ret, po_err *err)
+{
+    size_t v = one->n_vertices, t = one->n_triangles;
+    double *xyz = po_arena_zeros(a->arena, 3 * (v + other->n_vertices) + 1, sizeof *xyz);
+    uint32_t *corners = po_arena_zeros(a->arena, 3 * (t + other->n_triangles) + 1, sizeof *corners);
+    po_mesh *mesh = po_arena_zeros(a->arena, 1, sizeof *mesh);
+    if (!xyz || !corners || !mesh || v + other->n_vertices > UINT32_MAX) {
+        return po_fail(err, PO_E_NOMEM, "memory ran out");
+    }
+    memcpy(xyz, one->xyz, 3 * v * sizeof *xyz);
+    memcpy(xyz + 3 * v, other->xyz, 3 * other->n_vertices * sizeof *xyz);
+    memcpy(corners, one->corners, 3 * t * sizeof *corners);
+    for (size_t i = 0; i < 3 * other->n_triangles; i++) {
+        corners[3 * t + i] = other->corners[i] + (uint32_t)v;
+    }
+    *mesh = (po_mesh){xyz, v + other->n_vertices, corners, t + other->n_triangles};
+    *ret = mesh;
+    return PO_OK;
+}
+
+/* Models of the build. What a build item brings together is one solid; copies that differ only by where they lie are one
+ * as well, as far as they are of one mesh. */
 static po_status read_solids(against *a, const char *path, po_err *err)
 {
     const po_part *part;
@@ -93,56 +147,48 @@ static po_status read_solids(against *a, const char *path, po_err *err)
     if (!a->solids) {
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
-    for (size_t i = 0; i < part->n_items; i++) {
-        const po_part_item *item = &part->items[i];
-        const po_part_object *object = &part->objects[item->object];
-        size_t k = 0;
-        while (k < a->n_solids &&
-               !(a->solids[k].object == item->object && same_form(a->solids[k].matrix, item->matrix))) {
-            k++;
+    for (size_t i = 0, end; i < part->n_items && status == PO_OK; i = end) {
+        for (end = i + 1; end < part->n_items && part->format == PO_PART_3MF &&
+                          part->items[end].build_item == part->items[i].build_item;) {
+            end++;
         }
-        if (object->type != PO_OBJECT_MODEL || k == MOST_SOLIDS) {
+        solid made = {.wanted = 1};
+        size_t n = 0;
+        for (size_t k = i; k < end && status == PO_OK; k++) {
+            const po_part_item *item = &part->items[k];
+            const po_part_object *object = &part->objects[item->object];
+            const po_mesh *mesh;
+            if (object->type != PO_OBJECT_MODEL) {
+                continue;
+            }
+            status = po_mesh_placed(&object->mesh, item->matrix, a->arena, &mesh, err);
+            if (status == PO_OK && n++ > 0) {
+                status = joined(a, made.mesh, mesh, &made.mesh, err);
+            } else if (status == PO_OK) {
+                made.mesh = mesh;
+                made.name = object->name;
+                made.object = item->object;
+                made.matrix = item->matrix;
+            }
+        }
+        size_t same = 0;
+        made.alone = n == 1;
+        while (n == 1 && same < a->n_solids &&
+               !(a->solids[same].alone && a->solids[same].object == made.object &&
+                 same_form(a->solids[same].matrix, made.matrix))) {
+            same++;
+        }
+        if (n == 0 || status != PO_OK) {
             continue;
         }
-        solid *s = &a->solids[k];
-        s->wanted++;
-        if (k < a->n_solids) {
-            continue;
-        }
-        a->n_solids++;
-        *s = (solid){.name = object->name, .object = item->object, .wanted = 1, .matrix = item->matrix};
-        po_mesh_facts facts;
-        status = po_mesh_placed(&object->mesh, item->matrix, a->arena, &s->mesh, err);
-        if (status == PO_OK) {
-            status = po_mesh_measure(s->mesh, a->check->threads, a->arena, &facts, err);
-        }
-        if (status != PO_OK) {
-            return status;
-        }
-        s->mesh = facts.judged;
-        if (facts.volume_mm3 < 0) { /* inside out: its triangles turned */
-            uint32_t *corners = po_arena_zeros(a->arena, 3 * s->mesh->n_triangles, sizeof *corners);
-            po_mesh *mesh = po_arena_zeros(a->arena, 1, sizeof *mesh);
-            if (!corners || !mesh) {
-                return po_fail(err, PO_E_NOMEM, "memory ran out");
-            }
-            for (size_t t = 0; t < s->mesh->n_triangles; t++) {
-                corners[3 * t] = s->mesh->corners[3 * t];
-                corners[3 * t + 1] = s->mesh->corners[3 * t + 2];
-                corners[3 * t + 2] = s->mesh->corners[3 * t + 1];
-            }
-            *mesh = *s->mesh;
-            mesh->corners = corners;
-            s->mesh = mesh;
-        }
-        for (int p = 0; p < AXES && status == PO_OK; p++) {
-            status = pose_mesh(a, s, axis_turns[p], err);
-        }
-        if (status != PO_OK) {
-            return status;
+        if (n == 1 && same < a->n_solids) {
+            a->solids[same].wanted++;
+        } else if (a->n_solids < MOST_SOLIDS) {
+            a->solids[a->n_solids] = made;
+            status = ready(a, &a->solids[a->n_solids++], err);
         }
     }
-    return a->n_solids > 0 ? PO_OK : po_fail(err, PO_E_EMPTY, "there is no model in it");
+    return status != PO_OK || a->n_solids > 0 ? status : po_fail(err, PO_E_EMPTY, "there is no model in it");
 }
 
 static po_status more_poses(against *a, solid *s, po_err *err)
@@ -173,12 +219,87 @@ static po_status try_solid(against *a, const po_match_object *object, size_t k, 
     return status;
 }
 
+typedef struct tally { /* objects on the bed, and what they were found to be */
+    const po_match_object *objects;
+    size_t n;
+    bool *known;
+    double layer_mm;
+    size_t tried;
+} tally;
+
+/* Objects that are not known yet against solids first .. n_solids - 1. */
+static po_status match_solids(against *a, tally *t, po_against_solid *solids, size_t first, po_err *err)
+{
+    po_status status = PO_OK;
+    for (size_t i = 0; i < t->n && status == PO_OK; i++) {
+        for (size_t k = first; !t->known[i] && k < a->n_solids && status == PO_OK && t->tried < MOST_TRIED;
+             k++, t->tried++) {
+            po_match m;
+            po_against_solid *s = &solids[k];
+            status = try_solid(a, &t->objects[i], k, t->layer_mm, s->found > 0 ? &s->best : NULL, &m, err);
+            if (status != PO_OK) {
+                break;
+            }
+            if (!s->tried || (m.found && !s->best.found) || (m.found == s->best.found && m.covered > s->best.covered)) {
+                s->best = m;
+                s->tried = true;
+            }
+            s->found += m.found;
+            t->known[i] = m.found;
+        }
+    }
+    return status;
+}
+
+/* Solids that were not found whole, and are of several bodies: each by itself, where any of them is found. */
+static po_status match_bodies(against *a, tally *t, po_against_solid *solids, size_t *n_solids, po_err *err)
+{
+    po_status status = PO_OK;
+    size_t whole = a->n_solids;
+    for (size_t k = 0; k < whole && status == PO_OK; k++) {
+        const po_mesh *bodies;
+        size_t n, first = a->n_solids;
+        if (solids[k].found > 0) {
+            continue;
+        }
+        status = po_mesh_bodies(a->solids[k].mesh, a->arena, &bodies, &n, err);
+        if (status != PO_OK || n < 2 || first + n > MOST_SOLIDS) {
+            continue;
+        }
+        for (size_t i = 0; i < n && status == PO_OK; i++) {
+            const char *name = po_arena_printf(a->arena, "%s%sbody %zu", a->solids[k].name ? a->solids[k].name : "",
+                                               a->solids[k].name ? ", " : "", i + 1);
+            a->solids[first + i] = (solid){.name = name, .mesh = &bodies[i], .wanted = a->solids[k].wanted};
+            solids[first + i] = (po_against_solid){.name = name, .wanted = a->solids[k].wanted};
+            status = ready(a, &a->solids[first + i], err);
+            a->n_solids++;
+        }
+        uint32_t found = 0;
+        if (status == PO_OK) {
+            status = match_solids(a, t, solids, first, err);
+        }
+        for (size_t i = first; i < a->n_solids; i++) {
+            found += solids[i].found;
+        }
+        if (found == 0) {
+            a->n_solids = first; /* it stays one */
+        } else {
+            solids[k].wanted = 0;
+        }
+    }
+    *n_solids = 0;
+    for (size_t k = 0; k < a->n_solids; k++) {
+        if (solids[k].wanted > 0) {
+            solids[(*n_solids)++] = solids[k];
+        }
+    }
+    return status;
+}
+
 static po_status match_all(against *a, const po_job_report *job, po_against *ret, po_err *err)
 {
     po_match_layer *layers = po_arena_zeros(a->arena, job->n_prints + 1, sizeof *layers);
-    po_against_solid *solids = po_arena_zeros(a->arena, a->n_solids + 1, sizeof *solids);
-    const po_match_object *objects;
-    size_t n_objects, tried = 0;
+    po_against_solid *solids = po_arena_zeros(a->arena, MOST_SOLIDS, sizeof *solids);
     if (!layers || !solids) {
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
@@ -186,40 +307,27 @@ static po_status match_all(against *a, const po_job_report *job, po_against *ret
         const po_layer_image *p = &job->prints[i];
         layers[i] = (po_match_layer){p->z, p->x0, p->y0, p->px_mm, p->width, p->height, p->px};
     }
-    po_status status = po_match_objects(layers, job->n_prints, LEAST_OBJECT_MM2, a->arena, &objects, &n_objects, err);
+    tally t = {.layer_mm = job->facts.layer_height_mm > 0 ? job->facts.layer_height_mm : 0.2};
+    po_status status = po_match_objects(layers, job->n_prints, LEAST_OBJECT_MM2, a->arena, &t.objects, &t.n, err);
+    if (status != PO_OK) {
+        return status;
+    }
+    t.known = po_arena_zeros(a->arena, t.n + 1, sizeof *t.known);
+    if (!t.known) {
+        return po_fail(err, PO_E_NOMEM, "memory ran out");
+    }
     for (size_t k = 0; k < a->n_solids; k++) {
         solids[k] = (po_against_solid){.name = a->solids[k].name, .wanted = a->solids[k].wanted};
     }
-    double layer_mm = job->facts.layer_height_mm > 0 ? job->facts.layer_height_mm : 0.2;
-    for (size_t i = 0; i < n_objects && status == PO_OK; i++) {
-        size_t best = SIZE_MAX;
-        for (size_t k = 0; k < a->n_solids && status == PO_OK && tried < MOST_TRIED; k++, tried++) {
-            po_match m;
-            po_against_solid *s = &solids[k];
-            status = try_solid(a, &objects[i], k, layer_mm, s->found > 0 ? &s->best : NULL, &m, err);
-            if (status != PO_OK) {
-                break;
-            }
-            bool better = !s->tried || (m.found && !s->best.found) ||
-                          (m.found == s->best.found && m.covered > s->best.covered);
-            if (better) {
-                s->best = m;
-                s->tried = true;
-            }
-            if (m.found && best == SIZE_MAX) {
-                best = k;
-                break;
-            }
-        }
-        if (best == SIZE_MAX) {
-            ret->others++;
-        } else {
-            solids[best].found++;
-        }
+    status = match_solids(a, &t, solids, 0, err);
+    if (status == PO_OK) {
+        status = match_bodies(a, &t, solids, &ret->n_solids, err);
     }
-    ret->objects = n_objects;
+    for (size_t i = 0; i < t.n; i++) {
+        ret->others += !t.known[i];
+    }
+    ret->objects = t.n;
     ret->solids = solids;
-    ret->n_solids = a->n_solids;
     return status;
 }
 

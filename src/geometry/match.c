@@ -13,6 +13,7 @@
 #include <string.h>
 
 #include "geometry/canvas.h"
+#include "geometry/match_holes.h"
 
 enum { LEFT_OUT = 2, HEIGHTS = 24, FEW = 8, SIDE = 128, TURNS = 144, CANDIDATES = 6, STARTS = 6, FINAL = 16 };
 enum { REFINE_SIDE = 240 };
@@ -22,8 +23,9 @@ enum { REFINE_SIDE = 240 };
 #define COVERED_LEAST 0.93 /* common practice, no published source: corners are rounded, seams and thin tips stay out */
 #define BESIDE_MOST 0.08   /* in a quarter of the heights at least: supports and brims stand beside some */
 #define SURE 1.07          /* of at most 1.1: nothing better is to be found */
-#define WIDER 0.006        /* what the raster tells of a scale */
-#define MIRROR_LEAD 0.04   /* a mirror image has to be clearly better: most parts are symmetric or nearly so */
+#define SLIGHT 0.02
+#define WIDER 0.006      /* what the raster tells of a scale */
+#define MIRROR_LEAD 0.04 /* a mirror image has to be clearly better: most parts are symmetric or nearly so */
 
 __extension__ typedef unsigned __int128 row128;
 
@@ -403,6 +405,7 @@ static po_status ask(const matching *m, const cuts *c, const trial *t, po_match 
     int margin = to + 2;
     uint64_t wanted = 0, had = 0, laid = 0, outside = 0;
     double besides[FINAL];
+    size_t holed = 0, bad = 0; /* heights with holes, and with one of them filled */
     ret->worst_covered = INFINITY;
     to = to > from ? to : from + 1;
     size_t n = m->n_at < FINAL ? m->n_at : FINAL;
@@ -437,6 +440,10 @@ static po_status ask(const matching *m, const cuts *c, const trial *t, po_match 
                 strip += beside;
                 filled += beside & s[4].px[p];
             }
+            size_t holes = 0, in_them = 0;
+            good = good && po_match_holes(&s[0], &s[2], &s[4], &holes, &in_them);
+            holed += holes > 0;
+            bad += in_them > 0;
             good = good && po_canvas_grow(&s[4], 1);
             for (size_t p = 0; p < n_px && good; p++) {
                 bool band = s[0].px[p] & !s[1].px[p];
@@ -463,6 +470,7 @@ static po_status ask(const matching *m, const cuts *c, const trial *t, po_match 
     ret->spilled = laid ? (double)outside / (double)laid : 1;
     qsort(besides, n, sizeof *besides, rising);
     *ret_beside = besides[n / 4];
+    ret->holes_filled = 2 * bad > holed;
     return PO_OK;
 }
 
@@ -471,6 +479,18 @@ static double turned(double degrees)
     double d = remainder(degrees, 360);
     d = d <= -180 ? d + 360 : d;
     return fabs(d) < 0.15 ? 0 : d; /* the raster tells no finer */
+}
+
+/* Heights are told in layers; units taken for each other are told exactly. */
+static double usual_scale(double scale)
+{
+    static const double usual[] = {25.4, 1 / 25.4, 10, 0.1, 1000, 0.001, 2.54, 1 / 2.54};
+    for (size_t i = 0; i < sizeof usual / sizeof usual[0]; i++) {
+        if (fabs(scale / usual[i] - 1) < 0.015) {
+            return usual[i];
+        }
+    }
+    return scale;
 }
 
 /* Refine a start, ask in full, and keep it where it is better than what is there. */
@@ -486,15 +506,15 @@ static po_status settle(const matching *m, const cuts *c, trial *t, po_match *be
         return status;
     }
     double quality = now.covered - beside - (t->placing.mirrored ? MIRROR_LEAD : 0) -
-                     (t->placing.scale != 1 ? 0.01 : 0);
+                     (t->placing.scale != 1 ? 0.01 : 0) - (now.holes_filled ? 0.2 : 0);
     quality += 0.1 * t->quality - 0.002 / 180 * fabs(turned(t->placing.turn_deg)); /* alike outlines; the least turn */
     if (quality <= *best_quality + 1e-6) {
         return PO_OK;
     }
     *best_quality = quality;
-    now.found = now.covered >= COVERED_LEAST && beside <= BESIDE_MOST;
+    now.found = now.covered >= COVERED_LEAST && beside <= BESIDE_MOST && !now.holes_filled;
     now.pose = t->pose;
-    now.scale = t->placing.scale;
+    now.scale = usual_scale(t->placing.scale);
     now.turn_deg = turned(t->placing.turn_deg);
     now.mirrored = t->placing.mirrored;
     now.shift_mm[0] = t->placing.shift[0];
@@ -517,6 +537,27 @@ static int better_first(const void *a, const void *b)
 {
     const trial *x = a, *y = b;
     return (x->quality < y->quality) - (x->quality > y->quality);
+}
+
+/* A corner that was cut off looks like a slight scale: where the shape is found at full size as well, it is that. */
+static po_status at_full_size(const matching *m, cuts *c, po_match *ret, double *quality)
+{
+    if (!ret->found || ret->scale == 1 || fabs(ret->scale - 1) > SLIGHT) {
+        return PO_OK;
+    }
+    trial t = {.pose = ret->pose, .placing = {.scale = 1, .turn_deg = ret->turn_deg, .mirrored = ret->mirrored}};
+    po_match full = {.missing_from_mm = NAN};
+    double full_quality = -INFINITY;
+    po_status status = fresh(c, m);
+    if (status == PO_OK && (status = cut(m, t.pose, 1, c)) == PO_OK) {
+        move_to_centre(m, c, &t.placing);
+        status = settle(m, c, &t, &full, &full_quality);
+    }
+    if (status == PO_OK && full.found) {
+        *ret = full;
+        *quality = full_quality;
+    }
+    return status;
 }
 
 static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
@@ -582,7 +623,7 @@ static po_status search(matching *m, cuts *c, po_match *ret, double *quality)
             return status;
         }
     }
-    return PO_OK;
+    return at_full_size(m, c, ret, quality);
 }
 
 static bool prepare(matching *m)

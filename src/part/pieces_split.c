@@ -229,3 +229,8 @@ po_status po_split_solids(const po_mesh *mesh, po_arena *arena, const po_mesh **
     po_arena_free(own);
     return status;
 }
+
+po_status po_mesh_bodies(const po_mesh *mesh, po_arena *arena, const po_mesh **ret_meshes, size_t *ret_n, po_err *err)
+{
+    return po_split_solids(mesh, arena, ret_meshes, ret_n, err);
+}

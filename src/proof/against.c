@@ -31,17 +31,23 @@ void po_judge_other_part(po_judging *j)
     if (!a || a->n_solids == 0 || any_found(a)) {
         return;
     }
-    double most = 0;
+    const po_match *best = NULL;
     for (size_t i = 0; i < a->n_solids; i++) {
-        most = a->solids[i].tried ? fmax(most, a->solids[i].best.covered) : most;
+        const po_match *m = a->solids[i].tried ? &a->solids[i].best : NULL;
+        best = m && (!best || m->covered > best->covered) ? m : best;
     }
-    if (a->objects == 0) {
+    if (a->objects == 0 || !best) {
         po_say(j, PO_GRADE_ASK, "Prepare the job anew from this part.",
                "Nothing in this job is like the part that it was held against: there is hardly anything on the bed.");
+    } else if (best->covered >= 0.9) {
+        po_say(j, PO_GRADE_ASK, "Prepare the job anew from this part, or ask which drawing it was made from.",
+               "This job is not quite the part that it was held against: %s.",
+               best->holes_filled ? "it lays material where the part has a hole"
+                                  : "it lays material beside the part's outline");
     } else {
         po_say(j, PO_GRADE_ASK, "Prepare the job anew from this part, or ask which drawing it was made from.",
                "This job is not the part that it was held against: at best %.0f %% of the part's outline is laid.",
-               floor(100 * most));
+               floor(100 * best->covered));
     }
 }
 
@@ -57,10 +63,14 @@ void po_judge_scaled(po_judging *j)
         }
         if (f) {
             f->count++;
-        } else if ((f = po_say(j, PO_GRADE_ASK, "Ask whether that size is meant; else prepare the job at 100 %.",
-                               "The job lays the part%s at about %.1f %% of its size.", named(j, i),
-                               100 * s->best.scale))) {
-            f->count = 1;
+        } else {
+            f = s->best.scale == 25.4
+                    ? po_say(j, PO_GRADE_ASK, "Ask whether the part is drawn in inches; then the size is right.",
+                             "The job lays the part%s 25.4 times as large: inches in the drawing, taken as mm by its "
+                             "file.",
+                             named(j, i))
+                    : po_say(j, PO_GRADE_ASK, "Ask whether that size is meant; else prepare the job at 100 %.",
+                             "The job lays the part%s at about %.1f %% of its size.", named(j, i), 100 * s->best.scale);
         }
     }
 }
