@@ -57,10 +57,11 @@ const char *po_part_fit_words(po_arena *a, const po_fit *f)
     po_text_init(&out, a);
     po_text_add(&out, "no");
     int n = 0;
-    for (int k = 0; k < 3; k++) {
+    bool round = f->machine != NULL && f->machine->round_bed; /* its diameter counts, not x and y */
+    for (int k = round ? 1 : 0; k < 3; k++) {
         if (f->over_mm[k] > 0) {
-            po_text_printf(&out, "%s%s mm in %s", n++ ? ", " : ": too large by ", po_say_number(a, f->over_mm[k], 1),
-                           AXES[k]);
+            po_text_printf(&out, "%s%s mm %s%s", n++ ? ", " : ": too large by ", po_say_number(a, f->over_mm[k], 1),
+                           round && k == 1 ? "" : "in ", round && k == 1 ? "across" : AXES[k]);
         }
     }
     if (isfinite(f->largest_scale) && f->largest_scale > 0 && f->largest_scale < 1) {
