@@ -26,8 +26,9 @@ const po_material *cli_material_for(const cli_check *check, const po_machine *ma
 bool cli_colour_wanted(void);
 /* Write a document that was made, or say why it could not be. */
 int cli_print_document(po_status status, const char *path, const po_document *document, const po_err *err);
-/* What could not be proved has its line of JSON as well, so that lines and files go together. Hands exit_status back. */
-int cli_no_proof(const cli_check *check, const char *path, int exit_status, const char *why);
+/* What could not be proved has its line of JSON as well, so that lines and files go together. at: where it failed, NULL = nowhere in
+ * particular. Hands exit_status back. */
+int cli_no_proof(const cli_check *check, const char *path, int exit_status, const char *why, const po_err *at);
 
 /* ---- check_part.c ---- */
 

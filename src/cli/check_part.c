@@ -25,9 +25,9 @@ static int fail_part(const cli_check *c, const char *path, po_err *err)
     bool blame = err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE;
     if (blame) {
         char text[512];
-        return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s", po_err_text(err, text, sizeof text)), err->msg);
+        return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s", po_err_text(err, text, sizeof text)), err->msg, err);
     }
-    return cli_no_proof(c, path, cli_fail_err(err), err->msg);
+    return cli_no_proof(c, path, cli_fail_err(err), err->msg, err);
 }
 
 /* ---- mending ---- */

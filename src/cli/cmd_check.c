@@ -269,7 +269,7 @@ static int prove_reports(const cli_check *c, const char *path, const po_job_repo
     return written > EXIT_CLEAR ? written : (int)proofs[best]->verdict;
 }
 
-int cli_no_proof(const cli_check *c, const char *path, int exit_status, const char *why)
+int cli_no_proof(const cli_check *c, const char *path, int exit_status, const char *why, const po_err *at)
 {
     if (c->json) {
         cli_json j = {.out = stdout};
@@ -277,6 +277,14 @@ int cli_no_proof(const cli_check *c, const char *path, int exit_status, const ch
         cli_json_text(&j, "format", "proveout/no-proof/1");
         cli_json_text(&j, "file", path);
         cli_json_text(&j, "says", why);
+        if (at) {
+            cli_json_open(&j, "where", '{');
+            cli_json_text(&j, "in", at->where[0] ? at->where : path);
+            cli_json_number(&j, "line", at->line ? (double)at->line : NAN);
+            cli_json_number(&j, "column", at->column ? (double)at->column : NAN);
+            cli_json_number(&j, "byte", at->byte != PO_NO_BYTE ? (double)at->byte : NAN);
+            cli_json_close(&j, '}');
+        }
         cli_json_number(&j, "exit", exit_status);
         cli_json_close(&j, '}');
         fputc('\n', stdout);
@@ -287,7 +295,7 @@ int cli_no_proof(const cli_check *c, const char *path, int exit_status, const ch
 static int refuse_archive(const cli_check *c, const char *path)
 {
     const char *what = "a zip archive, which is no job; unpack it and check the job inside";
-    return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s: is %s", path, what), what);
+    return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s: is %s", path, what), what, NULL);
 }
 
 static int check_file(const cli_check *c, const char *path)
@@ -300,7 +308,7 @@ static int check_file(const cli_check *c, const char *path)
     }
     int result = cli_open_source(path, arena, &source, &kind);
     if (result != EXIT_CLEAR) {
-        cli_no_proof(c, path, result, "can't be opened or read");
+        cli_no_proof(c, path, result, "can't be opened or read", NULL);
         goto done;
     }
     if (kind == CLI_KIND_ZIP) {
@@ -309,7 +317,7 @@ static int check_file(const cli_check *c, const char *path)
     }
     if (kind != CLI_KIND_JOB && c->against) {
         const char *why = "is a part; --against holds jobs against a part";
-        result = cli_no_proof(c, path, cli_fail(EXIT_USAGE, "%s: %s", path, why), why);
+        result = cli_no_proof(c, path, cli_fail(EXIT_USAGE, "%s: %s", path, why), why, NULL);
         goto done;
     }
     if (kind != CLI_KIND_JOB) {
@@ -318,7 +326,7 @@ static int check_file(const cli_check *c, const char *path)
     }
     if (c->mend) {
         const char *why = "is a job; --mend mends parts (STL or 3MF)";
-        result = cli_no_proof(c, path, cli_fail(EXIT_USAGE, "%s: %s", path, why), why);
+        result = cli_no_proof(c, path, cli_fail(EXIT_USAGE, "%s: %s", path, why), why, NULL);
         goto done;
     }
     po_job_setup *setups = po_arena_zeros(arena, c->n_machines, sizeof *setups);
@@ -345,13 +353,14 @@ static int check_file(const cli_check *c, const char *path)
     if (status == PO_OK) {
         cli_check held = *c;
         result = c->against ? cli_check_against(c, path, reports[0], arena, &held.context.against) : EXIT_CLEAR;
-        result = result == EXIT_CLEAR ? prove_reports(&held, path, reports, arena)
-                                      : cli_no_proof(c, path, result, "the part to hold it against can't be compared");
+        result = result == EXIT_CLEAR
+                     ? prove_reports(&held, path, reports, arena)
+                     : cli_no_proof(c, path, result, "the part to hold it against can't be compared", NULL);
     } else {
         if (!err.where[0]) {
             snprintf(err.where, sizeof err.where, "%s", path);
         }
-        result = cli_no_proof(c, path, cli_fail_err(&err), err.msg);
+        result = cli_no_proof(c, path, cli_fail_err(&err), err.msg, &err);
     }
 done:
     po_arena_free(arena);
