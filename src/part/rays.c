@@ -11,7 +11,7 @@
  * what is lost is one rounding of each coordinate, 6e-8. SLACK is some thirty times that.
  *
  * All triangles along a ray come through the filter that Embree calls for each occlusion it finds: the filter notes the
- * triangle and refuses it, so the search goes on to the end. */
+ * triangle and refuses it, so the search goes on; once there is no more room it lets one stand, and the search ends. */
 #include "part/rays.h"
 
 #include <dlfcn.h>
@@ -81,7 +81,7 @@ static void note_and_refuse(const struct RTCFilterFunctionNArguments *args)
         hits->triangles[hits->n] = ((const struct RTCHit *)args->hit)->primID; /* N = 1: laid out as a single hit */
     }
     hits->n++;
-    args->valid[0] = 0;
+    args->valid[0] = hits->n > hits->most ? -1 : 0;
 }
 
 static bool fill_points(po_rays *rays, const po_mesh *mesh)

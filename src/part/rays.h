@@ -34,7 +34,7 @@ typedef struct po_ray_batch { /* rays that start near each other and run alike a
 void po_rays_first(const po_rays *rays, po_ray_batch *batch, int n);
 
 /* Every triangle that a ray meets between near and far (a slack more at both ends), in no order. Returns how many there
- * are; only the first `most` are written. From any thread. */
+ * are; where they are more than `most`, it stops there, writes any `most` of them and returns most + 1. From any thread. */
 size_t po_rays_all(const po_rays *rays, const double from[3], const double along[3], double near, double far,
                    uint32_t *ret_triangles, size_t most);
 

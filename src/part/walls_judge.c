@@ -18,7 +18,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_CROSSINGS = 64, MOST_STEPS = 24 };
+enum { MOST_CROSSINGS = 64, MOST_CUTS = 40, MOST_STEPS = 24 };
 
 static const double FACES_BACK = 0.9063077870366499; /* cosine of 25 degrees */
 static const double SLOPE = 0.125;      /* thickness by length, from which on two sides are an edge: 7 deg */
@@ -101,21 +101,38 @@ static bool share_corner(const po_mesh *mesh, uint32_t s, uint32_t t)
 }
 
 /* All crossings along a line from `near` (exclusive) to far, by distance; those of one edge that two triangles share
- * once. At most MOST_CROSSINGS: where there are more, the far ones may be missing. */
+ * once. At most MOST_CROSSINGS: where there are more (a comb of thousands of teeth, looked at along it), *ret_whole is
+ * false and nothing is told; with ret_whole NULL the line is then cut short until what is left of it holds no more. Where
+ * so many lie on one spot that no cut parts them, some of that spot. */
 static int find_crossings(const po_walls *walls, const double at[3], const double along[3], double near, double far,
-                          crossing *out)
+                          crossing *out, bool *ret_whole)
 {
     uint32_t triangles[MOST_CROSSINGS];
-    size_t found = po_rays_all(walls->rays, at, along, near, far, triangles, MOST_CROSSINGS);
     int n = 0, kept = 0;
-    for (size_t i = 0; i < found && i < MOST_CROSSINGS; i++) {
-        crossing *c = out + n;
-        c->mm = po_walls_distance(walls, at, along, triangles[i], c->normal);
-        c->leaves = dot(along, c->normal) > 0;
-        c->triangle = triangles[i];
-        n += c->mm > near && c->mm <= far; /* not where they run along: the quotient is no number, or far off */
+    double slack = 0;
+    for (int cuts = 0; cuts < MOST_CUTS; cuts++) {
+        size_t found = po_rays_all(walls->rays, at, along, near, far, triangles, MOST_CROSSINGS);
+        n = 0;
+        for (size_t i = 0; i < found && i < MOST_CROSSINGS; i++) {
+            crossing *c = out + n;
+            c->mm = po_walls_distance(walls, at, along, triangles[i], c->normal);
+            c->leaves = dot(along, c->normal) > 0;
+            c->triangle = triangles[i];
+            n += c->mm > near && c->mm <= far + slack; /* not where they run along: no number then, or far off */
+        }
+        qsort(out, (size_t)n, sizeof *out, by_distance);
+        if (ret_whole) {
+            *ret_whole = found <= MOST_CROSSINGS;
+        }
+        if (found <= MOST_CROSSINGS || ret_whole) {
+            break;
+        }
+        slack = walls->slack;
+        if (n == 0 || !(out[n / 2].mm + 2 * slack < far)) {
+            break;
+        }
+        far = out[n / 2].mm; /* any half of them: the next cut may be needed too */
     }
-    qsort(out, (size_t)n, sizeof *out, by_distance);
     for (int i = 0; i < n; i++) {
         bool again = false;
         for (int k = kept - 1; k >= 0 && !again && out[i].mm - out[k].mm <= walls->slack; k--) {
@@ -132,7 +149,7 @@ static int find_crossings(const po_walls *walls, const double at[3], const doubl
 static po_far_side walk_out(const po_walls *walls, const double at[3], const double along[3], double near, double far)
 {
     crossing c[MOST_CROSSINGS];
-    int n = find_crossings(walls, at, along, near, far, c), depth = 1;
+    int n = find_crossings(walls, at, along, near, far, c, NULL), depth = 1;
     for (int i = 0; i < n; i++) {
         depth += c[i].leaves ? -1 : 1;
         if (depth <= 0 && !(i + 1 < n && !c[i + 1].leaves && c[i + 1].mm - c[i].mm <= walls->contact)) {
@@ -163,13 +180,17 @@ bool po_walls_outside(const po_walls *walls, const double at[3], const double no
                       po_far_side *ret_air)
 {
     crossing c[MOST_CROSSINGS];
-    int n = find_crossings(walls, at, normal, walls->contact, INFINITY, c);
+    bool whole;
+    int n = find_crossings(walls, at, normal, walls->contact, INFINITY, c, &whole);
+    if (!whole) {
+        n = find_crossings(walls, at, normal, walls->contact, far, c, NULL);
+    }
     ret_air->mm = INFINITY;
     if (n > 0 && !c[0].leaves && c[0].mm <= far) {
         ret_air->mm = c[0].mm;
         memcpy(ret_air->normal, c[0].normal, sizeof c[0].normal);
     }
-    if (depth_along(c, n) <= 0) {
+    if (!whole || depth_along(c, n) <= 0) { /* a surface that nothing is known against is one */
         return true;
     }
     /* A ray can slip past an edge, or through a hole of the mesh: ask another one as well. */
@@ -182,8 +203,8 @@ bool po_walls_outside(const po_walls *walls, const double at[3], const double no
         tilted[k] /= length;
     }
     go(at, normal, walls->contact, from);
-    n = find_crossings(walls, from, tilted, 0, INFINITY, c);
-    return depth_along(c, n) <= 0;
+    n = find_crossings(walls, from, tilted, 0, INFINITY, c, &whole);
+    return !whole || depth_along(c, n) <= 0;
 }
 
 /* Between two sides: the middle, and how they stand to each other. */
@@ -222,7 +243,7 @@ static bool shift(const po_walls *walls, const between *b, double way, double mo
         const double *along = i ? back : b->across;
         if (air) {
             crossing c[MOST_CROSSINGS];
-            int n = find_crossings(walls, from, along, 0, most, c);
+            int n = find_crossings(walls, from, along, 0, most, c, NULL);
             if (n == 0 || c[0].leaves) {
                 return false;
             }
@@ -331,7 +352,7 @@ static bool runs_out_to_a_tip(const po_walls *walls, const between *start, bool 
             along[k] = i < 2 ? sideways[i][k] : -sideways[i - 2][k];
         }
         crossing c[MOST_CROSSINGS];
-        if (find_crossings(walls, start->middle, along, 0, most, c) == 0 || c[0].leaves == air) {
+        if (find_crossings(walls, start->middle, along, 0, most, c, NULL) == 0 || c[0].leaves == air) {
             continue;
         }
         /* From the middle, the planes of first and second are half the thickness away, across; that of the third one

@@ -137,6 +137,33 @@ static void test_fin(void **state)
     }
 }
 
+static void test_many_fins(void **state)
+{
+    (void)state;
+    /* 300 fins 0.3 mm thick, 10 high, 20 long, 0.4 mm apart on a block: lines along it meet up to 600 faces. */
+    enum { FINS = 300, PLANES = 2 * FINS };
+    double x[PLANES], y[] = {0, 20}, z[] = {0, 3, 13};
+    char full[2 * (PLANES - 1)];
+    for (int i = 0; i < PLANES; i++) {
+        x[i] = 0.7 * (i / 2) + 0.3 * (i % 2);
+    }
+    for (int i = 0; i < PLANES - 1; i++) {
+        full[i] = '#';
+        full[PLANES - 1 + i] = i % 2 ? '.' : '#';
+    }
+    soup s = {0};
+    soup_grid(&s, x, PLANES - 1, y, 1, z, 2, full);
+    soup_tumble(&s);
+    po_wall_facts f = walls_of(&s, 20000, 3, 0);
+    show("many fins", &f);
+    double area = 2 * 20 * 10; /* of one fin */
+    check_near(f.thinnest_sheet_mm, 0.3, 1e-9);
+    check_near(f.thin_sheet_mm2, FINS * area, 4 * f.area_error_mm2);
+    check_near(f.narrowest_gap_mm, 0.4, 1e-9);
+    check_near(f.gap_mm2, (FINS - 1) * area, 4 * f.area_error_mm2);
+    free(s.nine);
+}
+
 static void test_tubes_and_cups(void **state)
 {
     (void)state;
@@ -739,6 +766,7 @@ int main(void)
         cmocka_unit_test(test_slab),
         cmocka_unit_test(test_thin_part_of_a_plate),
         cmocka_unit_test(test_fin),
+        cmocka_unit_test(test_many_fins),
         cmocka_unit_test(test_tubes_and_cups),
         cmocka_unit_test(test_pins),
         cmocka_unit_test(test_whole_bodies),
