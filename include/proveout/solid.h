@@ -130,7 +130,8 @@ PO_API po_status po_pose_score(const po_mesh *mesh, const double (*up)[3], size_
 
 /* The best ways up: candidates from the hull's faces, large flat faces and a fine covering of the sphere; scored, the
  * promising ones measured in full, near ones merged, cheapest first. keep: NULL, or a direction (part coordinates) that
- * must end up facing down. At most `most` poses (0 = 12); the pose as it lies is always among them, at *ret_as_is (so
+ * must end up facing down: then that pose is the first, and the one as it lies, where it is another, stands behind it for
+ * comparison only (best_in_something false). At most `most` poses (0 = 12); the pose as it lies is always among them, at *ret_as_is (so
  * there are two where `most` is 1 and it is not the best). Poses that do not stand come only where none does.
  * progress as in po_job_options, may be NULL. */
 PO_API po_status po_pose_find(const po_mesh *mesh, const po_pose_setup *setup, const double *keep, size_t most,

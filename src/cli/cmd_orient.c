@@ -256,6 +256,9 @@ static int orient_part(const orient *o, const char *path, const po_source *sourc
         if (o->pose > items[i].n_poses) {
             return cli_fail(EXIT_USAGE, "--pose %zu: there are %zu", o->pose, items[i].n_poses);
         }
+        if (!orient_can_choose(o, &items[i], o->pose - 1)) {
+            return cli_fail(EXIT_USAGE, "--pose %zu: is how it lies now, which does not keep the face down", o->pose);
+        }
     }
     po_document document = {0};
     if (o->out) {

@@ -31,6 +31,13 @@ typedef struct orient_item { /* items that differ only by where they lie are one
     po_fit *fits; /* n_poses rows of one for each machine */
 } orient_item;
 
+/* Whether a way up can be chosen: with --keep-face the one as it lies is there for comparison, unless it is the only one
+ * and so keeps the face. */
+static inline bool orient_can_choose(const orient *o, const orient_item *item, size_t pose)
+{
+    return !o->keep || item->n_poses == 1 || pose != item->as_is;
+}
+
 void orient_print_text(const orient *o, const char *path, const po_part *part, const orient_item *items, size_t n);
 void orient_print_json(const orient *o, const char *path, const po_part *part, const orient_item *items, size_t n);
 

@@ -63,9 +63,14 @@ static void print_item(const orient *o, const orient_item *item)
                p->minutes_hand, p->cost);
         print_machines(o, item->fits + i * o->shop->n_machines);
         fputc('\n', stdout);
-        printf("      %s%s\n", i == item->as_is ? "as it lies now: " : "", p->why);
+        bool shown = !orient_can_choose(o, item, i);
+        printf("      %s%s\n",
+               shown              ? "as it lies now, for comparison: it does not keep the face down: "
+               : i == item->as_is ? "as it lies now: "
+                                  : "",
+               p->why);
         falls |= !p->stands;
-        beaten |= !p->best_in_something;
+        beaten |= !p->best_in_something && !shown;
     }
     if (beaten) {
         fputs("  * no other way up beats it in everything\n", stdout);
@@ -151,6 +156,9 @@ static void json_pose(cli_json *j, const orient *o, const orient_item *item, siz
     cli_json_number(j, "minutes_hand", p->minutes_hand);
     cli_json_number(j, "cost", p->cost);
     cli_json_bool(j, "best_in_something", p->best_in_something);
+    if (o->keep) {
+        cli_json_bool(j, "keeps_face", orient_can_choose(o, item, i));
+    }
     cli_json_open(j, "fits", '[');
     for (size_t m = 0; m < o->shop->n_machines; m++) {
         const po_fit *fit = &item->fits[i * o->shop->n_machines + m];

@@ -309,6 +309,10 @@ static size_t sift(const search *s, po_pose *poses, size_t n, bool must, size_t 
             poses[i].best_in_something = k == i || !beats(s, &poses[k], &poses[i], surface);
         }
     }
+    if (must && kept == 2) { /* the one that keeps the face is the only choice; the other is shown for comparison */
+        poses[*as_is].best_in_something = false;
+        poses[1 - *as_is].best_in_something = true;
+    }
     if (must && kept == 2 && *as_is == 0) { /* what was asked for comes first */
         po_pose other = poses[1];
         poses[1] = poses[0];

@@ -239,11 +239,12 @@ static void a_face_is_kept_down(void **state)
     found f = find_with(&s, &POSE_SETUP, (const double[3]){0, 2, 0}, 0);
     assert_true(f.n == 2 && f.as_is == 1);
     assert_true(f.poses[0].turn[5] == -1);
+    assert_true(f.poses[0].best_in_something && !f.poses[1].best_in_something); /* no choice: it keeps no face */
     NEAR(f.poses[0].size_mm[2], 20, 1e-9);
     done(&f);
     soup_box(&s, 0, 0, 0, 10, 20, 30);
     f = find_with(&s, &POSE_SETUP, (const double[3]){0, 0, -1}, 0);
-    assert_true(f.n == 1 && f.as_is == 0);
+    assert_true(f.n == 1 && f.as_is == 0 && f.poses[0].best_in_something);
     done(&f);
     soup_box(&s, 0, 0, 0, 10, 20, 30);
     f = find_with(&s, &POSE_SETUP, NULL, 1); /* the best, and as it lies */
