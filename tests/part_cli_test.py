@@ -516,6 +516,31 @@ def no_verb_writes_over_what_it_reads():
 
 
 @test
+def a_face_to_keep():
+    part = write("keep.stl", stl(box(10, 20, 30)))
+    orient = ("orient", "--shop", SHOP, "--keep-face", "0,1,0")
+    done = run(*orient, part)
+    rows = [line for line in done.out.splitlines() if line[2:4].strip().isdigit()]
+    assert done.returncode == 0 and len(rows) == 2 and rows[0][0] == "*" and rows[1][0] == " ", done.out
+    assert "for comparison: it does not keep the face down" in done.out
+    poses = json.loads(run(*orient, "--json", part).out)["items"][0]["poses"]
+    assert [p["keeps_face"] for p in poses] == [True, False] and poses[0]["up"] == [0, -1, 0], poses
+    done = run(*orient, "--pose", "2", "--out", "kept.3mf", part)
+    assert done.returncode == 4 and "does not keep the face" in done.err, done.err
+    assert not os.path.exists(os.path.join(where, "kept.3mf"))
+    assert run(*orient, "--pose", "1", "--out", "kept.3mf", part).returncode == 0
+
+
+@test
+def what_is_no_part():
+    for name, data, says in (("head.stl", b"part".ljust(80, b"\0") + bytes(4), "a binary STL without a triangle"),
+                             ("plain.stl", b"just words", "neither a job nor a part: no motion word in 1 line\n"),
+                             ("cut.stl", b"solid a\n facet normal 0 0 1\n  o", "breaks off after 'o'")):
+        done = run("check", "--shop", SHOP, "--machine", "Alder", write(name, data))
+        assert done.returncode == 3 and says in done.err, (name, done.returncode, done.err)
+
+
+@test
 def every_finding_is_explained():
     found = ("not-a-solid too-big unit-suspect open-edges crowded-edges inside-out cuts-itself thin-walls fits-turned "
              "flat-triangles loose-shells slim-walls narrow-gaps needs-support many-materials").split()

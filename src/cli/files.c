@@ -56,6 +56,9 @@ cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long siz
         unsigned long long count = (unsigned long long)head[80] | (unsigned long long)head[81] << 8 |
                                    (unsigned long long)head[82] << 16 | (unsigned long long)head[83] << 24;
         /* the size says it; else (cut short, something behind it, a pipe) the first triangles do */
+        if (!count && size == 84 && binary(head, n)) { /* a head and nothing behind it: an STL without a triangle */
+            return CLI_KIND_STL;
+        }
         if (count && (size == 84 + count * 50 || (binary(head, n) && triangles(head, n, count)))) {
             return CLI_KIND_STL;
         }

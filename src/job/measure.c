@@ -367,9 +367,10 @@ po_status po_job_measure(const po_source *source, const po_job_setup *given, siz
         reader = NULL;
         if (first) {
             if (no_job(&p.lanes[0].state)) {
-                status = p.file.lines == 0 ? po_fail(err, PO_E_EMPTY, "the file is empty")
-                                           : po_fail(err, PO_E_EMPTY, "no motion word in %llu lines: this is no job",
-                                                     (unsigned long long)p.file.lines);
+                status = p.file.lines == 0
+                             ? po_fail(err, PO_E_EMPTY, "the file is empty")
+                             : po_fail(err, PO_E_EMPTY, "neither a job nor a part: no motion word in %llu line%s",
+                                       (unsigned long long)p.file.lines, p.file.lines == 1 ? "" : "s");
                 goto done;
             }
             file = p.file;

@@ -150,6 +150,27 @@ static po_status fail_memory(const reading *r, po_err *err)
     return po_fail(err, PO_E_NOMEM, "no memory for a part of more than %zu triangles", r->weld.n_triangles);
 }
 
+/* Whether the last word of a file is the beginning of what was wanted: "o" of outer, "1.5e" of a number. */
+static bool breaks_off(const unsigned char *p, size_t n, const char *wanted)
+{
+    static const char *const either[] = {"facet", "endsolid"};
+    if (n == 0 || !strcmp(wanted, "a normal")) {
+        return true;
+    }
+    if (!strcmp(wanted, "a finite number")) {
+        size_t i = 0;
+        while (i < n && memchr("0123456789.+-eE", p[i], 15)) {
+            i++;
+        }
+        return i == n && (p[n - 1] < '0' || p[n - 1] > '9'); /* a whole number of another kind does not break off */
+    }
+    bool begins = n < strlen(wanted) && is_word(p, wanted, n);
+    for (size_t i = 0; i < 2 && !strcmp(wanted, "facet or endsolid"); i++) {
+        begins = begins || (n < strlen(either[i]) && is_word(p, either[i], n));
+    }
+    return begins;
+}
+
 static po_status fail_here(const reading *r, const unsigned char *p, const char *wanted, po_err *err)
 {
     const unsigned char *end = r->window->bytes + r->window->n, *stop = word_end(p, end);
@@ -162,8 +183,13 @@ static po_status fail_here(const reading *r, const unsigned char *p, const char 
     found[n] = 0;
     uint32_t line, column;
     po_window_place(r->window, p, &line, &column);
-    po_status s = n ? po_fail_at(err, PO_E_SYNTAX, NULL, line, column, "found '%s' where %s was wanted", found, wanted)
-                    : po_fail_at(err, PO_E_SYNTAX, NULL, line, column, "the file ends where %s was wanted", wanted);
+    bool ends = stop == end && r->window->ended && breaks_off(p, n, wanted);
+    po_status s = ends ? po_fail_at(err, PO_E_SYNTAX, NULL, line, column,
+                                    n ? "the file breaks off after '%s', where %s was wanted"
+                                      : "the file breaks off%s where %s was wanted",
+                                    found, wanted)
+                       : po_fail_at(err, PO_E_SYNTAX, NULL, line, column, "found '%s' where %s was wanted", found,
+                                    wanted);
     if (err) {
         err->byte = r->window->start + (uint64_t)(p - r->window->bytes);
     }
