@@ -118,6 +118,16 @@ def what_fits_is_left():
     j = json.loads(run("--machine", "Elm", "--json", small).stdout)
     assert j["fits"] and j["fits_as_is"] and len(j["pieces"]) == 1 and not j["cuts"]
     tall = stl("tall.stl", box(40, 40, 240)) # lies down
+    # what fits as it lies is written so, though another way up costs less: a table on its legs, a round part
+    table = stl("table.stl", box(60, 60, 5) + [tuple((x + 25, y + 25, z - 40) for x, y, z in t)
+                                               for t in box(10, 10, 40)])
+    text = run("--machine", "Alder", "--out", "table.3mf", table).stdout.decode()
+    assert "fits Alder as it lies" in text and "Written: as it lies in the part" in text, text
+    (name, volume, bounds), = read_3mf(os.path.join(where, "table.3mf"))
+    assert abs(bounds[2][0]) < 1e-6 and abs(bounds[2][1] - 45) < 1e-6 and volume > 0
+    long = stl("long.stl", box(280, 20, 20)) # across the bed
+    text = run("--machine", "Alder", "--out", "long.3mf", long).stdout.decode()
+    assert "turned by" in text and "Written: upright, turned by" in text, text
     assert b"tipped over" in run("--machine", "Alder", tall).stdout
 
 

@@ -106,7 +106,7 @@ static void print_fits(const pieces_call *c, const pieces_result *r)
 
 static void print_cuts(const pieces_result *r)
 {
-    puts("\n  cut  parts      plane (the part's own axes)          joint     thinnest  loops  pins");
+    puts("\n  cut  parts      plane (the part's own axes)          joint     neck      loops  pins");
     puts("       pieces                                          mm2       mm");
     for (size_t i = 0; i < r->pieces.n_cuts; i++) {
         const po_cut *cut = &r->pieces.cuts[i];

@@ -207,6 +207,36 @@ static po_status lay_plainly(laying *l, const po_mesh *mesh, po_piece *ret, bool
     return *ret_found ? settle(l, mesh, &list[best].pose, list[best].turn_deg, ret, err) : status;
 }
 
+/* A part that need not be cut keeps its way up where it fits so, at most turned about the vertical: it was drawn that way,
+ * and better ways up are another question. *ret_found false: it does not fit so. */
+static po_status lay_upright(laying *l, const po_mesh *mesh, po_piece *ret, bool *ret_found, po_err *err)
+{
+    static const double upright[9] = {1, 0, 0, 0, 1, 0, 0, 0, 1};
+    po_fit fit;
+    po_pose pose = {0};
+    po_err own_err;
+    po_arena *own = po_arena_new(0);
+    po_status status = own ? po_part_fit(mesh, l->setup->machine, l->setup->clearance_mm, NULL, 0, own, &fit, err)
+                           : no_memory(err);
+    po_arena_free(own);
+    *ret_found = status == PO_OK && (fit.as_is || fit.turned);
+    if (!*ret_found) {
+        return status;
+    }
+    po_status measured = po_pose_measure(mesh, NULL, &l->setup->pose, l->setup->threads, l->arena, &pose, &own_err);
+    if (measured == PO_E_UNSUPPORTED) { /* no ray library */
+        memcpy(pose.turn, upright, sizeof upright);
+        pose.foothold_mm2 = area_on_bed(mesh, upright);
+        pose.stands = pose.foothold_mm2 > 0;
+    } else if (measured != PO_OK) {
+        if (err) {
+            *err = own_err;
+        }
+        return measured;
+    }
+    return settle(l, mesh, &pose, fit.as_is ? 0 : fit.turn_deg, ret, err);
+}
+
 /* An axis of the part where nothing then has to be supported or held; else the cheapest of all. */
 static po_status lay(laying *l, const po_mesh *mesh, po_piece *ret, bool *ret_found, po_err *err)
 {
@@ -532,7 +562,10 @@ static po_status run(const po_mesh *mesh, const po_pieces_setup *setup, po_arena
     if (status == PO_OK && !one) {
         status = no_memory(err);
     }
-    if (status == PO_OK) { /* tilted it may fit where it does not along its axes */
+    if (status == PO_OK) {
+        status = lay_upright(&l, mesh, one, &found, err);
+    }
+    if (status == PO_OK && !found) { /* tilted it may fit where it does not along its axes */
         status = fits                                        ? lay(&l, mesh, one, &found, err)
                  : far_too_large(&p, mesh, facts.volume_mm3) ? PO_OK
                                                              : lay_well(&l, mesh, one, &found, err);

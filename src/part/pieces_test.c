@@ -347,6 +347,17 @@ static void test_pins(void **state)
     pieces = pieces_checked(&mesh, &setup, arena);
     assert_int_equal(pieces.n_pieces, 8);
     assert_int_equal(pieces.n_pins, 2 * 12); /* a 2 x 2 x 2 grid has twelve faces between two cells */
+    /* a bar 16 mm thick: a third of it is 5 mm, which stands on 20 mm2; there is room for 6 mm, which stands on 28 */
+    free(s.nine);
+    s = (soup){0};
+    soup_box(&s, 0, 0, 0, 600, 60, 16);
+    mesh = cut_weld(&s, arena);
+    setup.pin_mm = NAN;
+    pieces = pieces_checked(&mesh, &setup, arena);
+    assert_true(pieces.n_pins > 0);
+    for (size_t i = 0; i < pieces.n_pins; i++) {
+        assert_near(pieces.pins[i].diameter_mm, 6, 0);
+    }
     /* a tube's wall of 5 mm has no room for a pin of 3 mm with walls: said, not forced */
     free(s.nine);
     s = (soup){0};

@@ -12,7 +12,9 @@
 #include "part/pieces_plan.h"
 
 enum { GRID = 24, PLACES_MOST = GRID * GRID, PAIRS_MOST = 32 };
-static const double LEAST_WALL = 1.5, LEAST_PIN = 3, MOST_PIN = 10, DEPTHS = 1.5 /* diameters in each half */,
+static const double LEAST_WALL = 1.5, LEAST_PIN = 3, MOST_PIN = 10,
+                    STANDS_PIN = 6 /* the least that stands on 25 mm2: pi / 4 * 6^2 = 28 */,
+                    DEPTHS = 1.5 /* diameters in each half */,
                     SHORTER = 0.6 /* mm that a pin is shorter than its two holes */;
 
 typedef struct place {
@@ -295,10 +297,14 @@ po_status po_pins_plan(const po_mesh *whole, const po_planning *p, const po_plan
             wanted = fmin(MOST_PIN, fmax(LEAST_PIN, floor(split->cut.least_mm / 3)));
         }
         double smallest = isnan(p->setup->pin_mm) ? LEAST_PIN : wanted;
+        double by_neck = wanted;
+        wanted = isnan(p->setup->pin_mm) ? fmax(wanted, STANDS_PIN) : wanted;
         /* a wall as thick as the pin where there is room for it, else the least that holds */
-        for (double size = wanted; status == PO_OK && size >= smallest && !ret[i].n; size -= 1) {
+        for (double size = wanted; status == PO_OK && size >= smallest && !ret[i].n;
+             size = size > by_neck ? by_neck : size - 1) {
             for (int thin = 0; status == PO_OK && thin < 2 && !ret[i].n; thin++) {
                 double radius = (size + slack) / 2, depth = DEPTHS * size, wall = thin ? least_wall : size;
+                wall = size > by_neck && thin ? fmax(wall, size / 2) : wall; /* half of the joint is left */
                 po_arena *own = po_arena_new(0);
                 po_loops inset;
                 status = own ? po_loops_offset(&split->cut.section, -(radius + wall), 0.02, own, &inset, err)

@@ -189,7 +189,7 @@ static void draw_joint(po_drawing *d, const po_pieces *pieces, size_t number, po
     po_draw_begin(d, "joint");
     po_draw_textf(d, box.x, box.y + 3.4, 3, PO_ANCHOR_START, PO_INK_LINE, "cut %zu: %u | %u", number + 1,
                   cut->pieces[0], cut->pieces[1]);
-    po_draw_textf(d, box.x, box.y + 7.2, 2.6, PO_ANCHOR_START, PO_INK_SOFT, "%.0f mm2, thinnest %.1f mm", cut->area_mm2,
+    po_draw_textf(d, box.x, box.y + 7.2, 2.6, PO_ANCHOR_START, PO_INK_SOFT, "%.0f mm2, neck %.1f mm", cut->area_mm2,
                   cut->least_mm);
     if (po_loops_bounds(l, bounds)) {
         double w = box.w - 4, h = box.h - 12;
