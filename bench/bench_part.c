@@ -54,10 +54,11 @@ int main(int argc, char **argv)
         }
         cut = now() - begun;
     }
-    printf("{\"triangles\": %llu, \"open_edges\": %llu, \"volume_mm3\": %.12g, \"area_mm2\": %.12g, \"self_cuts\": %llu, "
-           "\"read\": %.6f, \"facts\": %.6f, \"cuts\": %.6f, \"peak_mb\": %.1f}\n",
-           (unsigned long long)facts.triangles, (unsigned long long)facts.open_edges, facts.volume_mm3, facts.area_mm2,
-           (unsigned long long)cuts.pairs, read, measured, cut, (double)use.ru_maxrss / 1024);
+    printf(
+        "{\"triangles\": %llu, \"open_edges\": %llu, \"volume_mm3\": %.12g, \"area_mm2\": %.12g, \"self_cuts\": %llu, "
+        "\"read\": %.6f, \"facts\": %.6f, \"cuts\": %.6f, \"peak_mb\": %.1f}\n",
+        (unsigned long long)facts.triangles, (unsigned long long)facts.open_edges, facts.volume_mm3, facts.area_mm2,
+        (unsigned long long)cuts.pairs, read, measured, cut, (double)use.ru_maxrss / 1024);
     po_arena_free(arena);
     return 0;
 }

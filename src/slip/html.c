@@ -17,7 +17,8 @@ static void numbers(po_html *p, const po_proof *proof)
         {proof->start_known ? "ends" : NULL, proof->start_known ? po_say_clock(a, proof->end, NULL) : ""},
         {isfinite(proof->cool_seconds) ? (proof->start_known ? "cool enough from" : "cool after the end") : NULL, ""},
     };
-    rows[4].value = proof->start_known ? po_say_clock(a, proof->cool, &proof->end) : po_say_time(a, proof->cool_seconds);
+    rows[4].value = proof->start_known ? po_say_clock(a, proof->cool, &proof->end)
+                                       : po_say_time(a, proof->cool_seconds);
     po_html_numbers(p, rows, 5);
 }
 

@@ -55,7 +55,8 @@ void po_draw_heading(po_drawing *d, po_box2 box, const char *title, const char *
 
 void po_draw_scale(po_drawing *d, double x, double y, double scale, double width)
 {
-    static const double STEPS[] = {0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000};
+    static const double STEPS[] = {0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1,    2,    5,
+                                   10,   20,   50,   100, 200, 500, 1000, 2000, 5000};
     double length = STEPS[0];
     for (size_t i = 0; i < sizeof STEPS / sizeof *STEPS && STEPS[i] * scale <= width / 3; i++) {
         length = STEPS[i];
