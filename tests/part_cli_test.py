@@ -343,6 +343,27 @@ def every_finding_of_parts_has_a_part():
 
 
 @test
+def components_are_printed_as_one():
+    def assembled(xml): # 3MF core 4.2: an object put together from others; it alone is built, twice
+        both = ('<object id="3" type="model"><components><component objectid="1"/>'
+                '<component objectid="2" transform="1 0 0 0 1 0 0 0 1 0 0 19"/></components></object></resources>')
+        return xml.replace("</resources>", both, 1)
+    data = threemf([(1, "foot", "model", box(20, 20, 20)), (2, "cap", "model", box(22, 22, 5))],
+                   [(3, None), (3, "1 0 0 0 1 0 0 0 1 40 0 0")], change=assembled)
+    j = check("assembly.3mf", data, status=0)
+    assert [i["times"] for i in j["items"]] == [2], j["items"] # copies that lie elsewhere are one solid
+    assert j["facts"]["bounds_mm"] == {"min": [0, 0, 0], "max": [62, 22, 24]}, j["facts"]["bounds_mm"]
+    close(j["facts"]["foothold_mm2"], 800) # of the feet; the caps do not float
+    long = threemf([(1, "", "model", box(200, 20, 20)), (2, "", "model", box(210, 20, 20))], [(3, None)],
+                   change=lambda xml: assembled(xml).replace("1 0 0 0 1 0 0 0 1 0 0 19", "1 0 0 0 1 0 0 0 1 195 0 0"))
+    assert names(check("long.3mf", long, status=2))["too-big"]["grade"] == "stop" # 405 mm together
+    done = run("check", "--shop", SHOP, "--mend", os.path.join(where, "whole.3mf"), os.path.join(where, "assembly.3mf"))
+    assert done.returncode == 0, done.err
+    done = run("check", "--shop", SHOP, "--machine", "Alder", "--json", os.path.join(where, "whole.3mf"))
+    close(json.loads(done.out)["facts"]["foothold_mm2"], 800)
+
+
+@test
 def several_items():
     lid = box(30, 30, 5)
     hole = box(20, 20, 20, leave=(1,))

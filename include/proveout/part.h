@@ -84,6 +84,11 @@ typedef struct po_part_limits { /* caps on foreign input; docs/part-limits.md */
 PO_API po_status po_part_read(const po_source *source, const po_part_limits *limits, po_arena *arena,
                               const po_part **ret_part, po_err *err) PO_MUST_USE;
 
+/* The part with what each build item brings together (the components of a 3MF) made one object, placed as it is; the part
+ * itself where there is nothing to bring together. Solids are judged so. It borrows from the part. Errors: PO_E_NOMEM,
+ * PO_E_RANGE, PO_E_LIMIT. */
+PO_API po_status po_part_assembled(const po_part *part, po_arena *arena, const po_part **ret, po_err *err) PO_MUST_USE;
+
 /* Topology and bulk of one mesh. */
 typedef struct po_mesh_facts {
     uint64_t triangles, vertices;

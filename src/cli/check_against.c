@@ -22,7 +22,6 @@ typedef struct solid {
     double low[MOST_POSES], heights[MOST_POSES];
     size_t n_poses;
     bool searched; /* for more ways up than the axes */
-    bool alone;    /* one mesh of the file */
 } solid;
 
 typedef struct against {
@@ -112,34 +111,16 @@ static po_status ready(const against *a, solid *s, po_err *err)
     return status;
 }
 
-/* b's triangles behind a's. */
-static po_status joined(const against *a, const po_mesh *one, const po_mesh *other, const po_mesh **ret, po_err *err)
-{
-    size_t v = one->n_vertices, t = one->n_triangles;
-    double *xyz = po_arena_zeros(a->arena, 3 * (v + other->n_vertices) + 1, sizeof *xyz);
-    uint32_t *corners = po_arena_zeros(a->arena, 3 * (t + other->n_triangles) + 1, sizeof *corners);
-    po_mesh *mesh = po_arena_zeros(a->arena, 1, sizeof *mesh);
-    if (!xyz || !corners || !mesh || v + other->n_vertices > UINT32_MAX) {
-        return po_fail(err, PO_E_NOMEM, "memory ran out");
-    }
-    memcpy(xyz, one->xyz, 3 * v * sizeof *xyz);
-    memcpy(xyz + 3 * v, other->xyz, 3 * other->n_vertices * sizeof *xyz);
-    memcpy(corners, one->corners, 3 * t * sizeof *corners);
-    for (size_t i = 0; i < 3 * other->n_triangles; i++) {
-        corners[3 * t + i] = other->corners[i] + (uint32_t)v;
-    }
-    *mesh = (po_mesh){xyz, v + other->n_vertices, corners, t + other->n_triangles};
-    *ret = mesh;
-    return PO_OK;
-}
-
 /* Models of the build. What a build item brings together is one solid; copies that differ only by where they lie are one
- * as well, as far as they are of one mesh. */
+ * as well. */
 static po_status read_solids(against *a, const char *path, po_err *err)
 {
     const po_part *part;
     po_source source = {.path = path};
     po_status status = po_part_read(&source, NULL, a->arena, &part, err);
+    if (status == PO_OK) {
+        status = po_part_assembled(part, a->arena, &part, err);
+    }
     if (status != PO_OK) {
         return status;
     }
@@ -147,45 +128,26 @@ static po_status read_solids(against *a, const char *path, po_err *err)
     if (!a->solids) {
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
-    for (size_t i = 0, end; i < part->n_items && status == PO_OK; i = end) {
-        for (end = i + 1; end < part->n_items && part->format == PO_PART_3MF &&
-                          part->items[end].build_item == part->items[i].build_item;) {
-            end++;
-        }
-        solid made = {.wanted = 1};
-        size_t n = 0;
-        for (size_t k = i; k < end && status == PO_OK; k++) {
-            const po_part_item *item = &part->items[k];
-            const po_part_object *object = &part->objects[item->object];
-            const po_mesh *mesh;
-            if (object->type != PO_OBJECT_MODEL) {
-                continue;
-            }
-            status = po_mesh_placed(&object->mesh, item->matrix, a->arena, &mesh, err);
-            if (status == PO_OK && n++ > 0) {
-                status = joined(a, made.mesh, mesh, &made.mesh, err);
-            } else if (status == PO_OK) {
-                made.mesh = mesh;
-                made.name = object->name;
-                made.object = item->object;
-                made.matrix = item->matrix;
-            }
-        }
+    for (size_t i = 0; i < part->n_items && status == PO_OK; i++) {
+        const po_part_item *item = &part->items[i];
+        const po_part_object *object = &part->objects[item->object];
         size_t same = 0;
-        made.alone = n == 1;
-        while (n == 1 && same < a->n_solids &&
-               !(a->solids[same].alone && a->solids[same].object == made.object &&
-                 same_form(a->solids[same].matrix, made.matrix))) {
+        while (same < a->n_solids &&
+               !(a->solids[same].object == item->object && same_form(a->solids[same].matrix, item->matrix))) {
             same++;
         }
-        if (n == 0 || status != PO_OK) {
+        if (object->type != PO_OBJECT_MODEL || same == MOST_SOLIDS) {
             continue;
         }
-        if (n == 1 && same < a->n_solids) {
+        if (same < a->n_solids) {
             a->solids[same].wanted++;
-        } else if (a->n_solids < MOST_SOLIDS) {
-            a->solids[a->n_solids] = made;
-            status = ready(a, &a->solids[a->n_solids++], err);
+            continue;
+        }
+        solid *s = &a->solids[a->n_solids++];
+        *s = (solid){.name = object->name, .object = item->object, .wanted = 1, .matrix = item->matrix};
+        status = po_mesh_placed(&object->mesh, item->matrix, a->arena, &s->mesh, err);
+        if (status == PO_OK) {
+            status = ready(a, s, err);
         }
     }
     return status != PO_OK || a->n_solids > 0 ? status : po_fail(err, PO_E_EMPTY, "there is no model in it");

@@ -232,6 +232,9 @@ int cli_check_part(const cli_check *c, const char *path, const po_source *source
     const po_part *part = NULL;
     po_err err;
     po_status status = po_part_read(source, NULL, arena, &part, &err);
+    if (status == PO_OK) {
+        status = po_part_assembled(part, arena, &part, &err); /* mended and judged as it is printed: whole */
+    }
     if (status != PO_OK) {
         return fail_part(c, path, &err);
     }

@@ -249,6 +249,7 @@ static int orient_part(const orient *o, const char *path, const po_source *sourc
     size_t n = 0;
     po_err err;
     if (po_part_read(source, &limits, arena, &part, &err) != PO_OK ||
+        po_part_assembled(part, arena, &part, &err) != PO_OK ||
         pose_all(o, path, part, arena, &items, &n, &err) != PO_OK) {
         return fail_part(path, &err);
     }

@@ -208,7 +208,8 @@ static int cut_part(pieces_call *c, const char *path, const po_source *source)
     const po_part *part;
     pieces_result r = {0};
     po_err err;
-    if (po_part_read(source, &limits, c->arena, &part, &err) != PO_OK) {
+    if (po_part_read(source, &limits, c->arena, &part, &err) != PO_OK ||
+        po_part_assembled(part, c->arena, &part, &err) != PO_OK) {
         return fail_read(path, &err);
     }
     int result = choose_item(c, path, part, &r.item);

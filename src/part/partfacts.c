@@ -260,7 +260,11 @@ po_status po_part_measure(const po_part *part, const po_shop *shop, const po_mac
                             .allowance_scale = NAN,
                             .unit_factor = 1,
                             .hollow_mm = NAN};
-    po_status status = po_part_copies(part, arena, &copies, &n, &first.n_left_out, err);
+    po_status status = po_part_assembled(part, arena, &part, err);
+    first.part = part;
+    if (status == PO_OK) {
+        status = po_part_copies(part, arena, &copies, &n, &first.n_left_out, err);
+    }
     if (status != PO_OK) {
         return status;
     }
