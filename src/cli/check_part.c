@@ -8,26 +8,10 @@
 #include "check.h"
 #include "proveout/pieces.h"
 
-/* What a part's bytes are to blame for is no part; the rest by the table of all verbs. */
+/* The message, and its line of JSON. */
 static int fail_part(const cli_check *c, const char *path, po_err *err)
 {
-    if (!err->where[0]) {
-        snprintf(err->where, sizeof err->where, "%s", path);
-    } else if (strcmp(err->where, path) != 0) { /* a member of the archive: of several files it must be told whose */
-        size_t whole = sizeof err->where, n = strlen(path) + 1;
-        if (n < whole) {
-            memmove(err->where + n, err->where, whole - n);
-            err->where[whole - 1] = '\0';
-            memcpy(err->where, path, n - 1);
-            err->where[n - 1] = ':';
-        }
-    }
-    bool blame = err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE;
-    if (blame) {
-        char text[512];
-        return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s", po_err_text(err, text, sizeof text)), err->msg, err);
-    }
-    return cli_no_proof(c, path, cli_fail_err(err), err->msg, err);
+    return cli_no_proof(c, path, cli_fail_part(path, err), err->msg, err);
 }
 
 /* ---- mending ---- */

@@ -77,6 +77,8 @@ bool cli_split(const char *text, po_arena *arena, const char **ret_pieces, size_
 int cli_fail(int exit_status, const char *format, ...) PO_PRINTF(2, 3);
 /* The same for a status and its error record, by one table from status to exit status. */
 int cli_fail_err(const po_err *err);
+/* The same for a part's file, which is named beside the place within it. What its bytes are to blame for is no part. */
+int cli_fail_part(const char *path, po_err *err);
 /* Lines of at most 79 columns, indented. */
 void cli_wrap(FILE *out, int indent, const char *text);
 void cli_print_help(FILE *out, const cli_verb *verb);

@@ -229,18 +229,6 @@ static po_status lay_out(const orient *o, const orient_item *items, size_t n, po
     return s;
 }
 
-static int fail_part(const char *path, po_err *err)
-{
-    if (!err->where[0]) {
-        snprintf(err->where, sizeof err->where, "%s", path);
-    }
-    char text[512];
-    /* what a part's bytes are to blame for is no part; the rest by the table of all verbs */
-    return err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE
-               ? cli_fail(EXIT_NO_JOB, "%s", po_err_text(err, text, sizeof text))
-               : cli_fail_err(err);
-}
-
 static int orient_part(const orient *o, const char *path, const po_source *source, po_arena *arena)
 {
     const po_part_limits limits = PO_PART_LIMITS_INIT;
@@ -251,7 +239,7 @@ static int orient_part(const orient *o, const char *path, const po_source *sourc
     if (po_part_read(source, &limits, arena, &part, &err) != PO_OK ||
         po_part_assembled(part, arena, &part, &err) != PO_OK ||
         pose_all(o, path, part, arena, &items, &n, &err) != PO_OK) {
-        return fail_part(path, &err);
+        return cli_fail_part(path, &err);
     }
     for (size_t i = 0; i < n && o->pose; i++) {
         if (o->pose > items[i].n_poses) {

@@ -93,17 +93,6 @@ static int choose_outputs(pieces_call *c)
     return EXIT_CLEAR;
 }
 
-static int fail_read(const char *path, po_err *err)
-{
-    char text[512];
-    if (!err->where[0]) {
-        snprintf(err->where, sizeof err->where, "%s", path);
-    }
-    return err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE
-               ? cli_fail(EXIT_NO_JOB, "%s", po_err_text(err, text, sizeof text))
-               : cli_fail_err(err);
-}
-
 /* The one item asked for, or the only one. */
 static int choose_item(const pieces_call *c, const char *path, const po_part *part, const po_part_item **ret)
 {
@@ -210,7 +199,7 @@ static int cut_part(pieces_call *c, const char *path, const po_source *source)
     po_err err;
     if (po_part_read(source, &limits, c->arena, &part, &err) != PO_OK ||
         po_part_assembled(part, c->arena, &part, &err) != PO_OK) {
-        return fail_read(path, &err);
+        return cli_fail_part(path, &err);
     }
     int result = choose_item(c, path, part, &r.item);
     if (result != EXIT_CLEAR) {
@@ -222,7 +211,7 @@ static int cut_part(pieces_call *c, const char *path, const po_source *source)
         return cli_fail(EXIT_STOP, "%s: %s%s", path, err.msg, how);
     }
     if (status != PO_OK) {
-        return fail_read(path, &err);
+        return cli_fail_part(path, &err);
     }
     result = write_outputs(c, path, &r, c->arena);
     if (result != EXIT_CLEAR) {

@@ -40,6 +40,25 @@ int cli_fail_err(const po_err *err)
     return cli_fail(status, "%s", po_err_text(err, text, sizeof text));
 }
 
+int cli_fail_part(const char *path, po_err *err)
+{
+    if (!err->where[0]) {
+        snprintf(err->where, sizeof err->where, "%s", path);
+    } else if (strcmp(err->where, path) != 0) { /* a member of the archive: of several files it must be told whose */
+        size_t whole = sizeof err->where, n = strlen(path) + 1;
+        if (n < whole) {
+            memmove(err->where + n, err->where, whole - n);
+            err->where[whole - 1] = '\0';
+            memcpy(err->where, path, n - 1);
+            err->where[n - 1] = ':';
+        }
+    }
+    char text[512];
+    return err->code == PO_E_UNSUPPORTED || err->code == PO_E_RANGE
+               ? cli_fail(EXIT_NO_JOB, "%s", po_err_text(err, text, sizeof text))
+               : cli_fail_err(err);
+}
+
 void cli_wrap(FILE *out, int indent, const char *text)
 {
     enum { COLUMNS = 79 };
