@@ -483,6 +483,64 @@ static void large_regions_are_judged_as_small_ones(void **state)
     assert_true(large >= 8 && carried > 1000); /* there was something to compare */
 }
 
+static po_crossing crossing(float z, bool leaves)
+{
+    uint32_t bits;
+    memcpy(&bits, &z, 4);
+    return (uint64_t)(bits ^ 0x80000000u) << 32 | (leaves ? 0x80000000u : 0); /* heights above 0 only */
+}
+
+/* One cell that hangs at 9 between two columns of slabs, one above the other; is it carried? around: the slabs lie in a
+ * body that reaches up from below them all; topped: a last slab goes on upwards past the cell. */
+static bool carried_between(uint32_t slabs, bool around, bool topped)
+{
+    enum { MOST = 1300 };
+    po_crossing *x = calloc(2 * MOST, sizeof *x);
+    uint32_t start[4], n = 0;
+    assert_non_null(x);
+    for (int i = 0; i < 3; i++) {
+        start[i] = n;
+        for (uint32_t k = 0; i != 1 && k < slabs; k++) {
+            if (k == 0 && around) {
+                x[n++] = crossing(0.5F, false);
+            }
+            float z = 1 + 7 * (float)k / (float)slabs;
+            x[n++] = crossing(z, false);
+            x[n++] = crossing(z + 3.5F / (float)slabs, true);
+        }
+        if (i != 1 && topped) {
+            x[n++] = crossing(8.5F, false);
+        }
+        if (i != 1) {
+            x[n++] = crossing(20, topped || around); /* a way out above what is asked for, or one in */
+        }
+    }
+    start[3] = n;
+    assert_true(n <= 2 * MOST);
+    struct po_band band = {.start = start, .crossings = x};
+    po_columns c = {.cell = {0.5, 0.5}, .nx = 3, .ny = 1, .n_bands = 1, .bands = &band};
+    po_hang hang = {.i = 1, .j = 0, .z = 9, .gap = 9, .level = 1};
+    double longest;
+    po_err err;
+    assert_int_equal(po_spans_find(&c, &hang, 1, &POSE_SETUP, &longest, &err), PO_OK);
+    free(x);
+    return !hang.open;
+}
+
+/* Columns of very many crossings are counted down from the place asked for, no further than 512 of them. */
+static void deep_columns_are_counted_so_far(void **state)
+{
+    (void)state;
+    for (uint32_t slabs = 1; slabs <= 600; slabs += slabs == 1 ? 99 : 500) { /* 1, 100, 600 */
+        assert_true(carried_between(slabs, false, true));
+        assert_false(carried_between(slabs, false, false));
+        assert_true(carried_between(slabs, true, true));
+    }
+    assert_true(carried_between(1, true, false));
+    assert_true(carried_between(255, true, false));  /* 510 crossings, and the body that holds them all */
+    assert_false(carried_between(256, true, false)); /* not known any more */
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -501,6 +559,7 @@ int main(void)
         cmocka_unit_test(loads_and_bad_input),
         cmocka_unit_test(any_size),
         cmocka_unit_test(large_regions_are_judged_as_small_ones),
+        cmocka_unit_test(deep_columns_are_counted_so_far),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
