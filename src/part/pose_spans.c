@@ -378,25 +378,31 @@ static void join(uint32_t *parent, uint32_t a, uint32_t b)
     parent[a > b ? a : b] = a > b ? b : a;
 }
 
+/* Joins hang k with those of column (i, j) whose heights are near. *from: where that column's hangs may begin to be near; it
+ * only ever rises, as hangs are sorted by j, i and z, so columns of very many hangs are gone through once. */
+static void join_near(const po_hang *hangs, size_t n, size_t k, uint32_t i, uint32_t j, double near_mm, size_t *from,
+                      uint32_t *parent)
+{
+    double z = (double)hangs[k].z;
+    for (; *from < n; ++*from) {
+        const po_hang *h = &hangs[*from];
+        bool before = h->j != j ? h->j < j : h->i != i ? h->i < i : (double)h->z - z < -near_mm;
+        if (!before) {
+            break;
+        }
+    }
+    for (size_t m = *from; m < n && hangs[m].j == j && hangs[m].i == i && (double)hangs[m].z - z <= near_mm; m++) {
+        join(parent, (uint32_t)k, (uint32_t)m);
+    }
+}
+
 /* Cells of neighbouring columns are one region where their heights are near. */
 static void join_all(const po_hang *hangs, size_t n, double near_mm, uint32_t *parent)
 {
-    size_t above = 0; /* first cell of the next row that may be a neighbour */
+    size_t beside = 0, above = 0;
     for (size_t k = 0; k < n; k++) {
-        const po_hang *h = &hangs[k];
-        for (size_t m = k + 1; m < n && hangs[m].j == h->j && hangs[m].i <= h->i + 1; m++) {
-            if (hangs[m].i == h->i + 1 && fabs((double)hangs[m].z - (double)h->z) <= near_mm) {
-                join(parent, (uint32_t)k, (uint32_t)m);
-            }
-        }
-        while (above < n && (hangs[above].j < h->j + 1 || (hangs[above].j == h->j + 1 && hangs[above].i < h->i))) {
-            above++;
-        }
-        for (size_t m = above; m < n && hangs[m].j == h->j + 1 && hangs[m].i == h->i; m++) {
-            if (fabs((double)hangs[m].z - (double)h->z) <= near_mm) {
-                join(parent, (uint32_t)k, (uint32_t)m);
-            }
-        }
+        join_near(hangs, n, k, hangs[k].i + 1, hangs[k].j, near_mm, &beside, parent);
+        join_near(hangs, n, k, hangs[k].i, hangs[k].j + 1, near_mm, &above, parent);
     }
 }
 
