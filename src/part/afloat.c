@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/sets.h"
 #include "part/partfacts.h"
 
 enum { MOST_BODIES = 2000 }; /* each is held against each other */
@@ -13,14 +14,6 @@ enum { MOST_BODIES = 2000 }; /* each is held against each other */
 typedef struct body {
     double low[3], high[3], lowest[3];
 } body;
-
-static uint32_t root(uint32_t *parent, uint32_t i)
-{
-    while (parent[i] != i) {
-        i = parent[i] = parent[parent[i]];
-    }
-    return i;
-}
 
 static bool clear_of(const body *a, const body *b, double apart)
 {
@@ -67,14 +60,14 @@ po_status po_solid_afloat(const po_mesh *mesh, uint64_t shells, double apart_mm,
     }
     for (size_t t = 0; status == PO_OK && t < mesh->n_triangles; t++) {
         for (size_t k = 1; k < 3; k++) {
-            uint32_t a = root(parent, mesh->corners[3 * t]), b = root(parent, mesh->corners[3 * t + k]);
+            uint32_t a = po_set_root(parent, mesh->corners[3 * t]), b = po_set_root(parent, mesh->corners[3 * t + k]);
             parent[a > b ? a : b] = a > b ? b : a;
         }
     }
     size_t n = 0;
     for (size_t i = 0; status == PO_OK && i < 3 * mesh->n_triangles;
          i++) { /* vertices without triangles are no bodies */
-        uint32_t of = root(parent, mesh->corners[i]);
+        uint32_t of = po_set_root(parent, mesh->corners[i]);
         const double *p = mesh->xyz + 3 * (size_t)mesh->corners[i];
         if (number[of] == 0 && n == MOST_BODIES) {
             n = 0; /* more than were counted: nothing is said */

@@ -16,6 +16,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/sets.h"
 #include "part/cut.h"
 
 enum { VERTICES_MOST = 2000000000 };
@@ -53,15 +54,6 @@ typedef struct cutting {
 static po_status no_memory(po_err *err)
 {
     return po_fail(err, PO_E_NOMEM, "memory ran out");
-}
-
-static uint32_t root(uint32_t *parent, uint32_t v)
-{
-    while (parent[v] != v) {
-        parent[v] = parent[parent[v]];
-        v = parent[v];
-    }
-    return v;
 }
 
 static const double *vertex(const cutting *c, uint32_t v)
@@ -104,7 +96,7 @@ static po_status look_over(cutting *c, size_t *ret_split, size_t ret_sides[2], p
         }
         int low = c->side[k[0]], high = low;
         for (int i = 1; i < 3; i++) {
-            uint32_t a = root(c->parent, k[0]), b = root(c->parent, k[i]);
+            uint32_t a = po_set_root(c->parent, k[0]), b = po_set_root(c->parent, k[i]);
             c->parent[a > b ? a : b] = a > b ? b : a;
             low = c->side[k[i]] < low ? c->side[k[i]] : low;
             high = c->side[k[i]] > high ? c->side[k[i]] : high;
@@ -122,11 +114,11 @@ static po_status look_over(cutting *c, size_t *ret_split, size_t ret_sides[2], p
             v[i] = vertex(c, k[1])[i] - o[i];
             w[i] = vertex(c, k[2])[i] - o[i];
         }
-        volume[root(c->parent, k[0])] += u[0] * (v[1] * w[2] - v[2] * w[1]) + u[1] * (v[2] * w[0] - v[0] * w[2]) +
-                                         u[2] * (v[0] * w[1] - v[1] * w[0]);
+        volume[po_set_root(c->parent, k[0])] += u[0] * (v[1] * w[2] - v[2] * w[1]) +
+                                                u[1] * (v[2] * w[0] - v[0] * w[2]) + u[2] * (v[0] * w[1] - v[1] * w[0]);
     }
     for (size_t v = 0; v < m->n_vertices; v++) {
-        c->inward[v] = volume[root(c->parent, (uint32_t)v)] < 0;
+        c->inward[v] = volume[po_set_root(c->parent, (uint32_t)v)] < 0;
     }
     return PO_OK;
 }
@@ -298,7 +290,7 @@ static bool part_triangle(cutting *c, const uint32_t *corners)
         below += c->side[corners[i]] < 0;
         above += c->side[corners[i]] > 0;
     }
-    uint32_t shell = root(c->parent, corners[0]);
+    uint32_t shell = po_set_root(c->parent, corners[0]);
     if (corners[0] == corners[1] || corners[1] == corners[2] || corners[2] == corners[0]) {
         return true;
     }

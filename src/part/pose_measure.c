@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/sets.h"
 #include "geometry/hull.h"
 #include "part/pose.h"
 
@@ -149,21 +150,6 @@ static void weigh(look *l)
     }
 }
 
-static uint32_t root(uint32_t *parent, uint32_t i)
-{
-    while (parent[i] != i) {
-        i = parent[i] = parent[parent[i]];
-    }
-    return i;
-}
-
-static void join(uint32_t *parent, uint32_t a, uint32_t b)
-{
-    a = root(parent, a);
-    b = root(parent, b);
-    parent[a > b ? a : b] = a > b ? b : a;
-}
-
 static void add_foot(look *l, double x, double y)
 {
     if (l->n_feet == l->cap_feet) {
@@ -232,8 +218,8 @@ static void sum_triangles(look *l, po_pose *pose, bool *ret_hangs)
             share = fmax(p[0][2], fmax(p[1][2], p[2][2])) <= l->low_mm ? 0 : 1 - below / seen;
         }
         if (share > 0) {
-            join(l->parent, v[0], v[1]);
-            join(l->parent, v[0], v[2]);
+            po_set_join(l->parent, v[0], v[1]);
+            po_set_join(l->parent, v[0], v[2]);
             l->patches[v[0]].area += share * area; /* gathered at the roots later */
             *ret_hangs = true;
         }
@@ -262,7 +248,7 @@ static bool count_footholds(const look *l, po_pose *pose)
         double length = normal_of(p, n);
         for (int k = 0; length > 0 && l->sign * n[2] < l->down * length && k < 3; k++) {
             if (l->at_bed[v[k]] && l->at_bed[v[(k + 1) % 3]]) {
-                join(parent, v[k], v[(k + 1) % 3]);
+                po_set_join(parent, v[k], v[(k + 1) % 3]);
             }
         }
     }
@@ -328,7 +314,7 @@ static po_status find_hangs(look *l, const po_columns *c, po_hang **ret_hangs, s
                 if (!(down < l->down * length) || z <= l->low_mm) {
                     continue;
                 }
-                patch *of = &l->patches[root(l->parent, l->mesh->corners[3 * (size_t)t])];
+                patch *of = &l->patches[po_set_root(l->parent, l->mesh->corners[3 * (size_t)t])];
                 if (!free_here) {
                     of->hidden++;
                     continue;
@@ -375,7 +361,7 @@ static po_status hang(look *l, po_pool *pool, po_pose *pose, po_err *err)
     }
     for (size_t k = 0; s == PO_OK && k < n; k++) {
         if (hangs[k].open) {
-            l->patches[root(l->parent, l->mesh->corners[3 * (size_t)hangs[k].triangle])].open++;
+            l->patches[po_set_root(l->parent, l->mesh->corners[3 * (size_t)hangs[k].triangle])].open++;
             pose->support_open_mm3 += (double)hangs[k].gap * columns.cell[0] * columns.cell[1];
         }
     }
@@ -419,7 +405,7 @@ static po_status measure(look *l, const double *turn, po_pool *pool, po_pose *po
         return po_fail(err, PO_E_NOMEM, "memory ran out while a pose was measured");
     }
     for (size_t i = 0; hangs && i < l->mesh->n_vertices; i++) {
-        uint32_t r = root(l->parent, (uint32_t)i);
+        uint32_t r = po_set_root(l->parent, (uint32_t)i);
         if (r != i) {
             l->patches[r].area += l->patches[i].area;
         }

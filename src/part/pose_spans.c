@@ -14,6 +14,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/sets.h"
 #include "geometry/hull.h"
 #include "part/pose.h"
 
@@ -363,21 +364,6 @@ static void judge_region(lines *l, const uint32_t *order, size_t n, const po_pos
     *longest = is_level ? fmax(*longest, far) : *longest;
 }
 
-static uint32_t root(uint32_t *parent, uint32_t i)
-{
-    while (parent[i] != i) {
-        i = parent[i] = parent[parent[i]];
-    }
-    return i;
-}
-
-static void join(uint32_t *parent, uint32_t a, uint32_t b)
-{
-    a = root(parent, a);
-    b = root(parent, b);
-    parent[a > b ? a : b] = a > b ? b : a;
-}
-
 /* Joins hang k with those of column (i, j) whose heights are near. *from: where that column's hangs may begin to be near; it
  * only ever rises, as hangs are sorted by j, i and z, so columns of very many hangs are gone through once. */
 static void join_near(const po_hang *hangs, size_t n, size_t k, uint32_t i, uint32_t j, double near_mm, size_t *from,
@@ -392,7 +378,7 @@ static void join_near(const po_hang *hangs, size_t n, size_t k, uint32_t i, uint
         }
     }
     for (size_t m = *from; m < n && hangs[m].j == j && hangs[m].i == i && (double)hangs[m].z - z <= near_mm; m++) {
-        join(parent, (uint32_t)k, (uint32_t)m);
+        po_set_join(parent, (uint32_t)k, (uint32_t)m);
     }
 }
 
@@ -435,13 +421,13 @@ po_status po_spans_find(const po_columns *columns, po_hang *hangs, size_t n, con
         }
         join_all(hangs, n, 1.5 * fmax(fall, cell), parent);
         for (size_t k = 0; k < n; k++) {
-            first[root(parent, (uint32_t)k) + 1]++;
+            first[po_set_root(parent, (uint32_t)k) + 1]++;
         }
         for (size_t k = 0; k < n; k++) {
             first[k + 1] += first[k];
         }
         for (size_t k = 0; k < n; k++) { /* stable: by j, then i, within each region */
-            order[first[parent[k] = root(parent, (uint32_t)k)]++] = (uint32_t)k;
+            order[first[parent[k] = po_set_root(parent, (uint32_t)k)]++] = (uint32_t)k;
         }
         for (size_t k = 0, begin = 0; k < n; k++) { /* first[k] is now the end of region k */
             if (first[k] > begin) {

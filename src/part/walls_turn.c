@@ -5,6 +5,7 @@
  * ray from its outermost corner in an odd direction, which cannot meet the shell itself: an odd number of triangles of
  * other shells means inside (M. Shimrat, "Algorithm 112: position of point relative to polygon", Communications of the
  * ACM 5, 1962, in space). */
+#include "base/sets.h"
 #include "part/walls_inside.h"
 
 #include <math.h>
@@ -17,25 +18,6 @@ enum { MOST_HITS = 4096, BLOCKS = 64, MOST_APART = 16 };
 static const double ODD_WAY[3] = {0.3713906763541037, 0.5570860145311556, 0.7427813527082074};
 /* A volume is negative only beyond this share of area^1.5: open sheets and flat patches have a volume by rounding. */
 static const double LEAST_VOLUME = 1e-9;
-
-static uint32_t root_of(uint32_t *parent, uint32_t v)
-{
-    while (parent[v] != v) {
-        parent[v] = parent[parent[v]];
-        v = parent[v];
-    }
-    return v;
-}
-
-static void join(uint32_t *parent, uint32_t a, uint32_t b)
-{
-    uint32_t p = root_of(parent, a), q = root_of(parent, b);
-    if (p < q) {
-        parent[q] = p;
-    } else {
-        parent[p] = q;
-    }
-}
 
 typedef struct shell {
     double volume6, area;
@@ -146,8 +128,8 @@ po_status po_walls_find_turned(const po_mesh *mesh, const po_rays *rays, po_pool
         }
         for (size_t t = 0; t < mesh->n_triangles; t++) {
             const uint32_t *c = mesh->corners + 3 * t;
-            join(shell_of, c[0], c[1]);
-            join(shell_of, c[0], c[2]);
+            po_set_join(shell_of, c[0], c[1]);
+            po_set_join(shell_of, c[0], c[2]);
         }
         n = number_shells(shell_of, mesh->n_vertices);
         shells = calloc((size_t)n + 1, sizeof *shells);
