@@ -15,7 +15,7 @@ typedef struct po_mend {
     const po_mesh *mesh;
     double weld_mm; /* the tolerance used; 0 = none was needed */
     uint64_t welded_vertices, flat_dropped, doubled_dropped, triangles_turned, shells_turned, holes_filled,
-        triangles_added, fans_split;
+        triangles_added;
     po_mesh_facts before, after;
     const char *const *says; /* what was done, a sentence each */
     size_t n_says;

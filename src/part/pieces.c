@@ -304,7 +304,7 @@ static po_status add_slots(making *m, size_t at, const po_mesh *mesh, const po_s
 {
     const po_mesh *solids;
     size_t n;
-    po_status status = po_split_solids(mesh, m->arena, &solids, &n, err);
+    po_status status = po_mesh_bodies(mesh, m->arena, &solids, &n, err);
     if (status == PO_OK && n != n_parts) {
         return po_fail(err, PO_E_INTERNAL, "a cut came apart otherwise than planned");
     }
@@ -387,23 +387,6 @@ static uint32_t lowest(const making *m, const po_shard *const *parts, size_t n_p
 static uint32_t number_of(const making *m, const po_shard *shard)
 {
     return (uint32_t)(find_slot(m, shard) + 1);
-}
-
-static double volume_of(const po_mesh *m)
-{
-    double sum = 0;
-    const double *o = m->xyz;
-    for (size_t t = 0; t < m->n_triangles; t++) {
-        double p[3][3];
-        for (int i = 0; i < 3; i++) {
-            for (int k = 0; k < 3; k++) {
-                p[i][k] = m->xyz[3 * (size_t)m->corners[3 * t + (size_t)i] + (size_t)k] - o[k];
-            }
-        }
-        sum += p[0][0] * (p[1][1] * p[2][2] - p[1][2] * p[2][1]) + p[0][1] * (p[1][2] * p[2][0] - p[1][0] * p[2][2]) +
-               p[0][2] * (p[1][0] * p[2][1] - p[1][1] * p[2][0]);
-    }
-    return sum / 6;
 }
 
 static po_status list_pins(making *m, po_pieces *ret, po_err *err)
@@ -504,7 +487,7 @@ static po_status make(const po_mesh *mesh, laying *l, const po_plan *plan, doubl
         bool found;
         piece->number = (uint32_t)pieces.n_pieces;
         piece->mesh = m.slots[i].mesh;
-        piece->volume_mm3 = volume_of(piece->mesh);
+        piece->volume_mm3 = po_plain_volume(piece->mesh);
         pieces.volume_mm3 += m.slots[i].shard->volume;
         if (!lay_progress(0, 0, l)) {
             status = po_fail(err, PO_E_CANCELLED, "cancelled");

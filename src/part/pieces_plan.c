@@ -41,7 +41,7 @@ typedef struct search {
     bool refused, limited;
 } search;
 
-static double volume_of(const po_mesh *m)
+double po_plain_volume(const po_mesh *m)
 {
     double sum = 0;
     const double *o = m->xyz;
@@ -100,8 +100,12 @@ static po_status make_shard(search *s, const po_mesh *mesh, const po_split *from
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
     po_status status = po_fits_plainly(s->p, mesh, &fits, err);
-    shard->shard = (po_shard){
-        .mesh = mesh, .from = from, .side = side, .volume = volume_of(mesh), .pieces = 1, .number = s->n_shards++};
+    shard->shard = (po_shard){.mesh = mesh,
+                              .from = from,
+                              .side = side,
+                              .volume = po_plain_volume(mesh),
+                              .pieces = 1,
+                              .number = s->n_shards++};
     if (status == PO_OK && !fits) {
         unsigned least = 1000;
         for (size_t a = 0; a < s->p->n_axes; a++) {
@@ -122,7 +126,7 @@ static po_status make_shards(search *s, const po_mesh *mesh, const po_split *fro
 {
     const po_mesh *solids;
     size_t n;
-    po_status status = po_split_solids(mesh, s->arena, &solids, &n, err);
+    po_status status = po_mesh_bodies(mesh, s->arena, &solids, &n, err);
     const po_shard **list = status == PO_OK ? po_arena_zeros(s->arena, n, sizeof *list) : NULL;
     if (status == PO_OK && !list) {
         status = po_fail(err, PO_E_NOMEM, "memory ran out");

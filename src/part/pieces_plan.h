@@ -32,12 +32,8 @@ size_t po_axes_find(const po_mesh *mesh, po_axes ret[PO_AXES_MOST]);
 /* Extents along them. */
 void po_axes_bounds(const po_axes *axes, const po_mesh *mesh, double low[3], double high[3]);
 
-/* ---- solids that hang together (pieces_split.c) ---- */
-
-/* The pieces of a mesh that do not touch, hollows with what holds them, solids that overlap as one. At most 64: a mesh of
- * more shells stays one. Errors: PO_E_NOMEM. */
-po_status po_split_solids(const po_mesh *mesh, po_arena *arena, const po_mesh **ret_meshes, size_t *ret_n,
-                          po_err *err) PO_MUST_USE;
+/* The signed volume of a closed mesh, by tetrahedra from its first corner. */
+double po_plain_volume(const po_mesh *mesh);
 
 /* ---- the plan (pieces_plan.c) ---- */
 

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/sets.h"
 #include "part/pieces_plan.h"
 
 enum { SHELLS_MOST = 64, CORNERS_ASKED = 24 };
@@ -17,22 +18,6 @@ typedef struct shell {
     size_t n_triangles, first; /* triangle */
     uint32_t group;
 } shell;
-
-static uint32_t root(uint32_t *parent, uint32_t v)
-{
-    while (parent[v] != v) {
-        parent[v] = parent[parent[v]];
-        v = parent[v];
-    }
-    return v;
-}
-
-static void join(uint32_t *parent, uint32_t a, uint32_t b)
-{
-    a = root(parent, a);
-    b = root(parent, b);
-    parent[a > b ? a : b] = a > b ? b : a;
-}
 
 static double solid_angle(const po_mesh *mesh, const uint32_t *shell_of, uint32_t which, const double *p)
 {
@@ -124,15 +109,15 @@ static void group(const po_mesh *mesh, const uint32_t *shell_of, shell *shells, 
     }
     for (uint32_t i = 0; i < n; i++) {
         for (uint32_t j = i + 1; j < n; j++) {
-            if (boxes_meet(&shells[i], &shells[j]) && root(parent, i) != root(parent, j) &&
+            if (boxes_meet(&shells[i], &shells[j]) && po_set_root(parent, i) != po_set_root(parent, j) &&
                 (corner_inside(mesh, shell_of, shells, i, j) || corner_inside(mesh, shell_of, shells, j, i))) {
-                join(parent, i, j);
+                po_set_join(parent, i, j);
             }
         }
     }
     for (uint32_t i = 0; i < n; i++) { /* a hollow that nothing holds: left with the first solid, not by itself */
-        if (shells[i].volume <= 0 && root(parent, i) == i) {
-            join(parent, i, i ? 0 : n - 1);
+        if (shells[i].volume <= 0 && po_set_root(parent, i) == i) {
+            po_set_join(parent, i, i ? 0 : n - 1);
         }
     }
 }
@@ -143,7 +128,7 @@ static po_status copy_group(const po_mesh *mesh, const uint32_t *shell_of, uint3
     size_t n_triangles = 0, n_vertices = 0, at = 0;
     memset(renumber, 0xff, mesh->n_vertices * sizeof *renumber);
     for (size_t t = 0; t < mesh->n_triangles; t++) {
-        if (root(parent, shell_of[t]) == which) {
+        if (po_set_root(parent, shell_of[t]) == which) {
             n_triangles++;
             for (size_t i = 0; i < 3; i++) {
                 renumber[mesh->corners[3 * t + i]] = 0;
@@ -164,7 +149,7 @@ static po_status copy_group(const po_mesh *mesh, const uint32_t *shell_of, uint3
         }
     }
     for (size_t t = 0; t < mesh->n_triangles; t++) {
-        if (root(parent, shell_of[t]) == which) {
+        if (po_set_root(parent, shell_of[t]) == which) {
             for (size_t i = 0; i < 3; i++) {
                 corners[at++] = renumber[mesh->corners[3 * t + i]];
             }
@@ -192,11 +177,11 @@ static po_status split(const po_mesh *mesh, po_arena *own, po_arena *arena, cons
         number[v] = UINT32_MAX;
     }
     for (size_t t = 0; t < mesh->n_triangles; t++) {
-        join(parent, mesh->corners[3 * t], mesh->corners[3 * t + 1]);
-        join(parent, mesh->corners[3 * t], mesh->corners[3 * t + 2]);
+        po_set_join(parent, mesh->corners[3 * t], mesh->corners[3 * t + 1]);
+        po_set_join(parent, mesh->corners[3 * t], mesh->corners[3 * t + 2]);
     }
     for (size_t t = 0; t < mesh->n_triangles; t++) {
-        uint32_t r = root(parent, mesh->corners[3 * t]);
+        uint32_t r = po_set_root(parent, mesh->corners[3 * t]);
         if (number[r] == UINT32_MAX) {
             number[r] = (uint32_t)n++;
         }
@@ -221,16 +206,11 @@ static po_status split(const po_mesh *mesh, po_arena *own, po_arena *arena, cons
     return PO_OK;
 }
 
-po_status po_split_solids(const po_mesh *mesh, po_arena *arena, const po_mesh **ret_meshes, size_t *ret_n, po_err *err)
+po_status po_mesh_bodies(const po_mesh *mesh, po_arena *arena, const po_mesh **ret_meshes, size_t *ret_n, po_err *err)
 {
     po_arena *own = po_arena_new(0);
     po_status status = own ? split(mesh, own, arena, ret_meshes, ret_n, err)
                            : po_fail(err, PO_E_NOMEM, "memory ran out");
     po_arena_free(own);
     return status;
-}
-
-po_status po_mesh_bodies(const po_mesh *mesh, po_arena *arena, const po_mesh **ret_meshes, size_t *ret_n, po_err *err)
-{
-    return po_split_solids(mesh, arena, ret_meshes, ret_n, err);
 }
