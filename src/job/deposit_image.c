@@ -18,12 +18,8 @@ void po_image_free(po_layer_image *image)
     }
 }
 
-/* An empty image of an area of cells, each pixel s x s cells. */
-static po_layer_image *new_image(const po_deposit *d, po_cells area, float z, int *scale)
+po_layer_image *po_image_over(const po_deposit *d, po_cells area, float z, int s)
 {
-    int w = area.x1 - area.x0, h = area.y1 - area.y0, most = w > h ? w : h;
-    int s = (most + MOST_PX - 1) / MOST_PX;
-    s = s < 1 ? 1 : s;
     po_layer_image *image = calloc(1, sizeof *image);
     if (!image) {
         return NULL;
@@ -32,11 +28,24 @@ static po_layer_image *new_image(const po_deposit *d, po_cells area, float z, in
     image->px_mm = (double)d->cell * s;
     image->x0 = d->x0 + (double)d->cell * area.x0;
     image->y0 = d->y0 + (double)d->cell * area.y0;
-    image->width = (w + s - 1) / s;
-    image->height = (h + s - 1) / s;
+    image->width = (area.x1 - area.x0 + s - 1) / s;
+    image->height = (area.y1 - area.y0 + s - 1) / s;
     image->px = calloc((size_t)image->width * (size_t)image->height, 1);
-    image->flags = calloc(MOST_FLAGS, sizeof(po_flag));
-    if (!image->px || !image->flags) {
+    if (!image->px) {
+        po_image_free(image);
+        return NULL;
+    }
+    return image;
+}
+
+/* An empty image with room for flags, small enough to be drawn. */
+static po_layer_image *new_image(const po_deposit *d, po_cells area, float z, int *scale)
+{
+    int w = area.x1 - area.x0, h = area.y1 - area.y0, most = w > h ? w : h;
+    int s = (most + MOST_PX - 1) / MOST_PX;
+    s = s < 1 ? 1 : s;
+    po_layer_image *image = po_image_over(d, area, z, s);
+    if (image && !(image->flags = calloc(MOST_FLAGS, sizeof(po_flag)))) {
         po_image_free(image);
         return NULL;
     }

@@ -386,6 +386,8 @@ bool po_deposit_probed(struct po_deposit *d, double *ret_floors, double *ret_roo
 void po_deposit_picture(struct po_deposit *d, work *w);
 void po_deposit_side_view(struct po_deposit *d, const work *w);
 void po_image_free(po_layer_image *image);
+/* An empty image of an area of cells, each pixel s x s cells, without flags; owned by the caller. NULL: no memory. */
+po_layer_image *po_image_over(const struct po_deposit *d, po_cells area, float z, int s);
 void po_deposit_first_picture(struct po_deposit *d, work *w);
 /* deposit_print.c: heights kept as they were laid. False when memory is gone. */
 bool po_deposit_print(struct po_deposit *d, work *w);

@@ -29,22 +29,11 @@ static po_layer_image *shrink(const po_deposit *d, float z)
     while ((int64_t)(w / s + 1) * (h / s + 1) > MOST_PRINT_PX) {
         s++;
     }
-    po_layer_image *image = calloc(1, sizeof *image);
+    po_layer_image *image = po_image_over(d, area, z, s);
     if (!image) {
         return NULL;
     }
-    image->z = nearbyint((double)z * 1e4) / 1e4;
-    image->px_mm = (double)d->cell * s;
-    image->x0 = d->x0 + (double)d->cell * area.x0;
-    image->y0 = d->y0 + (double)d->cell * area.y0;
-    image->width = (w + s - 1) / s;
-    image->height = (h + s - 1) / s;
-    uint8_t *px = calloc((size_t)image->width * (size_t)image->height, 1);
-    image->px = px;
-    if (!px) {
-        po_image_free(image);
-        return NULL;
-    }
+    uint8_t *px = (uint8_t *)image->px;
     for (int y = area.y0; y < area.y1; y++) {
         const uint64_t *row = d->laid.bits + (size_t)y * d->laid.stride;
         uint8_t *to = px + (size_t)((y - area.y0) / s) * (size_t)image->width;
