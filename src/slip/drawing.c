@@ -34,6 +34,22 @@ uint32_t po_ink_rgb(po_ink ink)
     return (unsigned)ink < PO_INK_COUNT ? RGB[ink] : RGB[PO_INK_LINE];
 }
 
+po_palette_image *po_palette_blank(po_arena *arena, int width, int height, int most, const uint32_t *rgba,
+                                   int n_colours, uint8_t **ret_px)
+{
+    if (width < 1 || height < 1 || width > most || height > most) {
+        return NULL;
+    }
+    po_palette_image *image = po_arena_zeros(arena, 1, sizeof *image);
+    uint8_t *px = po_arena_zeros(arena, (size_t)width * (size_t)height, 1);
+    if (!image || !px) {
+        return NULL;
+    }
+    *image = (po_palette_image){.width = width, .height = height, .px = px, .rgba = rgba, .n_colours = n_colours};
+    *ret_px = px;
+    return image;
+}
+
 void po_draw_init(po_drawing *d, po_arena *arena, double width_mm, double height_mm, const char *title,
                   const char *description)
 {

@@ -38,6 +38,11 @@ typedef struct po_palette_image { /* rows from the top down */
     int n_colours;        /* at most 16 */
 } po_palette_image;
 
+/* An image of the first colour, at most `most` dots a side; its dots are handed out to be painted. rgba is borrowed. NULL when
+ * it is larger, or memory is gone. */
+po_palette_image *po_palette_blank(po_arena *arena, int width, int height, int most, const uint32_t *rgba,
+                                   int n_colours, uint8_t **ret_px);
+
 typedef enum po_mark_kind {
     PO_MARK_LINE,    /* open polyline: stroke, width, dash */
     PO_MARK_POLYGON, /* closed: fill, stroke */

@@ -246,35 +246,24 @@ static void one(po_text *out, const po_proof *proof)
     po_text_add(out, "}");
 }
 
+static void identity_of(po_text *out, const void *proofs)
+{
+    identity(out, *(const po_proof *const *)proofs);
+}
+
+static void one_of(po_text *out, const void *proofs, size_t i)
+{
+    one(out, ((const po_proof *const *)proofs)[i]);
+}
+
+static po_verdict verdict_of(const void *proofs, size_t i)
+{
+    return ((const po_proof *const *)proofs)[i]->verdict;
+}
+
 po_status po_slip_json(const po_proof *const *proofs, size_t n_proofs, bool several, po_arena *arena, po_document *ret,
                        po_err *err)
 {
-    po_text out;
-    po_text_init(&out, arena);
-    if (!several && n_proofs == 1) {
-        one(&out, proofs[0]);
-    } else if (!n_proofs) {
-        return po_fail(err, PO_E_RANGE, "no proof to write");
-    } else {
-        po_verdict best = proofs[0]->verdict;
-        for (size_t i = 1; i < n_proofs; i++) {
-            best = proofs[i]->verdict < best ? proofs[i]->verdict : best;
-        }
-        po_text_add(&out, "{");
-        identity(&out, proofs[0]);
-        po_json_key_string(&out, "verdict", po_verdict_name(best));
-        po_json_key(&out, "machines");
-        po_text_add(&out, "[");
-        for (size_t i = 0; i < n_proofs; i++) {
-            po_text_add(&out, i ? ", " : "");
-            one(&out, proofs[i]);
-        }
-        po_text_add(&out, "]}");
-    }
-    po_text_add(&out, "\n");
-    if (out.failed) {
-        return po_fail(err, PO_E_NOMEM, "no memory for the proof's JSON");
-    }
-    *ret = (po_document){.data = out.data, .n_bytes = out.n};
-    return PO_OK;
+    const po_json_proofs of = {proofs, n_proofs, several, identity_of, one_of, verdict_of};
+    return po_json_document(&of, arena, ret, err);
 }

@@ -155,3 +155,37 @@ void po_json_finding(po_text *out, const po_finding *f)
     }
     po_text_add(out, "}");
 }
+
+po_status po_json_document(const po_json_proofs *of, po_arena *arena, po_document *ret, po_err *err)
+{
+    po_text out;
+    po_text_init(&out, arena);
+    if (!of->n) {
+        return po_fail(err, PO_E_RANGE, "no proof to write");
+    }
+    if (!of->several && of->n == 1) {
+        of->one(&out, of->proofs, 0);
+    } else {
+        po_verdict best = of->verdict(of->proofs, 0);
+        for (size_t i = 1; i < of->n; i++) {
+            po_verdict next = of->verdict(of->proofs, i);
+            best = next < best ? next : best;
+        }
+        po_text_add(&out, "{");
+        of->identity(&out, of->proofs);
+        po_json_key_string(&out, "verdict", po_verdict_name(best));
+        po_json_key(&out, "machines");
+        po_text_add(&out, "[");
+        for (size_t i = 0; i < of->n; i++) {
+            po_text_add(&out, i ? ", " : "");
+            of->one(&out, of->proofs, i);
+        }
+        po_text_add(&out, "]}");
+    }
+    po_text_add(&out, "\n");
+    if (out.failed) {
+        return po_fail(err, PO_E_NOMEM, "no memory for the proof's JSON");
+    }
+    *ret = (po_document){.data = out.data, .n_bytes = out.n};
+    return PO_OK;
+}

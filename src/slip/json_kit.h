@@ -24,4 +24,16 @@ void po_json_key_range(po_text *out, const char *name, po_range r);
 /* A whole finding; "item" and "solid" where it is about one of several. */
 void po_json_finding(po_text *out, const po_finding *f);
 
+/* A whole document: the one proof, or what they have in common and "machines". How one and the common part are written, and
+ * how proof i was judged, the caller knows. */
+typedef struct po_json_proofs {
+    const void *proofs; /* handed to the functions */
+    size_t n;
+    bool several;
+    void (*identity)(po_text *out, const void *proofs);
+    void (*one)(po_text *out, const void *proofs, size_t i);
+    po_verdict (*verdict)(const void *proofs, size_t i);
+} po_json_proofs;
+po_status po_json_document(const po_json_proofs *of, po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+
 #endif

@@ -51,21 +51,6 @@ const char *po_area_name(uint8_t kind)
     return kind < PO_PX_COUNT && NAMES[kind] ? NAMES[kind] : "";
 }
 
-static po_palette_image *blank(po_arena *arena, int width, int height, uint8_t **ret_px)
-{
-    if (width < 1 || height < 1 || width > MOST_DOTS_A_SIDE || height > MOST_DOTS_A_SIDE) {
-        return NULL;
-    }
-    po_palette_image *image = po_arena_zeros(arena, 1, sizeof *image);
-    uint8_t *px = po_arena_zeros(arena, (size_t)width * (size_t)height, 1);
-    if (!image || !px) {
-        return NULL;
-    }
-    *image = (po_palette_image){.width = width, .height = height, .px = px, .rgba = RGBA, .n_colours = N_COLOURS};
-    *ret_px = px;
-    return image;
-}
-
 /* Pixels from..to (exclusive, at least one) that a dot covers, cut to 0..n; false when it lies outside. */
 static bool covered(double low, double high, int n, int *ret_from, int *ret_to)
 {
@@ -119,7 +104,7 @@ static bool material(uint8_t kind)
 const po_palette_image *po_layer_dots(po_arena *arena, const po_layer_image *layer, po_window w, int width, int height)
 {
     uint8_t *px;
-    po_palette_image *image = blank(arena, width, height, &px);
+    po_palette_image *image = po_palette_blank(arena, width, height, MOST_DOTS_A_SIDE, RGBA, N_COLOURS, &px);
     uint8_t *kinds = image ? po_arena_zeros(arena, (size_t)width * (size_t)height, 1) : NULL;
     if (!kinds || !(layer->px_mm > 0)) {
         return NULL;
@@ -154,7 +139,7 @@ const po_palette_image *po_layer_dots(po_arena *arena, const po_layer_image *lay
 const po_palette_image *po_side_dots(po_arena *arena, const po_side_image *side, po_window w, int width, int height)
 {
     uint8_t *px;
-    po_palette_image *image = blank(arena, width, height, &px);
+    po_palette_image *image = po_palette_blank(arena, width, height, MOST_DOTS_A_SIDE, RGBA, N_COLOURS, &px);
     if (!image || !(side->px_x_mm > 0 && side->px_z_mm > 0)) {
         return NULL;
     }
@@ -202,7 +187,7 @@ const po_palette_image *po_side_dots(po_arena *arena, const po_side_image *side,
 const po_palette_image *po_patch_dots(po_arena *arena, uint8_t kind, int width, int height)
 {
     uint8_t *px;
-    po_palette_image *image = blank(arena, width, height, &px);
+    po_palette_image *image = po_palette_blank(arena, width, height, MOST_DOTS_A_SIDE, RGBA, N_COLOURS, &px);
     for (int v = 0; image && v < height; v++) {
         for (int u = 0; u < width; u++) {
             bool edge = u == 0 || v == 0 || u + 1 == width || v + 1 == height;

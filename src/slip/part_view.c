@@ -476,25 +476,10 @@ bool po_part_view_point(const po_part_view *v, const double p[3], double *ret_x,
     return along(v->rows[2], p) > (double)depth - v->slack_mm && isfinite(depth);
 }
 
-static po_palette_image *blank(po_arena *arena, int width, int height, uint8_t **ret_px)
-{
-    if (width < 1 || height < 1 || width > MOST_SIDE || height > MOST_SIDE) {
-        return NULL;
-    }
-    po_palette_image *image = po_arena_zeros(arena, 1, sizeof *image);
-    uint8_t *px = po_arena_zeros(arena, (size_t)width * (size_t)height, 1);
-    if (!image || !px) {
-        return NULL;
-    }
-    *image = (po_palette_image){.width = width, .height = height, .px = px, .rgba = RGBA, .n_colours = N_COLOURS};
-    *ret_px = px;
-    return image;
-}
-
 const po_palette_image *po_surface_patch(po_arena *arena, po_view_kind kind, int width, int height)
 {
     uint8_t *px;
-    po_palette_image *image = blank(arena, width, height, &px);
+    po_palette_image *image = po_palette_blank(arena, width, height, MOST_SIDE, RGBA, N_COLOURS, &px);
     bool dots = kind == PO_SURFACE_THIN || kind == PO_SURFACE_SLIM;
     for (int y = 0; image && y < height; y++) {
         for (int x = 0; x < width; x++) {
@@ -516,7 +501,7 @@ const po_palette_image *po_section_dots(po_arena *arena, const po_loops *loops, 
     static const po_placing AS_IT_IS = {.scale = 1};
     uint8_t *px;
     po_canvas canvas = {0};
-    po_palette_image *image = blank(arena, width, height, &px);
+    po_palette_image *image = po_palette_blank(arena, width, height, MOST_SIDE, RGBA, N_COLOURS, &px);
     if (!image || !po_canvas_init(&canvas, width, height, x0, y0, dot_mm) ||
         !po_canvas_loops(&canvas, loops, &AS_IT_IS)) {
         po_canvas_done(&canvas);
