@@ -95,6 +95,10 @@ typedef struct po_machine {
     po_limits limits;
     po_heat heat;
     double heating_w, running_w;
+    const char *stick_label; /* of the stick that belongs to it, such as "A1"; NULL = none */
+    const char *stick_mount; /* where the desk's computer shows that stick, absolute; NULL = not known */
+    int panel_columns;       /* characters of a file name that its small display can show */
+    bool panel_ascii;        /* and no letters beyond ASCII */
 } po_machine;
 
 typedef struct po_recipe {
@@ -109,12 +113,45 @@ typedef struct po_permission {
     const char *name;
     const char *const *implies;
     size_t n_implies;
+    bool lapses_with_term; /* with the term in which it was given */
+    int lapses_months;     /* after so many months; 0 = not by months. Neither: never */
 } po_permission;
 
 typedef struct po_grade_change { /* rules.grades: the shop grades a finding otherwise than the default */
     const char *finding;
     po_grade grade;
 } po_grade_change;
+
+typedef enum po_cause { /* why a run failed; the words are file, machine, material, power, handling, unknown */
+                        PO_CAUSE_FILE = 0,
+                        PO_CAUSE_MACHINE,
+                        PO_CAUSE_MATERIAL,
+                        PO_CAUSE_POWER,
+                        PO_CAUSE_HANDLING,
+                        PO_CAUSE_UNKNOWN,
+                        PO_CAUSE_COUNT
+} po_cause;
+
+typedef enum po_beyond { /* filament beyond allowance and waivers */
+                         PO_BEYOND_REFUSE = 0,
+                         PO_BEYOND_CHARGE,
+                         PO_BEYOND_GIFT
+} po_beyond;
+
+typedef enum po_text_kind { /* what members hear; the words are failed, done, collect, hands, ticket */
+                            PO_TEXT_FAILED = 0,
+                            PO_TEXT_DONE,
+                            PO_TEXT_COLLECT, /* where a part waits, and until when */
+                            PO_TEXT_HANDS,   /* the run needs hands, and when */
+                            PO_TEXT_TICKET,  /* a waiting ticket's turn has come */
+                            PO_TEXT_COUNT
+} po_text_kind;
+
+typedef struct po_outbox {
+    const char *command; /* words parted by blanks, run without a shell; NULL = none, and then `on` is false */
+    bool on;
+    const char *texts[PO_TEXT_COUNT]; /* never NULL; braces hold only the words of docs/shop-file.md, such as {run} */
+} po_outbox;
 
 typedef struct po_rules {
     double watch_minutes;
@@ -130,6 +167,16 @@ typedef struct po_rules {
     double support_fill_percent;
     const char *const *harmless_words; /* words that this shop knows to be harmless, such as "M900" */
     size_t n_harmless_words;
+    bool counts_when_failed[PO_CAUSE_COUNT]; /* a run that failed for this cause counts against the allowance */
+    bool rerun_first[PO_CAUSE_COUNT];        /* and its rerun goes before what waits */
+    int gap_check_days;                      /* a gap check holds so long; 0 = until something changes on the machine */
+    double spool_reserve_g, spool_low_g;     /* should stay on a spool; below the second it counts as running out */
+    int shelf_days, shelf_places;
+    int ticket_claim_minutes;
+    int no_shows_most, no_show_days; /* so many tickets may lapse unclaimed within so many days */
+    int old_job_days;                /* a proof older than this is called old on a stick */
+    double photo_most_mb;            /* MB of 10^6 bytes */
+    double attachments_most_gb;      /* GB of 10^9 bytes, all together */
     const po_grade_change *grades;
     size_t n_grades;
 } po_rules;
@@ -154,6 +201,9 @@ typedef struct po_dates {
 
 typedef struct po_shop {
     const char *name, *time_zone, *currency;
+    const char *ledger; /* path of the book as written: relative to the shop file's folder; NULL = none */
+    po_beyond beyond;
+    po_outbox outbox;
     int people_at_desk;
     po_day_hours hours[7]; /* Monday first */
     const po_dates *closed;
@@ -216,6 +266,13 @@ PO_API bool po_machine_takes(const po_shop *shop, const po_machine *machine, con
 PO_API bool po_shop_grants(const po_shop *shop, const char *held, const char *wanted);
 /* Extent of the bed in machine coordinates. */
 PO_API void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range *ret_y);
+
+/* The words of the shop file and the book: "file", "refuse", "failed". */
+PO_API const char *po_cause_name(po_cause cause);
+PO_API const char *po_beyond_name(po_beyond beyond);
+PO_API const char *po_text_kind_name(po_text_kind kind);
+/* The cause with that word, exactly as written; false (and *ret untouched) when there is none. */
+PO_API bool po_cause_from_name(const char *name, po_cause *ret);
 
 /* The one of n names that is nearest to name (fewest edits, capitals ignored), for "did you mean"; NULL when n is 0. */
 PO_API const char *po_nearest_name(const char *name, const char *const *names, size_t n);
