@@ -16,12 +16,15 @@
 /* A good file; cases change one place of it. Lines are numbered for the table below. */
 static const char good[] =
     /*  1 */
-    "shop: {name: Shed, time_zone: Europe/London, currency: GBP, terms: {one: 2026-09-21/2026-12-18}}\n"
+    "shop: {name: Shed, time_zone: Europe/London, currency: GBP, terms: {one: 2026-09-21/2026-12-18}, "
+    "ledger: book/shed.db, beyond: charge}\n"
     /*  2 */ "hours:\n"
     /*  3 */ "  monday: [\"10:00-13:00\", \"14:00-20:00\"]\n"
     /*  4 */ "  closed: [\"2026-12-24/2027-01-03\"]\n"
-    /*  5 */ "rules: {watch_minutes: 30, may_end_unstaffed: true, grades: {overhang: note}, harmless_words: [M900]}\n"
-    /*  6 */ "permissions: {starter: {}, more: {implies: [starter]}}\n"
+    /*  5 */ "rules: {watch_minutes: 30, may_end_unstaffed: true, grades: {overhang: note}, harmless_words: [M900], "
+    "counts_when_failed: [file, unknown], rerun_first: [], gap_check_days: 90, shelf_places: 12, photo_most_mb: 2.5}\n"
+    /*  6 */ "permissions: {starter: {}, more: {implies: [starter]}, brief: {lapses: term}, "
+    "yearly: {lapses: {months: 12}}}\n"
     /*  7 */ "materials:\n"
     /*  8 */ "  pla: {density_g_cm3: 1.24, nozzle_c: [190, 220], cold_below_c: 175, bed_c: [45, 60], glass_c: 60}\n"
     /*  9 */ "  petg: {density_g_cm3: 1.27, nozzle_c: [225, 250], bed_c: [70, 85], glass_c: 80, house: true}\n"
@@ -40,10 +43,14 @@ static const char good[] =
     /* 22 */ "      accel_mm_s2: {x: 1000, y: 1000, z: 100, e: 5000}\n"
     /* 23 */ "      print_mm_s2: 1000\n"
     /* 24 */ "      corner: {rule: step, x: 8, y: 8, z: 0.4, e: 5}\n"
-    /* 25 */ "  - {<<: *one, name: Two}\n"
+    /* 25 */ "  - {<<: *one, name: Two, stick: {label: B1, mount: /media/b1}, panel: {columns: 16, ascii: false}}\n"
     /* 26 */ "recipes:\n"
     /* 27 */ "  plain: {layer: 0.2, bead_width: 0.45, walls: 2, floors: 3, roofs: 3, fill_percent: 15, wall_mm_s: 50,\n"
-    /* 28 */ "          fill_mm_s: 60, first_layer: {height: 0.25, mm_s: 20}}\n";
+    /* 28 */ "          fill_mm_s: 60, first_layer: {height: 0.25, mm_s: 20}}\n"
+    /* 29 */ "outbox:\n"
+    /* 30 */ "  command: send-note --to desk\n"
+    /* 31 */ "  on: true\n"
+    /* 32 */ "  texts: {failed: \"Run {run} on {machine} failed.\", ticket: \"Number {number}, by {until}\"}\n";
 
 typedef struct broken {
     const char *old, *new; /* the first place of old becomes new */
@@ -123,6 +130,48 @@ static const broken cases[] = {
     {"bead_width: 0.45", "bead_width: 0.15", 27, 35, "recipes.plain.bead_width", "\"0.15\"", "not less than layer"},
     {"overhang: note", "overhang: warn", 5, 72, "rules.grades.overhang", "\"warn\"", "stop, ask, note or off"},
     {"[M900]", "[X900]", 5, 96, "rules.harmless_words[0]", "\"X900\"", "M900"},
+    /* the desk's keys */
+    {"book/shed.db", "book/", 1, 106, "shop.ledger", "\"book/\"", "a path such as"},
+    {"book/shed.db", "\" \"", 1, 106, "shop.ledger", "\" \"", "a path such as"},
+    {"book/shed.db", "\"a\\nb\"", 1, 106, "shop.ledger", "a", "a path such as"},
+    {"book/shed.db", "[a]", 1, 106, "shop.ledger", "a list of 1", "a path such as"},
+    {"charge", "pay", 1, 128, "shop.beyond", "\"pay\"", "refuse or charge or gift"},
+    {"[file, unknown]", "[file, unkown]", 5, 130, "rules.counts_when_failed[1]", "\"unkown\"", "handling or unknown"},
+    {"[file, unknown]", "[file, file]", 5, 130, "rules.counts_when_failed[1]", "\"file\"", "each cause once"},
+    {"[file, unknown]", "file", 5, 123, "rules.counts_when_failed", "\"file\"", "a list of causes (file"},
+    {"rerun_first: []", "rerun_first: [[power]]", 5, 154, "rules.rerun_first[0]", "a list of 1", "power"},
+    {"gap_check_days: 90", "gap_check_days: -1", 5, 173, "rules.gap_check_days", "\"-1\"", "from 0 to 3650"},
+    {"gap_check_days: 90", "gap_check_day: 90", 5, 157, "rules.gap_check_day", "unknown key", "is gap_check_days"},
+    {"shelf_places: 12", "shelf_places: 1.5", 5, 191, "rules.shelf_places", "\"1.5\"", "a whole number from 1"},
+    {"photo_most_mb: 2.5", "photo_most_mb: 0", 5, 210, "rules.photo_most_mb", "\"0\"", "0.01 to 1000 MB (10^6 bytes)"},
+    {"lapses: term", "lapses: terms", 6, 72, "permissions.brief.lapses", "\"terms\"", "term, never or {months: N}"},
+    {"lapses: term", "lapses: 12", 6, 72, "permissions.brief.lapses", "\"12\"", "term, never or {months: N}"},
+    {"months: 12", "months: 0", 6, 105, "permissions.yearly.lapses.months", "\"0\"", "whole number from 1 to 120"},
+    {"months: 12", "years: 1", 6, 97, "permissions.yearly.lapses.years", "unknown key", "nearest is months"},
+    {"{months: 12}", "{}", 6, 96, "permissions.yearly.lapses.months", "nothing", "the key months"},
+    {"/media/b1", "media/b1", 25, 53, "machines[1].stick.mount", "\"media/b1\"", "a folder such as /media/a1"},
+    {"label: B1", "label: \"B,1\"", 25, 42, "machines[1].stick.label", "\"B,1\"", "no comma"},
+    {"label: B1", "label: {}", 25, 42, "machines[1].stick.label", "mapping", "1 to 60 characters"},
+    {"stick: {label: B1, mount: /media/b1}", "stick: B1", 25, 34, "machines[1].stick", "\"B1\"",
+     "a mapping with label, mount"},
+    {"    height: 90\n", "    height: 90\n    stick: {label: b1}\n", 26, 42, "machines[1].stick.label", "\"B1\"",
+     "machines[0] has it"},
+    {"  - {<<: *one", "  - &five {<<: *one, name: Five, stick: {label: C1}}\n  - {<<: *five, name: Six}\n  - {<<: *one",
+     26, 5, "machines[2].stick.label", "\"C1\"", "machines[1] has it already"},
+    {"columns: 16", "columns: 3", 25, 82, "machines[1].panel.columns", "\"3\"", "from 4 to 200"},
+    {"ascii: false", "ascii: no", 25, 93, "machines[1].panel.ascii", "\"no\"", "true or false"},
+    {"send-note --to desk", "\"\"", 30, 12, "outbox.command", "\"\"", "on one line"},
+    {"send-note --to desk", "[send-note]", 30, 12, "outbox.command", "a list of 1", "on one line"},
+    {"  command: send-note --to desk\n", "", 30, 7, "outbox.on", "\"true\"", "a command beside it"},
+    {"{run} on", "{runn} on", 32, 19, "outbox.texts.failed", "{runn}", "the nearest is {run}"},
+    {"{run} on", "{Run} on", 32, 19, "outbox.texts.failed", "{Run}", "the nearest is {run}"},
+    {"{run} on", "{} on", 32, 19, "outbox.texts.failed", "{}", "a known word in braces"},
+    {"{machine} failed", "{machine failed", 32, 19, "outbox.texts.failed", "a { without its }", "and nowhere else"},
+    {"{machine} failed", "machine} failed", 32, 19, "outbox.texts.failed", "a } without its {", "and nowhere else"},
+    {"by {until}", "by {until}}", 32, 61, "outbox.texts.ticket", "a } without its {", "and nowhere else"},
+    {"\"Number {number}, by {until}\"", "\" \"", 32, 61, "outbox.texts.ticket", "\" \"", "1 to 1000 characters"},
+    {"\"Number {number}, by {until}\"", "{number}", 32, 61, "outbox.texts.ticket", "mapping", "1 to 1000 characters"},
+    {"ticket: ", "tickets: ", 32, 53, "outbox.texts.tickets", "unknown key", "nearest is ticket"},
     /* YAML */
     {"*one", "*two", 25, 10, "machines[1].<<", "*two", "an anchor further up"},
     {"<<: *one", "<<: 7", 25, 10, "machines[1]", "\"7\"", "a mapping, or a list of mappings, to merge"},
@@ -230,7 +279,7 @@ static void test_all_at_once(void **state)
     po_shop_faults faults;
     read_text(again, strlen(again), arena, &status, &faults);
     assert_int_equal(faults.n_faults, 4); /* the height is merged into the second machine and still said once */
-    static const uint32_t lines[] = {3, 8, 15, 29};
+    static const uint32_t lines[] = {3, 8, 15, 33};
     for (size_t i = 0; i < 4; i++) {
         assert_int_equal(faults.faults[i].line, lines[i]);
     }

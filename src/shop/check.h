@@ -26,8 +26,13 @@ bool po_check_over(po_check *c);
 /* Fill the struct at base by a table; map NULL: defaults only. Keys that the table lacks are faults. */
 void po_check_map(po_check *c, po_node *map, const po_key_path *path, const po_key_table *table, void *base);
 
-/* Keys that are read by hand (lists.c). */
+/* Keys that are read by hand (lists.c). node is NULL when the key is missing: its default. */
 void po_check_own(po_check *c, po_node *node, const po_key_path *path, const po_key *key, void *base);
+
+/* Those of them that the desk lives by: book, outbox, causes, lapsing permissions, sticks (desk_keys.c). */
+void po_check_desk(po_check *c, po_node *node, const po_key_path *path, const po_key *key, void *base);
+/* What holds between the keys of the outbox; map is the whole file. */
+void po_check_outbox(po_check *c, const po_node *map);
 
 /* Machines, materials, recipes, permissions (sections.c). node is present and not nothing. */
 void po_check_permissions(po_check *c, po_node *node, const po_key_path *path);

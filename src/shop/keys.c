@@ -92,6 +92,8 @@
 
 /* ---- shop ---- */
 
+static const char *const beyonds[] = {"refuse", "charge", "gift", NULL}; /* in the order of po_beyond */
+
 static const po_key shop_keys[] = {
     NEED_NAME("name", po_shop, name, "the workshop's name, as slips show it"),
     MAY_OWN("time_zone", PO_OWN_ZONE, offsetof(po_shop, time_zone), "a time zone such as Europe/London", "UTC",
@@ -102,6 +104,11 @@ static const po_key shop_keys[] = {
             "periods of account for allowances; both days belong to the term"),
     MAY_COUNT("people_at_desk", po_shop, people_at_desk, 1, 100, 1,
               "people at the desk in a usual hour; twice as many watches can run at once"),
+    MAY_OWN("ledger", PO_OWN_LEDGER, offsetof(po_shop, ledger), "a path such as book/quayside.db", "none",
+            "file of the shop's book; a path that does not begin with / starts at the shop file's folder"),
+    MAY_CHOICE(
+        "beyond", po_shop_draft, beyond, beyonds, 0,
+        "what happens to filament beyond allowance and waivers: no hand-out, the member pays, or the shop gives it"),
 };
 TABLE(po_keys_shop, "shop", shop_keys);
 
@@ -127,6 +134,7 @@ TABLE(po_keys_hours, "hours", hours_keys);
 /* ---- rules ---- */
 
 #define RULE(field) rules.field
+#define CAUSES_EXPECTED "a list of causes (file, machine, material, power, handling, unknown)"
 static const po_key rules_keys[] = {
     MAY_NUMBER("watch_minutes", po_shop_draft, shop.RULE(watch_minutes), "min", 0, 1440, 30,
                "somebody stays at least this long from the first bead on"),
@@ -173,16 +181,79 @@ static const po_key rules_keys[] = {
                "a job file that unpacks to more is refused"),
     MAY_OWN("grades", PO_OWN_GRADES, 0, "a mapping of findings to stop, ask, note or off", "none",
             "where the shop wants a finding graded otherwise; the slip says so"),
+    MAY_OWN("counts_when_failed", PO_OWN_CAUSES, offsetof(po_shop, RULE(counts_when_failed)), CAUSES_EXPECTED,
+            "[file, handling]", "a run that failed for one of these counts against the allowance"),
+    MAY_OWN("rerun_first", PO_OWN_CAUSES, offsetof(po_shop, RULE(rerun_first)), CAUSES_EXPECTED,
+            "[machine, power, material]", "after one of these the rerun goes before what waits"),
+    MAY_COUNT("gap_check_days", po_shop_draft, shop.RULE(gap_check_days), 0, 3650, 0,
+              "days that a gap check holds; 0: until something changes on the machine"),
+    MAY_NUMBER("spool_reserve_g", po_shop_draft, shop.RULE(spool_reserve_g), "g", 0, 1000, 5,
+               "filament that should be left at a spool's end"),
+    MAY_NUMBER("spool_low_g", po_shop_draft, shop.RULE(spool_low_g), "g", 0, 10000, 100,
+               "a spool with less is running out"),
+    MAY_COUNT("shelf_days", po_shop_draft, shop.RULE(shelf_days), 1, 365, 7, "days that a part is kept on the shelf"),
+    MAY_COUNT("shelf_places", po_shop_draft, shop.RULE(shelf_places), 1, 10000, 40, "places of the shelf"),
+    MAY_COUNT("ticket_claim_minutes", po_shop_draft, shop.RULE(ticket_claim_minutes), 1, 1440, 15,
+              "minutes to claim a machine when a waiting ticket's turn has come; then it passes on"),
+    MAY_COUNT("no_shows_most", po_shop_draft, shop.RULE(no_shows_most), 0, 1000, 2,
+              "tickets that a member may let pass within `no_show_days`"),
+    MAY_COUNT("no_show_days", po_shop_draft, shop.RULE(no_show_days), 1, 3650, 30,
+              "days that a ticket let pass is remembered"),
+    MAY_COUNT("old_job_days", po_shop_draft, shop.RULE(old_job_days), 1, 3650, 30,
+              "days after which the proof of a job on a stick is called old"),
+    MAY_NUMBER("photo_most_mb", po_shop_draft, shop.RULE(photo_most_mb), "MB (10^6 bytes)", 0.01, 1000, 10,
+               "a larger photo is refused"),
+    MAY_NUMBER("attachments_most_gb", po_shop_draft, shop.RULE(attachments_most_gb), "GB (10^9 bytes)", 0.001, 100000,
+               20, "room for job files and photos kept beside the book, all together"),
 };
 TABLE(po_keys_rules, "rules", rules_keys);
+
+/* ---- outbox ---- */
+
+#define MESSAGE(key, kind, preset_, says_)                                                                             \
+    MAY_OWN(key, PO_OWN_MESSAGE, (kind) * sizeof(const char *), "a text of 1 to 1000 characters", preset_, says_)
+static const po_key message_keys[] = {
+    MESSAGE("failed", PO_TEXT_FAILED,
+            "Run {run} on {machine} stopped before its end. Please come to the desk; a rerun can be arranged.",
+            "a run failed or was stopped"),
+    MESSAGE("done", PO_TEXT_DONE,
+            "Run {run} on {machine} is done. The bed has to cool first; the desk takes the part off.",
+            "a run came to its end"),
+    MESSAGE("collect", PO_TEXT_COLLECT,
+            "The part of run {run} waits on shelf place {place}. Please collect it by {until}.",
+            "a part was put on the shelf"),
+    MESSAGE(
+        "hands", PO_TEXT_HANDS,
+        "Run {run} on {machine} needs hands at about {time}. Please come to the desk first: nozzle and bed are hot.",
+        "somebody has to be at the machine, to change the filament for example"),
+    MESSAGE("ticket", PO_TEXT_TICKET,
+            "Ticket {number}: it is your turn on {machine}. Please come to the desk by {until}.",
+            "a waiting ticket's turn has come"),
+};
+static TABLE(message_table, "outbox.texts", message_keys);
+
+static const po_key outbox_keys[] = {
+    MAY_OWN("command", PO_OWN_COMMAND, offsetof(po_outbox, command), "a command of 1 to 1000 characters on one line",
+            "none", "program that sends a message, and its words parted by blanks; no shell reads it"),
+    MAY_BOOL("on", po_outbox, on, 0, "whether messages are sent; it needs a `command`"),
+    MAY_MAP("texts", po_outbox, texts, message_table, "as below", "what members hear"),
+};
+static TABLE(outbox_table, "outbox", outbox_keys);
 
 /* ---- permissions ---- */
 
 static const po_key permission_keys[] = {
     MAY_OWN("implies", PO_OWN_IMPLIES, 0, "a list of permissions of this file", "none",
             "permissions that it brings along"),
+    MAY_OWN("lapses", PO_OWN_LAPSES, 0, "term, never or {months: N}", "never",
+            "when it ends by itself: with the term in which it was given, never, or after so many months"),
 };
 TABLE(po_keys_permission, "permissions.NAME", permission_keys);
+
+static const po_key lapses_keys[] = {
+    NEED_COUNT("months", po_permission, lapses_months, 1, 120, "from the day on which it was given"),
+};
+TABLE(po_keys_lapses, "permissions.NAME.lapses", lapses_keys);
 
 /* ---- materials ---- */
 
@@ -333,6 +404,20 @@ static const po_key power_keys[] = {
 };
 static TABLE(power_table, "machines[].power_w", power_keys);
 
+static const po_key stick_keys[] = {
+    MAY_OWN("label", PO_OWN_STICK_LABEL, offsetof(po_machine, stick_label), "a name of 1 to 60 characters", "none",
+            "what is written on it; unlike every other stick's, capitals or not; no comma"),
+    MAY_OWN("mount", PO_OWN_STICK_MOUNT, offsetof(po_machine, stick_mount), "a folder such as /media/a1", "not known",
+            "where the desk's computer shows it; begins with /"),
+};
+static TABLE(stick_table, "machines[].stick", stick_keys);
+
+static const po_key panel_keys[] = {
+    MAY_COUNT("columns", po_machine, panel_columns, 4, 200, 20, "characters of a file name that it can show"),
+    MAY_BOOL("ascii", po_machine, panel_ascii, 1, "it shows no letters beyond ASCII"),
+};
+static TABLE(panel_table, "machines[].panel", panel_keys);
+
 static const po_key machine_keys[] = {
     NEED_NAME("name", po_machine_draft, machine.name, "unlike every other machine's, capitals or not; no comma"),
     MAY_OWN("permission", PO_OWN_PERMISSION_NAME, 0, "a permission of this file", "anybody may use it",
@@ -367,6 +452,9 @@ static const po_key machine_keys[] = {
      .says = "what motion the machine allows"},
     MAY_MAP("heat", po_machine_draft, machine.heat, heat_table, "as below", "how it warms, cools, homes and probes"),
     MAY_MAP("power_w", po_machine_draft, machine, power_table, "not given", "electric power"),
+    MAY_MAP("stick", po_machine_draft, machine, stick_table, "none", "the numbered USB stick that belongs to it"),
+    MAY_MAP("panel", po_machine_draft, machine, panel_table, "as below",
+            "what its small display can show of a file name"),
 };
 TABLE(po_keys_machine, "machines[]", machine_keys);
 
@@ -397,6 +485,7 @@ static const po_key file_keys[] = {
     NEED_MAP("shop", po_shop_draft, shop, po_keys_shop, "the workshop"),
     NEED_MAP("hours", po_shop_draft, shop, po_keys_hours, "when somebody is at the desk"),
     MAY_MAP("rules", po_shop_draft, shop, po_keys_rules, "as below", "the shop's rules"),
+    MAY_MAP("outbox", po_shop_draft, shop.outbox, outbox_table, "off", "what members hear from the desk"),
     MAY_OWN("permissions", PO_OWN_PERMISSIONS, 0, "a mapping of names", "none", "what training grants"),
     NEED_OWN("materials", PO_OWN_MATERIALS, 0, "a mapping of names, at least one", "filaments, by name"),
     NEED_OWN("machines", PO_OWN_MACHINES, 0, "a list of mappings, at least one", "printers"),
@@ -407,10 +496,11 @@ TABLE(po_keys_file, "(the file)", file_keys);
 const po_key_table *const *po_key_tables(size_t *ret_n)
 {
     static const po_key_table *const tables[] = {
-        &po_keys_file,    &po_keys_shop, &po_keys_hours,    &po_keys_rules,     &po_keys_permission, &po_keys_material,
-        &po_keys_machine, &po_keys_bed,  &po_keys_keep_out, &reach_table,       &home_table,         &po_keys_nozzle,
-        &retract_table,   &head_table,   &motion_table,     &feed_table,        &accel_table,        &corner_table,
-        &heat_table,      &power_table,  &po_keys_recipe,   &first_layer_table,
+        &po_keys_file,       &po_keys_shop,   &po_keys_hours,     &po_keys_rules,   &outbox_table, &message_table,
+        &po_keys_permission, &po_keys_lapses, &po_keys_material,  &po_keys_machine, &po_keys_bed,  &po_keys_keep_out,
+        &reach_table,        &home_table,     &po_keys_nozzle,    &retract_table,   &head_table,   &motion_table,
+        &feed_table,         &accel_table,    &corner_table,      &heat_table,      &power_table,  &stick_table,
+        &panel_table,        &po_keys_recipe, &first_layer_table,
     };
     *ret_n = COUNT_OF(tables);
     return tables;

@@ -17,7 +17,7 @@ typedef enum po_key_kind {
     PO_KEY_RANGE,  /* po_range, [low, high] */
     PO_KEY_MAP,    /* a mapping with its own table, `inside`, relative to offset */
     PO_KEY_CHOICE, /* int, the index of one of `choices` */
-    PO_KEY_OWN,    /* read by hand in check.c, see po_key_own */
+    PO_KEY_OWN,    /* read by hand in lists.c and desk_keys.c, see po_key_own */
 } po_key_kind;
 
 typedef enum po_key_own {
@@ -38,6 +38,13 @@ typedef enum po_key_own {
     PO_OWN_NOZZLES,
     PO_OWN_MATERIAL_NAMES,
     PO_OWN_PERMISSION_NAME,
+    PO_OWN_LEDGER, /* read in desk_keys.c, from here ... */
+    PO_OWN_COMMAND,
+    PO_OWN_MESSAGE, /* outbox.texts */
+    PO_OWN_CAUSES,
+    PO_OWN_LAPSES,
+    PO_OWN_STICK_LABEL,
+    PO_OWN_STICK_MOUNT, /* ... to here */
 } po_key_own;
 
 typedef struct po_key {
@@ -48,7 +55,7 @@ typedef struct po_key {
     const char *unit;           /* NULL = none */
     double low, high;           /* bounds of numbers, counts, each end of a range, characters of a text */
     double preset, preset_high; /* when the key is missing; of a choice: its index; of a range: both ends */
-    const char *preset_says;    /* in the manual and nowhere else; NULL = the preset itself */
+    const char *preset_says;    /* in the manual; NULL = the preset itself; of messages and causes: the preset itself */
     const struct po_key_table *inside;
     const char *const *choices; /* NULL-ended */
     po_key_own own;
@@ -73,9 +80,10 @@ typedef struct po_machine_draft {
 typedef struct po_shop_draft {
     po_shop shop;
     double most_file_gb;
+    int beyond; /* choice */
 } po_shop_draft;
 
-extern const po_key_table po_keys_file, po_keys_shop, po_keys_hours, po_keys_rules, po_keys_permission,
+extern const po_key_table po_keys_file, po_keys_shop, po_keys_hours, po_keys_rules, po_keys_permission, po_keys_lapses,
     po_keys_material, po_keys_machine, po_keys_bed, po_keys_keep_out, po_keys_nozzle, po_keys_recipe;
 
 /* All tables in the order of the manual; *ret_n of them. */
@@ -85,7 +93,9 @@ enum {
     PO_SHOP_MOST_NAMED = 500, /* machines, materials, recipes, permissions, terms, closures, grades, words */
     PO_SHOP_MOST_SPANS = 24,  /* of one day */
     PO_SHOP_MOST_KEEP_OUTS = 64,
-    PO_SHOP_MOST_NAME = 60 /* characters of a name */
+    PO_SHOP_MOST_NAME = 60,     /* characters of a name */
+    PO_SHOP_MOST_LINE = 1000,   /* characters of a path or a command */
+    PO_SHOP_MOST_MESSAGE = 1000 /* characters of a message */
 };
 
 #endif

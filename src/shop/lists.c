@@ -334,6 +334,10 @@ void po_check_own(po_check *c, po_node *node, const po_key_path *path, const po_
         read_short_text(c, node, path, key, "", is_currency, &c->shop->currency);
         return;
     }
+    if (key->own >= PO_OWN_LEDGER) {
+        po_check_desk(c, node, path, key, base);
+        return;
+    }
     if (!node) {
         return; /* the default of all others is nothing: the structs are zeroed */
     }
@@ -383,6 +387,13 @@ void po_check_own(po_check *c, po_node *node, const po_key_path *path, const po_
         return;
     case PO_OWN_ZONE:
     case PO_OWN_CURRENCY:
+    case PO_OWN_LEDGER:
+    case PO_OWN_COMMAND:
+    case PO_OWN_MESSAGE:
+    case PO_OWN_CAUSES:
+    case PO_OWN_LAPSES:
+    case PO_OWN_STICK_LABEL:
+    case PO_OWN_STICK_MOUNT:
     case PO_OWN_NONE:
         return;
     }

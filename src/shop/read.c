@@ -50,13 +50,15 @@ static po_status read_text(const char *text, size_t n_bytes, const char *name, k
                           .findings = names.findings,
                           .n_findings = names.n_findings};
         po_check_map(&check, root, NULL, &po_keys_file, draft);
+        po_check_outbox(&check, root);
         draft->shop.most_file_bytes = (uint64_t)(draft->most_file_gb * 1e9);
+        draft->shop.beyond = (po_beyond)draft->beyond;
     } else if (root) {
         po_fault_add(&faults, root->line, root->column, NULL, po_tree_found(root, arena),
-                     "a mapping with shop, hours, rules, permissions, materials, machines, recipes");
+                     "a mapping with shop, hours, rules, outbox, permissions, materials, machines, recipes");
     } else if (!faults.n && !faults.failed) {
         po_fault_add(&faults, 1, 1, NULL, "an empty file",
-                     "a mapping with shop, hours, rules, permissions, materials, machines, recipes");
+                     "a mapping with shop, hours, rules, outbox, permissions, materials, machines, recipes");
     }
     po_status status = finish(&faults, name, ret_faults, err);
     if (status == PO_OK) {

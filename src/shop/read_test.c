@@ -37,6 +37,55 @@ static const po_shop *read_path(const char *root_variable, const char *rest, po_
 #define SAME(a, b) assert_true((a) == (b)) /* exact: each is the double nearest to the same decimal number */
 #define RANGE(r, l, h) assert_true((r).low == (l) && (r).high == (h))
 
+static void check_causes(const bool *causes, const char *wanted)
+{
+    char text[80] = "";
+    for (int i = 0; i < PO_CAUSE_COUNT; i++) {
+        size_t n = strlen(text);
+        snprintf(text + n, sizeof text - n, "%s%s", causes[i] && n ? " " : "",
+                 causes[i] ? po_cause_name((po_cause)i) : "");
+    }
+    assert_string_equal(text, wanted);
+}
+
+/* Nothing of the desk's keys stands in these files: defaults. */
+static void check_desk_defaults(const po_shop *s)
+{
+    assert_null(s->ledger);
+    assert_int_equal(s->beyond, PO_BEYOND_REFUSE);
+    assert_null(s->outbox.command);
+    assert_false(s->outbox.on);
+    static const char *const parts[PO_TEXT_COUNT] = {"stopped before its end", "is done", "on shelf place {place}",
+                                                     "at about {time}", "Ticket {number}"};
+    for (int i = 0; i < PO_TEXT_COUNT; i++) {
+        assert_non_null(strstr(s->outbox.texts[i], parts[i]));
+    }
+    const po_rules *r = &s->rules;
+    check_causes(r->counts_when_failed, "file handling");
+    check_causes(r->rerun_first, "machine material power");
+    assert_int_equal(r->gap_check_days, 0);
+    SAME(r->spool_reserve_g, 5);
+    SAME(r->spool_low_g, 100);
+    assert_int_equal(r->shelf_days, 7);
+    assert_int_equal(r->shelf_places, 40);
+    assert_int_equal(r->ticket_claim_minutes, 15);
+    assert_int_equal(r->no_shows_most, 2);
+    assert_int_equal(r->no_show_days, 30);
+    assert_int_equal(r->old_job_days, 30);
+    SAME(r->photo_most_mb, 10);
+    SAME(r->attachments_most_gb, 20);
+    for (size_t i = 0; i < s->n_permissions; i++) {
+        assert_false(s->permissions[i].lapses_with_term);
+        assert_int_equal(s->permissions[i].lapses_months, 0);
+    }
+    for (size_t i = 0; i < s->n_machines; i++) {
+        assert_null(s->machines[i].stick_label);
+        assert_null(s->machines[i].stick_mount);
+        assert_int_equal(s->machines[i].panel_columns, 20);
+        assert_true(s->machines[i].panel_ascii);
+    }
+}
+
 static void check_quayside(const po_shop *s)
 {
     assert_string_equal(s->name, "Quayside Workshop");
@@ -203,6 +252,7 @@ static void test_quayside(void **state)
         return;
     }
     check_quayside(shop);
+    check_desk_defaults(shop);
     SAME(shop->materials[0].shrink_percent, 0);
     po_arena_free(arena);
 }
@@ -270,6 +320,7 @@ static void test_defaults_and_merges(void **state)
     assert_string_equal(s->rules.harmless_words[0], "M900");
     assert_string_equal(s->rules.harmless_words[1], "G29");
     assert_int_equal(s->most_file_bytes, 500000000);
+    check_desk_defaults(s);
     SAME(s->materials[0].diameter_mm, 1.75);
     SAME(s->materials[0].cold_below_c, 170);
     RANGE(s->materials[0].fan_percent, 0, 100);
@@ -298,12 +349,149 @@ static void test_defaults_and_merges(void **state)
     po_arena_free(arena);
 }
 
-/* Every prefix of a good file ends in a shop or in faults with a place inside the text, in little memory. */
-static void test_prefixes(void **state)
+/* The least shop, and every key that the desk lives by. */
+static const char desk[] =
+    "shop: {name: Shed, ledger: ../book/shed.db, beyond: gift}\n"
+    "hours: {}\n"
+    "rules:\n"
+    "  counts_when_failed: [unknown, file]\n"
+    "  rerun_first: []\n"
+    "  gap_check_days: 90\n"
+    "  spool_reserve_g: 7.5\n"
+    "  spool_low_g: 120\n"
+    "  shelf_days: 14\n"
+    "  shelf_places: 12\n"
+    "  ticket_claim_minutes: 10\n"
+    "  no_shows_most: 0\n"
+    "  no_show_days: 60\n"
+    "  old_job_days: 45\n"
+    "  photo_most_mb: 2.5\n"
+    "  attachments_most_gb: 0.5\n"
+    "outbox:\n"
+    "  command: send-note --from \"the desk\"\n"
+    "  on: true\n"
+    "  texts:\n"
+    "    done: \"{run} {machine} {metres} {place} {until} {time} {number}, 100 %\"\n"
+    "    collect: |\n"
+    "      Re\xc3\xa7u: {place}\n"
+    "      {until}\n"
+    "permissions: {a: {lapses: term}, b: {lapses: never, implies: [a]}, c: {lapses: {months: 6}}, d: {}}\n"
+    "materials: {pla: {density_g_cm3: 1.24, nozzle_c: [190, 220], bed_c: [45, 60], glass_c: 60}}\n"
+    "machines:\n"
+    "  - &one\n"
+    "    name: One\n"
+    "    bed: {shape: circle, diameter: 100}\n"
+    "    height: 90\n"
+    "    nozzles: [{diameter: .4, hottest_c: 260, melt_mm3_s: 11}]\n"
+    "    bed_hottest_c: 0\n"
+    "    materials: [pla]\n"
+    "    motion: {feed_mm_s: &axes {x: 100, y: 100, z: 10, e: 50}, accel_mm_s2: *axes, print_mm_s2: 1000,\n"
+    "             corner: {rule: deviation, mm: 0.05}}\n"
+    "    stick: {label: 7, mount: /media/desk/A 1}\n"
+    "    panel: &panel {columns: 16, ascii: false}\n"
+    "  - {<<: *one, name: Two, stick: {label: B1}, panel: {<<: *panel, columns: 40}}\n"
+    "  - {<<: *one, name: Three, stick: {mount: /media/desk/A 1}}\n" /* one socket may serve several sticks */
+    "  - {<<: *one, name: Four, stick: ~, panel: }\n";
+
+static void test_desk_keys(void **state)
 {
     (void)state;
-    char text[4096];
-    snprintf(text, sizeof text, "%.*s%s", (int)(strstr(least, "x-motion") - least), least, machine);
+    po_arena *arena = po_arena_new(1 << 20);
+    const po_shop *s = NULL;
+    po_shop_faults faults;
+    po_err err;
+    assert_int_equal(po_shop_read(desk, strlen(desk), "text", arena, &s, &faults, &err), PO_OK);
+    assert_string_equal(s->ledger, "../book/shed.db");
+    assert_int_equal(s->beyond, PO_BEYOND_GIFT);
+    const po_rules *r = &s->rules;
+    check_causes(r->counts_when_failed, "file unknown");
+    check_causes(r->rerun_first, "");
+    assert_int_equal(r->gap_check_days, 90);
+    SAME(r->spool_reserve_g, 7.5);
+    SAME(r->spool_low_g, 120);
+    assert_int_equal(r->shelf_days, 14);
+    assert_int_equal(r->shelf_places, 12);
+    assert_int_equal(r->ticket_claim_minutes, 10);
+    assert_int_equal(r->no_shows_most, 0);
+    assert_int_equal(r->no_show_days, 60);
+    assert_int_equal(r->old_job_days, 45);
+    SAME(r->photo_most_mb, 2.5);
+    SAME(r->attachments_most_gb, 0.5);
+    assert_string_equal(s->outbox.command, "send-note --from \"the desk\"");
+    assert_true(s->outbox.on);
+    assert_non_null(strstr(s->outbox.texts[PO_TEXT_FAILED], "Please come to the desk")); /* not given: its default */
+    assert_string_equal(s->outbox.texts[PO_TEXT_DONE],
+                        "{run} {machine} {metres} {place} {until} {time} {number}, 100 %");
+    assert_string_equal(s->outbox.texts[PO_TEXT_COLLECT], "Re\xc3\xa7u: {place}\n{until}\n");
+    static const bool with_term[] = {true, false, false, false};
+    static const int months[] = {0, 0, 6, 0};
+    for (size_t i = 0; i < 4; i++) {
+        assert_int_equal(s->permissions[i].lapses_with_term, with_term[i]);
+        assert_int_equal(s->permissions[i].lapses_months, months[i]);
+    }
+    assert_int_equal(s->permissions[1].n_implies, 1);
+    static const char *const labels[] = {"7", "B1", NULL, NULL};
+    static const char *const mounts[] = {"/media/desk/A 1", NULL, "/media/desk/A 1", NULL};
+    static const int columns[] = {16, 40, 16, 20};
+    for (size_t i = 0; i < 4; i++) {
+        const po_machine *m = &s->machines[i];
+        assert_true((m->stick_label == NULL) == (labels[i] == NULL));
+        assert_true((m->stick_mount == NULL) == (mounts[i] == NULL));
+        assert_true(!labels[i] || !strcmp(m->stick_label, labels[i]));
+        assert_true(!mounts[i] || !strcmp(m->stick_mount, mounts[i]));
+        assert_int_equal(m->panel_columns, columns[i]);
+        assert_int_equal(m->panel_ascii, i == 3);
+    }
+    po_arena_free(arena);
+}
+
+/* The words that the book and the page use. */
+static void test_words(void **state)
+{
+    (void)state;
+    po_cause cause = PO_CAUSE_POWER;
+    for (int i = 0; i < PO_CAUSE_COUNT; i++) {
+        assert_true(po_cause_from_name(po_cause_name((po_cause)i), &cause));
+        assert_int_equal(cause, i);
+    }
+    assert_false(po_cause_from_name("Power", &cause) || po_cause_from_name("", &cause) ||
+                 po_cause_from_name(NULL, &cause));
+    assert_int_equal(cause, PO_CAUSE_UNKNOWN); /* untouched */
+    assert_string_equal(po_beyond_name(PO_BEYOND_REFUSE), "refuse");
+    assert_string_equal(po_beyond_name(PO_BEYOND_CHARGE), "charge");
+    assert_string_equal(po_beyond_name(PO_BEYOND_GIFT), "gift");
+    assert_string_equal(po_text_kind_name(PO_TEXT_HANDS), "hands");
+    assert_string_equal(po_text_kind_name(PO_TEXT_TICKET), "ticket");
+}
+
+/* A message and a command may have 1000 characters, of any script, and not one more. */
+static void test_longest_texts(void **state)
+{
+    (void)state;
+    for (size_t n = 1000; n <= 1001; n++) {
+        char text[8192], word[2048 + 1] = "";
+        for (size_t i = 0; i < n; i++) {
+            memcpy(word + 2 * i, "\xc3\xa9", 2);
+        }
+        const char *at = strstr(desk, "send-note"), *rest = strchr(at, '\n');
+        snprintf(text, sizeof text, "%.*s%s%s", (int)(at - desk), desk, word, rest);
+        po_arena *arena = po_arena_new(1 << 20);
+        const po_shop *s = NULL;
+        po_shop_faults faults;
+        assert_int_equal(po_shop_read(text, strlen(text), "text", arena, &s, &faults, NULL),
+                         n == 1000 ? PO_OK : PO_E_SYNTAX);
+        at = strstr(desk, "\"{run} {machine}");
+        rest = strchr(at, '\n');
+        snprintf(text, sizeof text, "%.*s%s%s", (int)(at - desk), desk, word, rest);
+        assert_int_equal(po_shop_read(text, strlen(text), "text", arena, &s, &faults, NULL),
+                         n == 1000 ? PO_OK : PO_E_SYNTAX);
+        po_arena_free(arena);
+    }
+}
+
+/* Every prefix of a good file ends in a shop or in faults with a place inside the text, in little memory. */
+static void check_prefixes(const char *text)
+{
     uint32_t lines = 1;
     for (size_t n = 0; n < strlen(text); n++) {
         lines += text[n] == '\n';
@@ -325,12 +513,18 @@ static void test_prefixes(void **state)
     }
 }
 
-/* Memory that ends at any point is an error, never a crash. */
-static void test_little_memory(void **state)
+static void test_prefixes(void **state)
 {
     (void)state;
     char text[4096];
     snprintf(text, sizeof text, "%.*s%s", (int)(strstr(least, "x-motion") - least), least, machine);
+    check_prefixes(text);
+    check_prefixes(desk);
+}
+
+/* Memory that ends at any point is an error, never a crash. */
+static void check_little_memory(const char *text)
+{
     bool fits = false;
     for (size_t limit = 64; limit < (1 << 18) && !fits; limit += 200) {
         po_arena *arena = po_arena_new(limit);
@@ -343,6 +537,15 @@ static void test_little_memory(void **state)
         po_arena_free(arena);
     }
     assert_true(fits);
+}
+
+static void test_little_memory(void **state)
+{
+    (void)state;
+    char text[4096];
+    snprintf(text, sizeof text, "%.*s%s", (int)(strstr(least, "x-motion") - least), least, machine);
+    check_little_memory(text);
+    check_little_memory(desk);
 }
 
 /* A caller who knows the findings has their names checked too. */
@@ -389,6 +592,9 @@ int main(void)
         cmocka_unit_test(test_quayside),
         cmocka_unit_test(test_demo),
         cmocka_unit_test(test_defaults_and_merges),
+        cmocka_unit_test(test_desk_keys),
+        cmocka_unit_test(test_words),
+        cmocka_unit_test(test_longest_texts),
         cmocka_unit_test(test_prefixes),
         cmocka_unit_test(test_little_memory),
         cmocka_unit_test(test_not_there),

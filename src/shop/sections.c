@@ -43,7 +43,7 @@ static const char *permission_at(const po_check *c, size_t i)
 
 void po_check_permissions(po_check *c, po_node *node, const po_key_path *path)
 {
-    static const char expected[] = "a mapping of names, each with {} or {implies: [...]}";
+    static const char expected[] = "a mapping of names, each with {} or {implies: [...], lapses: ...}";
     po_permission *permissions = named(c, node, path, expected, false, sizeof *permissions);
     if (!permissions) {
         return;
@@ -55,7 +55,7 @@ void po_check_permissions(po_check *c, po_node *node, const po_key_path *path)
         if (item->kind == PO_NODE_MAP) {
             po_check_map(c, item, &at, &po_keys_permission, &permissions[i]);
         } else if (!po_tree_is_nothing(item)) {
-            po_check_fault(c, item, &at, "{} or {implies: [...]}");
+            po_check_fault(c, item, &at, "{} or {implies: [...], lapses: ...}");
         }
     }
     c->shop->permissions = permissions;
@@ -247,6 +247,43 @@ static void read_machine(po_check *c, po_node *map, const po_key_path *path, po_
     *ret = draft.machine;
 }
 
+/* A machine's name, or its stick's label, that machines[other] has already. */
+static void taken(po_check *c, po_node *item, po_node *mine, po_node *others, const po_key_path *path, const char *what,
+                  size_t other)
+{
+    const char *wanted = po_arena_printf(c->arena, "a %s of its own: machines[%zu] has it already", what, other);
+    if (mine == others) { /* `<<` brought the other's along */
+        po_fault_add(c->faults, item->line, item->column, path, po_tree_found(mine, c->arena), wanted);
+    } else {
+        po_check_fault(c, mine, path, wanted);
+    }
+}
+
+static bool both_same(const char *a, const char *b)
+{
+    return a && b && po_text_same(a, b);
+}
+
+/* Machine i against those before it: its name, and its stick, which belongs to one machine only. */
+static void own_names(po_check *c, po_node *list, size_t i, const po_key_path *path, const po_machine *machines)
+{
+    po_node *item = list->items[i], *label = po_tree_get(po_tree_get(item, "stick"), "label");
+    po_key_path at = {path, NULL, i}, name_at = {&at, "name", 0}, stick_at = {&at, "stick", 0};
+    po_key_path label_at = {&stick_at, "label", 0};
+    bool name_taken = false, label_taken = false;
+    for (size_t j = 0; j < i; j++) {
+        po_node *other = list->items[j];
+        if (!name_taken && both_same(machines[i].name, machines[j].name)) {
+            taken(c, item, po_tree_get(item, "name"), po_tree_get(other, "name"), &name_at, "name", j);
+            name_taken = true;
+        }
+        if (!label_taken && both_same(machines[i].stick_label, machines[j].stick_label)) {
+            taken(c, item, label, po_tree_get(po_tree_get(other, "stick"), "label"), &label_at, "label", j);
+            label_taken = true;
+        }
+    }
+}
+
 void po_check_machines(po_check *c, po_node *node, const po_key_path *path)
 {
     if (node->kind != PO_NODE_LIST || !node->n) {
@@ -264,25 +301,13 @@ void po_check_machines(po_check *c, po_node *node, const po_key_path *path)
     }
     for (size_t i = 0; i < node->n && !po_check_over(c); i++) {
         po_node *item = node->items[i];
-        po_key_path at = {path, NULL, i}, name_at = {&at, "name", 0};
+        po_key_path at = {path, NULL, i};
         if (item->kind != PO_NODE_MAP) {
             po_check_fault(c, item, &at, "a mapping with name, bed, height, nozzles, motion ...");
             continue;
         }
         read_machine(c, item, &at, &machines[i]);
-        for (size_t j = 0; machines[i].name && j < i; j++) {
-            if (machines[j].name && po_text_same(machines[i].name, machines[j].name)) {
-                po_node *name = po_tree_get(item, "name");
-                bool merged = name == po_tree_get(node->items[j], "name"); /* `<<` brought the other's name along */
-                const char *wanted = po_arena_printf(c->arena, "a name of its own: machines[%zu] has it already", j);
-                if (merged) {
-                    po_fault_add(c->faults, item->line, item->column, &name_at, po_tree_found(name, c->arena), wanted);
-                } else {
-                    po_check_fault(c, name, &name_at, wanted);
-                }
-                break;
-            }
-        }
+        own_names(c, node, i, path, machines);
     }
     c->shop->machines = machines;
     c->shop->n_machines = node->n;
