@@ -122,15 +122,15 @@ typedef struct po_grade_change { /* rules.grades: the shop grades a finding othe
     po_grade grade;
 } po_grade_change;
 
-typedef enum po_cause { /* why a run failed; the words are file, machine, material, power, handling, unknown */
-                        PO_CAUSE_FILE = 0,
-                        PO_CAUSE_MACHINE,
-                        PO_CAUSE_MATERIAL,
-                        PO_CAUSE_POWER,
-                        PO_CAUSE_HANDLING,
-                        PO_CAUSE_UNKNOWN,
-                        PO_CAUSE_COUNT
-} po_cause;
+typedef enum po_run_cause { /* why a run failed; the words are file, machine, material, power, handling, unknown */
+                            PO_CAUSE_FILE = 0,
+                            PO_CAUSE_MACHINE,
+                            PO_CAUSE_MATERIAL,
+                            PO_CAUSE_POWER,
+                            PO_CAUSE_HANDLING,
+                            PO_CAUSE_UNKNOWN,
+                            PO_CAUSE_COUNT
+} po_run_cause;
 
 typedef enum po_beyond { /* filament beyond allowance and waivers */
                          PO_BEYOND_REFUSE = 0,
@@ -268,11 +268,11 @@ PO_API bool po_shop_grants(const po_shop *shop, const char *held, const char *wa
 PO_API void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range *ret_y);
 
 /* The words of the shop file and the book: "file", "refuse", "failed". */
-PO_API const char *po_cause_name(po_cause cause);
+PO_API const char *po_cause_name(po_run_cause cause);
 PO_API const char *po_beyond_name(po_beyond beyond);
 PO_API const char *po_text_kind_name(po_text_kind kind);
 /* The cause with that word, exactly as written; false (and *ret untouched) when there is none. */
-PO_API bool po_cause_from_name(const char *name, po_cause *ret);
+PO_API bool po_cause_from_name(const char *name, po_run_cause *ret);
 
 /* The one of n names that is nearest to name (fewest edits, capitals ignored), for "did you mean"; NULL when n is 0. */
 PO_API const char *po_nearest_name(const char *name, const char *const *names, size_t n);

@@ -81,11 +81,11 @@ static void read_message(po_check *c, po_node *node, const po_key_path *path, co
     }
 }
 
-/* An array of bools, one for each po_cause. The default is read from the very words that the manual shows. */
+/* An array of bools, one for each po_run_cause. The default is read from the very words that the manual shows. */
 static void read_causes(po_check *c, po_node *node, const po_key_path *path, const po_key *key, bool *causes)
 {
     for (int i = 0; i < PO_CAUSE_COUNT; i++) {
-        causes[i] = strstr(key->preset_says, po_cause_name((po_cause)i)) != NULL;
+        causes[i] = strstr(key->preset_says, po_cause_name((po_run_cause)i)) != NULL;
     }
     if (!node) {
         return;
@@ -98,7 +98,7 @@ static void read_causes(po_check *c, po_node *node, const po_key_path *path, con
     for (size_t i = 0; i < node->n && !po_check_over(c); i++) {
         po_node *item = node->items[i];
         po_key_path at = {path, NULL, i};
-        po_cause cause;
+        po_run_cause cause;
         c->n_visits++;
         if (item->kind != PO_NODE_TEXT || !po_cause_from_name(item->text, &cause)) {
             po_check_fault(c, item, &at, "file, machine, material, power, handling or unknown");

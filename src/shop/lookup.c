@@ -112,16 +112,16 @@ const char *po_nearest_name(const char *name, const char *const *names, size_t n
 static const char *const cause_names[PO_CAUSE_COUNT] = {"file", "machine", "material", "power", "handling", "unknown"};
 static const char *const text_kind_names[PO_TEXT_COUNT] = {"failed", "done", "collect", "hands", "ticket"};
 
-const char *po_cause_name(po_cause cause)
+const char *po_cause_name(po_run_cause cause)
 {
     return cause_names[cause];
 }
 
-bool po_cause_from_name(const char *name, po_cause *ret)
+bool po_cause_from_name(const char *name, po_run_cause *ret)
 {
     for (int i = 0; name && i < PO_CAUSE_COUNT; i++) {
         if (!strcmp(cause_names[i], name)) {
-            *ret = (po_cause)i;
+            *ret = (po_run_cause)i;
             return true;
         }
     }

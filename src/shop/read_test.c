@@ -43,7 +43,7 @@ static void check_causes(const bool *causes, const char *wanted)
     for (int i = 0; i < PO_CAUSE_COUNT; i++) {
         size_t n = strlen(text);
         snprintf(text + n, sizeof text - n, "%s%s", causes[i] && n ? " " : "",
-                 causes[i] ? po_cause_name((po_cause)i) : "");
+                 causes[i] ? po_cause_name((po_run_cause)i) : "");
     }
     assert_string_equal(text, wanted);
 }
@@ -449,9 +449,9 @@ static void test_desk_keys(void **state)
 static void test_words(void **state)
 {
     (void)state;
-    po_cause cause = PO_CAUSE_POWER;
+    po_run_cause cause = PO_CAUSE_POWER;
     for (int i = 0; i < PO_CAUSE_COUNT; i++) {
-        assert_true(po_cause_from_name(po_cause_name((po_cause)i), &cause));
+        assert_true(po_cause_from_name(po_cause_name((po_run_cause)i), &cause));
         assert_int_equal(cause, i);
     }
     assert_false(po_cause_from_name("Power", &cause) || po_cause_from_name("", &cause) ||
