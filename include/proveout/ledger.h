@@ -58,6 +58,14 @@ typedef struct po_act_done {
 PO_API po_status po_ledger_act(po_ledger *ledger, const po_act *act, po_arena *arena, po_act_done *ret,
                                po_err *err) PO_MUST_USE;
 
+enum { PO_ACTS_MOST = 20000 };
+/* Carry out several acts in order, all of them or none: one transaction, an event each.
+ * acts, ret  n of each; ret is written on success only
+ * ret_failed always written: on failure, which act could not be carried out
+ * Errors     as po_ledger_act; PO_E_RANGE for n of 0 or above PO_ACTS_MOST */
+PO_API po_status po_ledger_act_all(po_ledger *ledger, const po_act *acts, size_t n, po_arena *arena, po_act_done *ret,
+                                   size_t *ret_failed, po_err *err) PO_MUST_USE;
+
 /* Ask a question: name and a JSON object of parameters (NULL = none) to a JSON document, in the arena.
  * Errors: PO_E_NOTFOUND (no such question or thing), PO_E_RANGE, PO_E_IO, PO_E_NOMEM. */
 PO_API po_status po_ledger_ask(po_ledger *ledger, const char *question, const char *parameters, po_arena *arena,

@@ -47,7 +47,7 @@ static bool seen(po_book *book, po_table table, int64_t id)
     return false;
 }
 
-static po_status remember(po_book *book, po_table table, int64_t id, const char *sql, po_err *err)
+static po_status remember(po_book *book, po_table table, int64_t id, bool made, po_err *err)
 {
     if (seen(book, table, id)) {
         return PO_OK;
@@ -58,17 +58,27 @@ static po_status remember(po_book *book, po_table table, int64_t id, const char 
     book->touched[book->n_before].table = table;
     book->touched[book->n_before].id = id;
     book->n_before++;
-    return po_store_do(book->store, NULL, err, sql, "iii", book->event, (int64_t)book->n_before, id);
+    return made ? po_store_do(book->store, NULL, err,
+                              "INSERT INTO before(event, n, tbl, id, was) VALUES(?1, ?2, ?4, ?3, NULL)", "iiii",
+                              book->event, (int64_t)book->n_before, id, (int64_t)table)
+                : po_store_do(book->store, NULL, err, po_tables[table].keep, "iiii", book->event,
+                              (int64_t)book->n_before, id, (int64_t)table);
 }
 
 po_status po_book_touch(po_book *book, po_table table, int64_t id, po_err *err)
 {
-    return remember(book, table, id, po_tables[table].keep, err);
+    return remember(book, table, id, false, err);
 }
 
 po_status po_book_made(po_book *book, po_table table, int64_t id, po_err *err)
 {
-    return remember(book, table, id, po_tables[table].made, err);
+    return remember(book, table, id, true, err);
+}
+
+po_status po_book_next_id(po_book *book, po_table table, int64_t *ret, po_err *err)
+{
+    *ret = 1;
+    return po_store_number(book->store, ret, NULL, err, po_tables[table].next, "");
 }
 
 void po_book_answer_int(po_book *book, const char *key, int64_t value)

@@ -12,25 +12,24 @@ enum { PO_HASH = 32, PO_BEFORE_KEPT = 20000 }; /* how many events back an act ca
 
 typedef enum po_role { PO_ROLE_NONE, PO_ROLE_MEMBER, PO_ROLE_DESK, PO_ROLE_KEEPER } po_role;
 
-/* Derived tables whose rows have an id and the number of the event that wrote them last. Children before parents. */
+enum { PO_SCHEMA_VERSION = 2 };
+
+/* Derived tables whose rows have an id and the number of the event that wrote them last (columns.h). */
 typedef enum po_table {
-    PO_T_DRAWS,
-    PO_T_RUNS,
-    PO_T_WAIVERS,
-    PO_T_PERMITS,
-    PO_T_TERMS,
-    PO_T_MEMBERS,
+#define TABLE(id, name, columns) PO_T_##id,
+#include "ledger/tables.inc"
+#undef TABLE
     PO_T_COUNT
 } po_table;
 
 typedef struct po_table_sql {
     const char *name;
-    const char *keep;        /* event, n, id: what the row is now, into the table "before" */
-    const char *made;        /* event, n, id: that there was no such row */
+    const char *keep;        /* event, n, id, table: what the row is now, into the table "before" */
     const char *last;        /* id: the event that wrote the row last */
     const char *restore;     /* JSON, id */
     const char *drop;        /* id */
     const char *empty, *all; /* delete all; select all in order */
+    const char *next;        /* the id after the last */
 } po_table_sql;
 extern const po_table_sql po_tables[PO_T_COUNT];
 extern const po_schema po_ledger_schema;
@@ -53,7 +52,7 @@ typedef struct po_book {
     struct {
         po_table table;
         int64_t id;
-    } touched[64];
+    } touched[128];
 } po_book;
 
 /* Check the act against the book and write what follows from it. */
@@ -71,6 +70,8 @@ const po_act_kind *po_act_find(const char *name);
 po_status po_book_touch(po_book *book, po_table table, int64_t id, po_err *err) PO_MUST_USE;
 /* Remember that this act made the row. */
 po_status po_book_made(po_book *book, po_table table, int64_t id, po_err *err) PO_MUST_USE;
+/* The id for a new row of a table whose ids are counted. */
+po_status po_book_next_id(po_book *book, po_table table, int64_t *ret, po_err *err) PO_MUST_USE;
 void po_book_answer_int(po_book *book, const char *key, int64_t value);
 void po_book_answer_text(po_book *book, const char *key, const char *value);
 
@@ -111,6 +112,35 @@ po_status po_waivers_draw(po_book *book, int64_t member, int64_t run, const char
 /* A permit that is held now; *ret 0: none. */
 po_status po_permit_held(po_store *store, int64_t member, const char *permission, int64_t at_ms, int64_t *ret,
                          po_err *err) PO_MUST_USE;
+/* What the subjects need of each other. */
+
+/* The row of a machine, made where the book has none yet. Not touched. */
+po_status po_machine_row(po_book *book, const char *machine, int64_t *ret_id, po_err *err) PO_MUST_USE;
+/* PO_E_CONFLICT where it is tagged out, resting or retired (with the reason), or out, or its part is still on it. */
+po_status po_machine_may_go_out(po_store *store, const char *machine, po_err *err) PO_MUST_USE;
+/* PO_E_NOTFOUND: no such stick; PO_E_CONFLICT: it belongs to another machine (both names), is lost or retired. */
+po_status po_stick_goes_with(po_store *store, const char *stick, const char *machine, po_err *err) PO_MUST_USE;
+typedef struct po_spool {
+    int64_t id, diameter_um, density_mg_cm3, left_mg, tare_mg, price_minor_kg; /* -1: unknown */
+    char state[8], material[72];
+} po_spool;
+/* PO_E_NOTFOUND: no such spool. */
+po_status po_spool_find(po_store *store, const char *spool, po_spool *ret, po_err *err) PO_MUST_USE;
+/* Take mg off what a spool holds by the book (negative: give back); it may fall below nothing, which the next weighing shows. */
+po_status po_spool_take(po_book *book, int64_t spool, int64_t mg, po_err *err) PO_MUST_USE;
+/* The part of a run is off the bed: to "shelf" (place 0: none named; kept_until_ms 0: without end), "member" or "waste".
+ * PO_E_CONFLICT where the place is taken, naming whose run lies there. */
+po_status po_part_off(po_book *book, int64_t run, const char *to, int64_t place, int64_t kept_until_ms,
+                      po_err *err) PO_MUST_USE;
+/* A ticket becomes a run. PO_E_CONFLICT where it is another member's, not waiting, or its time has passed. */
+po_status po_ticket_claim(po_book *book, int64_t ticket, int64_t member, int64_t run, po_err *err) PO_MUST_USE;
+po_status po_message_put(po_book *book, int64_t member, const char *kind, const char *text, int64_t run,
+                         po_err *err) PO_MUST_USE; /* run 0: none */
+po_status po_waste_put(po_book *book, const char *material, int64_t mg, const char *kind, const char *note, int64_t run,
+                       po_err *err) PO_MUST_USE; /* run 0: none */
+/* The course, assignment, group and fund of a body: known, open, and the member in the group; else a sentence. */
+po_status po_purpose_holds(po_store *store, const json_t *body, int64_t member, po_err *err) PO_MUST_USE;
+
 /* "12.5 m" for a person: exact. */
 const char *po_metres(char out[32], int64_t um);
 

@@ -9,7 +9,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ID_MOST = 64, TEXT_MOST = 1000, IDS_MOST = 32, ROWS_MOST = 400, BODY_MOST = 256 * 1024 };
+enum {
+    ID_MOST = 64,
+    TEXT_MOST = 1000,
+    IDS_MOST = 32,
+    ROWS_MOST = 400,
+    COUNTS_MOST = 64,
+    USES_MOST = 8,
+    BODY_MOST = 256 * 1024
+};
 
 bool po_field_is_id(const char *s)
 {
@@ -77,6 +85,34 @@ static bool is_table(const json_t *v)
     return ok;
 }
 
+static bool are_counts(const json_t *v)
+{
+    size_t n = json_array_size(v);
+    bool ok = json_is_array(v) && n >= 1 && n <= COUNTS_MOST;
+    int64_t least = 0;
+    for (size_t i = 0; ok && i < n; i++) {
+        ok = is_whole(json_array_get(v, i), least, PO_COUNT_MOST);
+        least = json_integer_value(json_array_get(v, i));
+    }
+    return ok;
+}
+
+static bool are_uses(const json_t *v)
+{
+    size_t n = json_array_size(v);
+    bool ok = json_is_array(v) && n >= 1 && n <= USES_MOST;
+    int64_t least = 0;
+    for (size_t i = 0; ok && i < n; i++) {
+        const json_t *use = json_array_get(v, i), *tool = json_object_get(use, "tool");
+        const json_t *spool = json_object_get(use, "spool");
+        bool named = json_is_string(spool) && po_field_is_id(json_string_value(spool));
+        ok = json_object_size(use) == (spool ? 3 : 2) && is_whole(tool, least, USES_MOST - 1) &&
+             is_whole(json_object_get(use, "um"), 0, PO_COUNT_MOST) && (named || !spool || json_is_null(spool));
+        least = json_integer_value(tool) + 1;
+    }
+    return ok;
+}
+
 static bool is_map(const json_t *v)
 {
     bool ok = json_is_object(v);
@@ -117,6 +153,8 @@ static const struct {
     {"flag", "true or false"},
     {"ids", "a list of 1 to 32 short names"},
     {"table", "1 to 400 rows of three whole numbers that rise"},
+    {"counts", "a list of 1 to 64 whole numbers that do not fall"},
+    {"uses", "1 to 8 of {tool, spool, um}, the tools rising from 0 to 7"},
     {"map", "names, each with a list of names"},
 };
 
@@ -134,10 +172,12 @@ static bool fits(const char *kind, size_t n, const json_t *v)
             return is[i];
         }
     }
-    return n == 3 && memcmp(kind, "ids", 3) == 0     ? are_ids(v)
-           : n == 5 && memcmp(kind, "table", 5) == 0 ? is_table(v)
-           : n == 3 && memcmp(kind, "map", 3) == 0   ? is_map(v)
-                                                     : s && is_choice(kind, n, s);
+    return n == 3 && memcmp(kind, "ids", 3) == 0      ? are_ids(v)
+           : n == 5 && memcmp(kind, "table", 5) == 0  ? is_table(v)
+           : n == 3 && memcmp(kind, "map", 3) == 0    ? is_map(v)
+           : n == 6 && memcmp(kind, "counts", 6) == 0 ? are_counts(v)
+           : n == 4 && memcmp(kind, "uses", 4) == 0   ? are_uses(v)
+                                                      : s && is_choice(kind, n, s);
 }
 
 static po_status wrong(const char *name, const char *kind, size_t n, const json_t *v, po_err *err)

@@ -11,6 +11,8 @@
  *   flag     true or false
  *   ids      1 to 32 ids
  *   table    1 to 400 rows of three counts, the first column rising and the others not falling
+ *   counts   1 to 64 counts, not falling
+ *   uses     1 to 8 objects {"tool": n, "spool": id or null, "um": count}, the tools rising from 0 to 7
  *   map      words to lists of ids
  *   a|b|c    one of these words
  * A question mark behind the name: may be missing. What is null counts as missing. */

@@ -196,16 +196,31 @@ po_status po_ledger_rebuild(po_ledger *ledger, po_err *err)
     po_ledger_lead(ledger);
     po_store *store = ledger->store;
     po_status s = po_store_begin(store, true, err);
-    for (int t = 0; s == PO_OK && t < PO_T_COUNT; t++) { /* children first */
-        s = po_store_do(store, NULL, err, po_tables[t].empty, "");
+    for (int t = 0; s == PO_OK && t < PO_T_COUNT; t++) { /* who refers before who is referred to: columns.h */
+        int late = PO_T_COUNT - PO_T_MACHINES;
+        s = po_store_do(store, NULL, err, po_tables[t < late ? PO_T_COUNT - 1 - t : t - late].empty, "");
     }
     s = s == PO_OK ? po_store_do(store, NULL, err, "DELETE FROM before", "") : s;
     s = s == PO_OK ? po_store_do(store, NULL, err, "DELETE FROM undone", "") : s;
     s = s == PO_OK ? po_events_replay(store, store, err) : s;
+    s = s == PO_OK ? po_store_do(store, NULL, err, "UPDATE derived SET version = ?1", "i", (int64_t)PO_SCHEMA_VERSION)
+                   : s;
     s = s == PO_OK ? po_store_commit(store, err) : s;
     po_store_rollback(store);
     po_ledger_let_go(ledger);
     return s;
+}
+
+po_status po_ledger_derive(po_ledger *ledger, po_err *err)
+{
+    int64_t version = 0;
+    po_status s = po_store_number(ledger->asking, &version, NULL, err, "SELECT version FROM derived", "");
+    if (s != PO_OK || version == PO_SCHEMA_VERSION) {
+        return s;
+    }
+    return ledger->store ? po_ledger_rebuild(ledger, err)
+                         : po_fail_at(err, PO_E_UNSUPPORTED, po_store_path(ledger->asking), 0, 0,
+                                      "the book comes from an older version; open it once for writing");
 }
 
 static void first_fault(void *user, const char *sentence)

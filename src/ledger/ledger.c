@@ -13,12 +13,19 @@
 
 enum { TURN_MOST = 64, LINGER_US = 120, USUAL_WAIT_MS = 10000 };
 
-struct po_waiting {
+/* One act on its way. */
+typedef struct doing {
     const po_act_kind *kind;
     const char *by;
     json_t *body, *private, *answer;
     int64_t event;
     unsigned char hash[PO_HASH];
+} doing;
+
+/* A caller in the line, with one act or several that stand or fall together. */
+struct po_waiting {
+    doing *acts;
+    size_t n, failed; /* failed: which act the status is about */
     po_status status;
     po_err err;
     bool done;
@@ -63,6 +70,7 @@ po_status po_ledger_open(const char *path, const po_ledger_options *options, po_
         s = po_store_open(path, &so, &l->store, err);
         s = s == PO_OK ? po_store_again(l->store, true, &l->asking, err) : s;
     }
+    s = s == PO_OK ? po_ledger_derive(l, err) : s;
     if (s != PO_OK) {
         po_ledger_close(l);
         return s;
@@ -85,7 +93,7 @@ void po_ledger_close(po_ledger *ledger)
     free(ledger);
 }
 
-/* One act within the open transaction; alone: without marks, since nothing else is in it. */
+/* One caller's acts within the open transaction; alone: without marks, since nothing else is in it. */
 static void carry_out(po_ledger *l, po_waiting *w, po_tail *tail, bool alone)
 {
     w->status = alone ? PO_OK : po_store_mark(l->store, &w->err);
@@ -93,11 +101,17 @@ static void carry_out(po_ledger *l, po_waiting *w, po_tail *tail, bool alone)
         return;
     }
     po_tail next = *tail;
-    w->status = po_event_append(l->store, &next, w->kind, w->by, w->body, w->private, l->now_ms(l->user), w->answer,
-                                &w->err);
+    for (w->failed = 0; w->failed < w->n; w->failed++) {
+        doing *d = &w->acts[w->failed];
+        w->status = po_event_append(l->store, &next, d->kind, d->by, d->body, d->private, l->now_ms(l->user), d->answer,
+                                    &w->err);
+        if (w->status != PO_OK) {
+            break;
+        }
+        d->event = next.seq;
+        memcpy(d->hash, next.hash, PO_HASH);
+    }
     if (w->status == PO_OK) {
-        w->event = next.seq;
-        memcpy(w->hash, next.hash, PO_HASH);
         w->status = alone ? PO_OK : po_store_keep(l->store, &w->err);
     } else if (!alone && po_store_is_open(l->store)) {
         po_err ignored;
@@ -228,51 +242,80 @@ static void clear_traces(po_ledger *l)
     po_ledger_let_go(l);
 }
 
-po_status po_ledger_act(po_ledger *ledger, const po_act *act, po_arena *arena, po_act_done *ret, po_err *err)
+/* What the caller gave, read and held against its description. */
+static po_status make_ready(const po_act *act, doing *d, po_err *err)
 {
-    if (!ledger->store) {
-        return po_fail(err, PO_E_IO, "the book was opened to be read only; nothing can be booked");
-    }
     if (!act->name || !act->by || !act->body) {
         return po_fail(err, PO_E_RANGE, "an act needs a name, who does it, and a body");
     }
-    po_waiting w = {.kind = po_act_find(act->name), .by = act->by};
-    if (!w.kind) {
+    d->kind = po_act_find(act->name);
+    d->by = act->by;
+    if (!d->kind) {
         return po_fail_at(err, PO_E_NOTFOUND, "act", 0, 0, "there is no act \"%.60s\"", act->name);
     }
     if (!po_field_is_id(act->by)) {
         return po_fail_at(err, PO_E_RANGE, "by", 0, 0, "who does it is not a member's number or a role");
     }
-    po_status s = po_fields_read(w.kind->verb->fields, act->body, &w.body, &w.private, err);
-    if (s != PO_OK) {
-        return s;
+    d->answer = json_object();
+    return d->answer ? po_fields_read(d->kind->verb->fields, act->body, &d->body, &d->private, err)
+                     : po_fail(err, PO_E_NOMEM, "out of memory for an answer");
+}
+
+/* It is booked: even when memory for the words is gone. */
+static void hand_back(const doing *d, po_arena *arena, po_act_done *ret)
+{
+    char *answer = po_fields_canonical(d->answer), *kept = answer ? po_arena_text(arena, answer) : NULL;
+    ret->event = (uint64_t)d->event;
+    po_hex(ret->hash, d->hash);
+    ret->answer = kept ? kept : "{}";
+    free(answer);
+}
+
+po_status po_ledger_act_all(po_ledger *ledger, const po_act *acts, size_t n, po_arena *arena, po_act_done *ret,
+                            size_t *ret_failed, po_err *err)
+{
+    *ret_failed = 0;
+    if (!ledger->store) {
+        return po_fail(err, PO_E_IO, "the book was opened to be read only; nothing can be booked");
     }
-    w.answer = json_object();
-    char *answer = NULL;
-    if (w.answer) {
+    if (n == 0 || n > PO_ACTS_MOST) {
+        return po_fail(err, PO_E_RANGE, "1 to %d acts can be booked together", PO_ACTS_MOST);
+    }
+    po_waiting w = {.acts = calloc(n, sizeof *w.acts), .n = n};
+    po_status s = w.acts ? PO_OK : po_fail(err, PO_E_NOMEM, "out of memory for %zu acts", n);
+    bool forgets = false;
+    for (size_t i = 0; s == PO_OK && i < n; i++) {
+        s = make_ready(&acts[i], &w.acts[i], err);
+        *ret_failed = i;
+        forgets = forgets || strcmp(acts[i].name, "member-forget") == 0;
+    }
+    if (s == PO_OK) {
         line_up(ledger, &w);
         s = w.status;
+        *ret_failed = w.failed;
         if (s != PO_OK && err) {
             *err = w.err;
         }
-        if (s == PO_OK && strcmp(act->name, "member-forget") == 0) {
+        if (s == PO_OK && forgets) {
             clear_traces(ledger);
         }
-        answer = s == PO_OK ? po_fields_canonical(w.answer) : NULL;
-    } else {
-        s = po_fail(err, PO_E_NOMEM, "out of memory for an answer");
+        for (size_t i = 0; s == PO_OK && i < n; i++) {
+            hand_back(&w.acts[i], arena, &ret[i]);
+        }
     }
-    if (s == PO_OK) { /* it is booked: even when memory for the words is gone */
-        ret->event = (uint64_t)w.event;
-        po_hex(ret->hash, w.hash);
-        char *kept = answer ? po_arena_text(arena, answer) : NULL;
-        ret->answer = kept ? kept : "{}";
+    for (size_t i = 0; w.acts && i < n; i++) {
+        json_decref(w.acts[i].answer);
+        json_decref(w.acts[i].body);
+        json_decref(w.acts[i].private);
     }
-    free(answer);
-    json_decref(w.answer);
-    json_decref(w.body);
-    json_decref(w.private);
+    free(w.acts);
     return s;
+}
+
+po_status po_ledger_act(po_ledger *ledger, const po_act *act, po_arena *arena, po_act_done *ret, po_err *err)
+{
+    size_t failed;
+    return po_ledger_act_all(ledger, act, 1, arena, ret, &failed, err);
 }
 
 po_status po_ledger_ask(po_ledger *ledger, const char *question, const char *parameters, po_arena *arena,

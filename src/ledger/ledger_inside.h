@@ -25,6 +25,8 @@ struct po_ledger {
 /* The writing connection for one caller alone. */
 void po_ledger_lead(po_ledger *ledger);
 void po_ledger_let_go(po_ledger *ledger);
+/* Make the derived tables where they are due: after an older book was brought up. */
+po_status po_ledger_derive(po_ledger *ledger, po_err *err) PO_MUST_USE;
 /* Everything there is to check, through the asking connection. */
 po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
 

@@ -69,3 +69,16 @@ po_status po_apply_permit_withdraw(po_book *book, po_err *err)
     }
     return s == PO_OK ? withdraw(book, held, po_field_text(book->body, "reason"), err) : s;
 }
+
+/* Of all who hold it at once: more rows than an undo keeps, so it can not be taken back. */
+po_status po_apply_permits_lapse(po_book *book, po_err *err)
+{
+    int64_t n = 0;
+    po_status s = po_store_do(book->store, &n, err,
+                              "UPDATE permits SET last = ?1, until_ms = ?2, reason = ?3 WHERE permission = ?4 AND "
+                              "withdrawn_ms IS NULL AND (until_ms IS NULL OR until_ms > ?2)",
+                              "iitt", book->event, book->at_ms, po_field_text(book->body, "reason"),
+                              po_field_text(book->body, "permission"));
+    po_book_answer_int(book, "lapsed", n);
+    return s;
+}

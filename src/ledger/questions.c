@@ -3,56 +3,7 @@
  * Each answer is one JSON object with "format"; lists have at most `limit` rows and say with `more` that there are others. */
 #include <string.h>
 
-#include "ledger/ledger_inside.h"
-
-enum { LIMIT_USUAL = 100, LIMIT_MOST = 1000 };
-
-static void put_int(json_t *to, const char *key, int64_t v)
-{
-    json_object_set_new(to, key, json_integer(v));
-}
-
-static void put_text(json_t *to, const char *key, const char *v)
-{
-    json_object_set_new(to, key, v ? json_string(v) : json_null());
-}
-
-/* Rows as a list of objects, keys from the names of the columns; columns named is_... become true or false. */
-static po_status put_rows(po_rows *rows, json_t *to, const char *key, int64_t limit, po_err *err)
-{
-    json_t *list = json_array();
-    bool more = false;
-    while (po_rows_next(rows)) {
-        if (limit-- == 0) {
-            more = true;
-            break;
-        }
-        json_t *o = json_object();
-        for (int c = 0; c < po_rows_columns(rows); c++) {
-            const char *name = po_rows_name(rows, c);
-            char kind = po_rows_kind(rows, c);
-            json_t *v = kind == 'i'   ? json_integer(po_rows_int(rows, c))
-                        : kind == 't' ? json_string(po_rows_text(rows, c))
-                                      : json_null();
-            if (strncmp(name, "is_", 3) == 0) {
-                json_decref(v);
-                v = json_boolean(po_rows_int(rows, c) != 0);
-                name += 3;
-            }
-            json_object_set_new(o, name, v);
-        }
-        json_array_append_new(list, o);
-    }
-    json_object_set_new(to, key, list);
-    json_object_set_new(to, "more", json_boolean(more));
-    return po_rows_end(rows, err);
-}
-
-static int64_t limit_of(const json_t *p)
-{
-    int64_t limit = po_field_has(p, "limit") ? po_field_int(p, "limit") : LIMIT_USUAL;
-    return limit > LIMIT_MOST ? LIMIT_MOST : limit;
-}
+#include "ledger/answers.h"
 
 /* What the account of a member says now. */
 static po_status put_balance(po_store *store, int64_t member, const json_t *p, int64_t now, json_t *to, po_err *err)
@@ -68,29 +19,29 @@ static po_status put_balance(po_store *store, int64_t member, const json_t *p, i
     if (s != PO_OK) {
         return s;
     }
-    put_text(to, "term", po_rows_next(rows) ? po_rows_text(rows, 0) : NULL);
+    po_put_text(to, "term", po_rows_next(rows) ? po_rows_text(rows, 0) : NULL);
     s = po_rows_end(rows, err);
     if (term) {
-        put_int(to, "allowance_um", allowance);
-        put_int(to, "charged_um", charged);
-        put_int(to, "left_um", allowance - charged);
-        put_int(to, "term_until_ms", until);
+        po_put_int(to, "allowance_um", allowance);
+        po_put_int(to, "charged_um", charged);
+        po_put_int(to, "left_um", allowance - charged);
+        po_put_int(to, "term_until_ms", until);
     }
-    put_int(to, "waivers_left_um", waived);
+    po_put_int(to, "waivers_left_um", waived);
     if (po_field_has(
             p,
             "run_limit_um")) { /* what one run may take now: the waivers come on top of whichever limit is the lower */
         int64_t limit = po_field_int(p, "run_limit_um"), left = allowance - charged > 0 ? allowance - charged : 0;
-        put_int(to, "one_run_um", (term && left < limit ? left : limit) + waived);
+        po_put_int(to, "one_run_um", (term && left < limit ? left : limit) + waived);
     }
     return s;
 }
 
-static po_status ask_balance(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
+po_status po_ask_balance(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
 {
     po_member m = {0};
-    put_text(ret, "format", "proveout/balance/1");
-    put_text(ret, "member", po_field_text(p, "member"));
+    po_put_text(ret, "format", "proveout/balance/1");
+    po_put_text(ret, "member", po_field_text(p, "member"));
     po_status s = po_member_find(store, po_field_text(p, "member"), now, &m, err);
     return s == PO_OK ? put_balance(store, m.id, p, now, ret, err) : s;
 }
@@ -114,13 +65,13 @@ static void add_effective(const json_t *implies, const char *permission, json_t 
     json_decref(todo);
 }
 
-static po_status ask_member(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
+po_status po_ask_member(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
 {
     const char *number = po_field_text(p, "member");
     po_member m = {0};
     po_rows *rows = NULL;
-    put_text(ret, "format", "proveout/member/1");
-    put_text(ret, "member", number);
+    po_put_text(ret, "format", "proveout/member/1");
+    po_put_text(ret, "member", number);
     po_status s = po_member_find(store, number, now, &m, err);
     s = s == PO_OK ? po_store_ask(store, &rows, err, "SELECT name, contact FROM persons WHERE member = ?1", "t", number)
                    : s;
@@ -128,11 +79,11 @@ static po_status ask_member(po_store *store, const json_t *p, int64_t now, json_
         return s;
     }
     bool person = po_rows_next(rows);
-    put_text(ret, "name", person ? po_rows_text(rows, 0) : NULL);
-    put_text(ret, "contact", person ? po_rows_text(rows, 1) : NULL);
+    po_put_text(ret, "name", person ? po_rows_text(rows, 0) : NULL);
+    po_put_text(ret, "contact", person ? po_rows_text(rows, 1) : NULL);
     s = po_rows_end(rows, err);
-    put_text(ret, "role", po_role_word(m.role));
-    put_text(ret, "suspended", m.suspended ? m.reason : NULL);
+    po_put_text(ret, "role", po_role_word(m.role));
+    po_put_text(ret, "suspended", m.suspended ? m.reason : NULL);
     s = s == PO_OK
             ? po_store_ask(
                   store, &rows, err,
@@ -140,7 +91,7 @@ static po_status ask_member(po_store *store, const json_t *p, int64_t now, json_
                   "withdrawn_ms IS NULL AND (until_ms IS NULL OR until_ms > ?2) ORDER BY permission, id",
                   "ii", m.id, now)
             : s;
-    s = s == PO_OK ? put_rows(rows, ret, "permits", LIMIT_MOST, err) : s;
+    s = s == PO_OK ? po_put_rows(rows, ret, "permits", PO_LIMIT_MOST, err) : s;
     json_object_del(ret, "more");
     if (s != PO_OK) {
         return s;
@@ -168,17 +119,17 @@ static po_status ask_member(po_store *store, const json_t *p, int64_t now, json_
                   "AND state <> 'back' ORDER BY id",
                   "i", m.id)
             : s;
-    s = s == PO_OK ? put_rows(rows, ret, "runs_out", LIMIT_MOST, err) : s;
+    s = s == PO_OK ? po_put_rows(rows, ret, "runs_out", PO_LIMIT_MOST, err) : s;
     json_object_del(ret, "more");
     return s;
 }
 
-static po_status ask_runs(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
+po_status po_ask_runs(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
 {
-    int64_t limit = limit_of(p), until = po_field_has(p, "until") ? po_field_int(p, "until") : PO_TIME_MOST + 1;
+    int64_t limit = po_limit_of(p), until = po_field_has(p, "until") ? po_field_int(p, "until") : PO_TIME_MOST + 1;
     po_rows *rows = NULL;
     (void)now;
-    put_text(ret, "format", "proveout/runs/1");
+    po_put_text(ret, "format", "proveout/runs/1");
     po_status s = po_store_ask(store, &rows, err,
                                "SELECT r.id AS run, m.member AS member, t.term AS term, r.machine AS machine, r.stick "
                                "AS stick, r.spool AS spool, r.sha256 AS "
@@ -201,15 +152,15 @@ static po_status ask_runs(po_store *store, const json_t *p, int64_t now, json_t 
                                po_field_text(p, "state"), po_field_text(p, "outcome"), po_field_text(p, "term"),
                                po_field_int(p, "from"), until, po_field_int(p, "before_run"), po_field_int(p, "run"),
                                limit + 1);
-    return s == PO_OK ? put_rows(rows, ret, "runs", limit, err) : s;
+    return s == PO_OK ? po_put_rows(rows, ret, "runs", limit, err) : s;
 }
 
-static po_status ask_events(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
+po_status po_ask_events(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
 {
-    int64_t limit = limit_of(p), until = po_field_has(p, "until") ? po_field_int(p, "until") : PO_TIME_MOST + 1;
+    int64_t limit = po_limit_of(p), until = po_field_has(p, "until") ? po_field_int(p, "until") : PO_TIME_MOST + 1;
     po_rows *rows = NULL;
     (void)now;
-    put_text(ret, "format", "proveout/events/1");
+    po_put_text(ret, "format", "proveout/events/1");
     po_status s = po_store_ask(
         store, &rows, err,
         "SELECT e.seq AS event, at_ms, behind_ms, act, by, body, lower(hex(prev)) AS prev, lower(hex(hash)) AS hash, "
@@ -217,41 +168,11 @@ static po_status ask_events(po_store *store, const json_t *p, int64_t now, json_
         "act = ?2) AND (?3 IS NULL OR by = ?3) AND at_ms >= ?4 AND at_ms < ?5 ORDER BY e.seq LIMIT ?6",
         "ittiii", po_field_int(p, "after"), po_field_text(p, "act"), po_field_text(p, "by"), po_field_int(p, "from"),
         until, limit + 1);
-    s = s == PO_OK ? put_rows(rows, ret, "events", limit, err) : s;
+    s = s == PO_OK ? po_put_rows(rows, ret, "events", limit, err) : s;
     json_t *list = json_object_get(ret, "events");
     for (size_t i = 0; s == PO_OK && i < json_array_size(list); i++) { /* the body is JSON already */
         json_t *event = json_array_get(list, i), *body = json_loads(po_field_text(event, "body"), 0, NULL);
         json_object_set_new(event, "body", body ? body : json_null());
     }
     return s;
-}
-
-static const po_ledger_verb verbs[] = {
-    {"member", "who a member is, what they may do, what is left",
-     "member: id; implies?: map; run_limit_um?: count; sha256?: sha256"},
-    {"balance", "what a member has used and what is left, of the term and of waivers (for a job: with those for it)",
-     "member: id; run_limit_um?: count; sha256?: sha256"},
-    {"runs", "runs, the latest first",
-     "member?: id; machine?: id; state?: out|ended|failed|back; outcome?: good|failed|stopped|not-collected; term?: "
-     "id; from?: time; "
-     "until?: time; run?: number; before_run?: number; limit?: number"},
-    {"events", "events in order", "after?: count; act?: id; by?: id; from?: time; until?: time; limit?: number"},
-};
-static const po_question questions[] = {ask_member, ask_balance, ask_runs, ask_events};
-
-const po_ledger_verb *po_ledger_questions(size_t *ret_n)
-{
-    *ret_n = sizeof verbs / sizeof verbs[0];
-    return verbs;
-}
-
-po_question po_question_find(const char *name, const char **ret_fields)
-{
-    for (size_t i = 0; name && i < sizeof verbs / sizeof verbs[0]; i++) {
-        if (strcmp(verbs[i].name, name) == 0) {
-            *ret_fields = verbs[i].fields;
-            return questions[i];
-        }
-    }
-    return NULL;
 }

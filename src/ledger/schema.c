@@ -1,103 +1,107 @@
-/* The tables of the book, column by column, and how they come about. SPDX-License-Identifier: Apache-2.0
+/* What the book's file holds, and how older books become new ones. SPDX-License-Identifier: Apache-2.0
  *
- * events and persons are what is kept; all others follow from the events. A row of a derived table has an id (the number of
- * the event that made it; draws are counted) and `last`, the event that wrote it last: an act can be taken back only while
- * its rows are still its own. "before" holds what those rows were. */
+ * events and persons are what is kept; all other tables follow from the events (columns.h says what each column is). So an
+ * older book is brought up by throwing its derived tables away and making the new ones, empty; "derived" then says that they
+ * are due, and whoever opens the book makes them from the events before anything else (po_ledger_open).
+ * "before" holds what the rows of an act were: an act can be taken back only while its rows are still its own. */
 #include "ledger/book.h"
+#include "ledger/columns.h"
 
-static const char version_1[] =
-    /* seq: from 1 without gaps. at_ms: never falls. behind_ms: by how much the clock stood behind the last event, else 0.
+#define DDL(column, kind) ", " #column " " kind
+#define MAKE(name, COLUMNS) "CREATE TABLE " #name "(id INTEGER PRIMARY KEY" COLUMNS(DDL) ") STRICT;"
+
+static const po_schema_step steps[] = {
+    {1,
+     {
+         /* seq: from 1 without gaps. at_ms: never falls. behind_ms: by how much the clock stood behind the last event, else 0.
      * body: canonical JSON. prev, hash: SHA-256, events.c says over what. */
-    "CREATE TABLE events(seq INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, behind_ms INTEGER NOT NULL, act TEXT NOT "
-    "NULL,"
-    " by TEXT NOT NULL, body TEXT NOT NULL, prev BLOB NOT NULL, hash BLOB NOT NULL) STRICT;"
-    "CREATE TRIGGER events_stay BEFORE UPDATE ON events BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;"
-    "CREATE TRIGGER events_remain BEFORE DELETE ON events BEGIN SELECT RAISE(ABORT, 'events are never removed'); END;"
-    /* Not in the chain, not made from events: removed when a person is forgotten. */
-    "CREATE TABLE persons(member TEXT PRIMARY KEY, name TEXT, contact TEXT) STRICT, WITHOUT ROWID;"
-    /* state: active, suspended (until_ms: null = until resumed), forgotten */
-    "CREATE TABLE members(id INTEGER PRIMARY KEY, last INTEGER NOT NULL, member TEXT NOT NULL UNIQUE, role TEXT NOT "
-    "NULL,"
-    " state TEXT NOT NULL, reason TEXT, until_ms INTEGER) STRICT;"
-    /* until_ms: null = without end */
-    "CREATE TABLE permits(id INTEGER PRIMARY KEY, last INTEGER NOT NULL, member INTEGER NOT NULL REFERENCES "
-    "members(id),"
-    " permission TEXT NOT NULL, given_by TEXT NOT NULL, given_ms INTEGER NOT NULL, until_ms INTEGER, withdrawn_ms "
-    "INTEGER,"
-    " reason TEXT) STRICT;"
-    "CREATE INDEX permits_of ON permits(member, permission);"
-    /* from_ms <= t < until_ms; closed_ms: null = open */
-    "CREATE TABLE terms(id INTEGER PRIMARY KEY, last INTEGER NOT NULL, term TEXT NOT NULL UNIQUE, from_ms INTEGER NOT "
-    "NULL,"
-    " until_ms INTEGER NOT NULL, allowance_um INTEGER NOT NULL, closed_ms INTEGER) STRICT;"
-    /* sha256: null = for any job */
-    "CREATE TABLE waivers(id INTEGER PRIMARY KEY, last INTEGER NOT NULL, member INTEGER NOT NULL REFERENCES "
-    "members(id),"
-    " um INTEGER NOT NULL, reason TEXT NOT NULL, asked_by TEXT NOT NULL, given_by TEXT NOT NULL, given_ms INTEGER NOT "
-    "NULL,"
-    " sha256 TEXT, until_ms INTEGER, withdrawn_ms INTEGER) STRICT;"
-    "CREATE INDEX waivers_of ON waivers(member);"
-    /* state: out, ended, failed, back. term, permit: null = none. counts: 1 until an outcome says 0.
-     * charge_um: what the run takes from the term's allowance; with what its draws take from waivers it is
-     * used_um, else failed_um, else reserved_um, or 0 where it does not count. */
-    "CREATE TABLE runs(id INTEGER PRIMARY KEY, last INTEGER NOT NULL, member INTEGER NOT NULL REFERENCES members(id),"
-    " term INTEGER REFERENCES terms(id), permit INTEGER REFERENCES permits(id), machine TEXT NOT NULL, stick TEXT, "
-    "spool TEXT,"
-    " sha256 TEXT NOT NULL, purpose TEXT, by TEXT NOT NULL, state TEXT NOT NULL, out_ms INTEGER NOT NULL,"
-    " reserved_um INTEGER NOT NULL, reserved_seconds INTEGER, run_limit_um INTEGER, ended_ms INTEGER, failed_um "
-    "INTEGER,"
-    " failed_seconds INTEGER, symptom TEXT, back_ms INTEGER, used_um INTEGER, used_mg INTEGER, figure TEXT, condition "
-    "TEXT,"
-    " outcome TEXT, cause TEXT, counts INTEGER NOT NULL, rerun_first INTEGER NOT NULL, charge_um INTEGER NOT NULL) "
-    "STRICT;"
-    "CREATE INDEX runs_of ON runs(member, term);"
-    "CREATE UNIQUE INDEX machine_taken ON runs(machine) WHERE state <> 'back';"
-    /* what a run takes from a waiver */
-    "CREATE TABLE draws(id INTEGER PRIMARY KEY, last INTEGER NOT NULL, run INTEGER NOT NULL REFERENCES runs(id),"
-    " waiver INTEGER NOT NULL REFERENCES waivers(id), um INTEGER NOT NULL) STRICT;"
-    "CREATE INDEX draws_of_run ON draws(run);"
-    "CREATE INDEX draws_of_waiver ON draws(waiver);"
-    /* was: the row as a JSON object; null = the event made it. Kept for the last PO_BEFORE_KEPT events. */
-    "CREATE TABLE before(event INTEGER NOT NULL, n INTEGER NOT NULL, tbl INTEGER NOT NULL, id INTEGER NOT NULL, was "
-    "TEXT,"
-    " PRIMARY KEY(event, n)) STRICT, WITHOUT ROWID;"
-    "CREATE TABLE undone(event INTEGER PRIMARY KEY, undo INTEGER NOT NULL) STRICT;";
-
-static const po_schema_step steps[] = {{1, version_1}};
+         "CREATE TABLE events(seq INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, behind_ms INTEGER NOT NULL, act TEXT "
+         "NOT "
+         "NULL,"
+         " by TEXT NOT NULL, body TEXT NOT NULL, prev BLOB NOT NULL, hash BLOB NOT NULL) STRICT;",
+         "CREATE TRIGGER events_stay BEFORE UPDATE ON events BEGIN SELECT RAISE(ABORT, 'events are never changed'); "
+         "END;",
+         "CREATE TRIGGER events_remain BEFORE DELETE ON events BEGIN SELECT RAISE(ABORT, 'events are never removed'); "
+         "END;",
+         /* Not in the chain, not made from events: removed when a person is forgotten. */
+         "CREATE TABLE persons(member TEXT PRIMARY KEY, name TEXT, contact TEXT) STRICT, WITHOUT ROWID;",
+     }},
+    /* The derived tables of version 1, so far as a book of that version has them, and all of version 2. */
+    {PO_SCHEMA_VERSION,
+     {
+         "DROP TABLE IF EXISTS before; DROP TABLE IF EXISTS undone; DROP TABLE IF EXISTS draws; DROP TABLE IF EXISTS "
+         "runs;",
+         "DROP TABLE IF EXISTS waivers; DROP TABLE IF EXISTS permits; DROP TABLE IF EXISTS terms; DROP TABLE IF EXISTS "
+         "members;",
+#define TABLE(id, name, COLUMNS) MAKE(name, COLUMNS),
+#include "ledger/tables.inc"
+#undef TABLE
+         "CREATE INDEX permits_of ON permits(member, permission);",
+         "CREATE INDEX permits_lapse ON permits(until_ms) WHERE until_ms IS NOT NULL AND withdrawn_ms IS NULL;",
+         "CREATE INDEX waivers_of ON waivers(member);",
+         "CREATE INDEX runs_of ON runs(member, term);",
+         "CREATE INDEX runs_of_term ON runs(term);",
+         "CREATE INDEX runs_of_fund ON runs(fund) WHERE fund IS NOT NULL;",
+         "CREATE INDEX runs_on ON runs(machine, id);",
+         "CREATE INDEX runs_at ON runs(out_ms);",
+         "CREATE INDEX runs_not_back ON runs(state) WHERE state IN ('reserved', 'out', 'ended', 'failed');",
+         "CREATE INDEX runs_of_job ON runs(sha256);",
+         "CREATE UNIQUE INDEX machine_taken ON runs(machine) WHERE state IN ('out', 'ended', 'failed');",
+         "CREATE INDEX draws_of_run ON draws(run);",
+         "CREATE INDEX draws_of_waiver ON draws(waiver);",
+         "CREATE UNIQUE INDEX tools_of ON tools(machine, tool);",
+         "CREATE UNIQUE INDEX tool_with ON tools(spool) WHERE spool IS NOT NULL;",
+         "CREATE INDEX sticks_of ON sticks(machine);",
+         "CREATE INDEX spools_in_use ON spools(material) WHERE state <> 'empty';",
+         "CREATE UNIQUE INDEX proofs_of ON proofs(sha256, machine);",
+         "CREATE INDEX takes_of_run ON takes(run);",
+         "CREATE INDEX takes_of_spool ON takes(spool);",
+         "CREATE UNIQUE INDEX place_taken ON parts(place) WHERE state = 'shelf' AND place IS NOT NULL;",
+         "CREATE INDEX parts_on_shelf ON parts(kept_until_ms) WHERE state = 'shelf';",
+         "CREATE INDEX tickets_waiting ON tickets(taken_ms) WHERE state IN ('waiting', 'called');",
+         "CREATE INDEX tickets_of ON tickets(member);",
+         "CREATE INDEX messages_waiting ON messages(at_ms) WHERE state = 'waiting';",
+         "CREATE INDEX messages_of ON messages(run);",
+         "CREATE UNIQUE INDEX found_at ON found(round, machine);",
+         "CREATE UNIQUE INDEX assignments_of ON assignments(course, assignment);",
+         "CREATE INDEX belongs_to ON belongs(team, member);",
+         "CREATE INDEX belongs_of ON belongs(member);",
+         "CREATE INDEX money_of ON money(member);",
+         "CREATE INDEX files_of_run ON files(run);",
+         "CREATE INDEX files_with ON files(sha256);",
+         "CREATE INDEX weighings_of ON weighings(spool);",
+         "CREATE INDEX waste_at ON waste(at_ms);",
+         /* was: the row as a JSON object; null = the event made it. Kept for the last PO_BEFORE_KEPT events. */
+         "CREATE TABLE before(event INTEGER NOT NULL, n INTEGER NOT NULL, tbl INTEGER NOT NULL, id INTEGER NOT NULL, "
+         "was "
+         "TEXT,"
+         " PRIMARY KEY(event, n)) STRICT, WITHOUT ROWID;",
+         "CREATE TABLE undone(event INTEGER PRIMARY KEY, undo INTEGER NOT NULL) STRICT;",
+         /* version: for which the derived tables were made; less than that of the file: they are due */
+         "CREATE TABLE derived(version INTEGER NOT NULL) STRICT;",
+         "INSERT INTO derived SELECT iif(EXISTS(SELECT 1 FROM events), 0, 2);",
+     }}};
 const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof steps / sizeof steps[0]};
 
 /* The formatter never comes to rest on these. */
 /* clang-format off */
-#define NAME(c) ", " #c
-#define PAIR(c) ", '" #c "', " #c
-#define PULL(c) ", json_extract(?1, '$." #c "')"
-#define MEMBERS(F) F(last) F(member) F(role) F(state) F(reason) F(until_ms)
-#define PERMITS(F) F(last) F(member) F(permission) F(given_by) F(given_ms) F(until_ms) F(withdrawn_ms) F(reason)
-#define TERMS(F) F(last) F(term) F(from_ms) F(until_ms) F(allowance_um) F(closed_ms)
-#define WAIVERS(F)                                                                                                     \
-    F(last) F(member) F(um) F(reason) F(asked_by) F(given_by) F(given_ms) F(sha256) F(until_ms) F(withdrawn_ms)
-#define RUNS(F)                                                                                                        \
-    F(last)                                                                                                            \
-    F(member)                                                                                                          \
-    F(term)                                                                                                            \
-    F(permit) F(machine) F(stick) F(spool) F(sha256) F(purpose) F(by) F(state) F(out_ms) F(reserved_um)                \
-        F(reserved_seconds) F(run_limit_um) F(ended_ms) F(failed_um) F(failed_seconds) F(symptom) F(back_ms)           \
-            F(used_um) F(used_mg) F(figure) F(condition) F(outcome) F(cause) F(counts) F(rerun_first) F(charge_um)
-#define DRAWS(F) F(last) F(run) F(waiver) F(um)
+#define NAME(c, kind) ", " #c
+#define PAIR(c, kind) ", '" #c "', " #c
+#define PULL(c, kind) ", json_extract(?1, '$." #c "')"
+#define NUMBER_(n) #n
+#define NUMBER(n) NUMBER_(n)
 
-#define TABLE(number, table, COLUMNS)                                                                                  \
-    {                                                                                                                  \
-#table,                                                                                                        \
-            "INSERT INTO before(event, n, tbl, id, was) SELECT ?1, ?2, " number                                        \
-            ", id, json_object('id', id" COLUMNS(PAIR) ") FROM " #table " WHERE id = ?3",                              \
-            "INSERT INTO before(event, n, tbl, id, was) VALUES(?1, ?2, " number ", ?3, NULL)",                         \
-            "SELECT last FROM " #table " WHERE id = ?1",                                                               \
-            "UPDATE " #table " SET (id" COLUMNS(NAME) ") = (SELECT ?2" COLUMNS(PULL) ") WHERE id = ?2",                \
-            "DELETE FROM " #table " WHERE id = ?1", "DELETE FROM " #table, "SELECT * FROM " #table " ORDER BY id"      \
-    }
-
-/* in the order of po_table; the numbers stand in the table "before" */
-const po_table_sql po_tables[PO_T_COUNT] = {TABLE("0", draws, DRAWS),     TABLE("1", runs, RUNS),
-                                            TABLE("2", waivers, WAIVERS), TABLE("3", permits, PERMITS),
-                                            TABLE("4", terms, TERMS),     TABLE("5", members, MEMBERS)};
+/* The number of a table stands in "before" as text of SQL: ?4 would do, but the texts are constants. */
+const po_table_sql po_tables[PO_T_COUNT] = {
+#define TABLE(id, table, COLUMNS)                                                                                      \
+    [PO_T_##id] = {#table,                                                                                             \
+     "INSERT INTO before(event, n, tbl, id, was) SELECT ?1, ?2, ?4, id, json_object('id', id" COLUMNS(PAIR)            \
+     ") FROM " #table " WHERE id = ?3",                                                                                \
+     "SELECT last FROM " #table " WHERE id = ?1",                                                                      \
+     "UPDATE " #table " SET (id" COLUMNS(NAME) ") = (SELECT ?2" COLUMNS(PULL) ") WHERE id = ?2",                       \
+     "DELETE FROM " #table " WHERE id = ?1", "DELETE FROM " #table, "SELECT * FROM " #table " ORDER BY id",                                \
+     "SELECT coalesce(max(id), 0) + 1 FROM " #table},
+#include "ledger/tables.inc"
+#undef TABLE
+};
 /* clang-format on */

@@ -16,10 +16,11 @@
 typedef struct po_store po_store;
 typedef struct po_rows po_rows;
 
-/* One step of the schema: takes the book from version - 1 to version. sql may hold several statements. */
+enum { PO_STEP_TEXTS = 80 };
+/* One step of the schema: takes the book from version - 1 to version. Each text may hold several statements; NULL ends them. */
 typedef struct po_schema_step {
     int version;
-    const char *sql;
+    const char *sql[PO_STEP_TEXTS];
 } po_schema_step;
 
 /* Everything that tells one kind of book from another. Steps rise by 1 from 1. */

@@ -138,7 +138,10 @@ static po_status step_up(po_store *store, po_err *err)
             char set[96];
             snprintf(set, sizeof set, "PRAGMA user_version=%d; PRAGMA application_id=%u;", step->version,
                      schema->application);
-            int rc = sqlite3_exec(store->db, step->sql, NULL, NULL, NULL);
+            int rc = SQLITE_OK;
+            for (int k = 0; rc == SQLITE_OK && k < PO_STEP_TEXTS && step->sql[k]; k++) {
+                rc = sqlite3_exec(store->db, step->sql[k], NULL, NULL, NULL);
+            }
             rc = rc == SQLITE_OK ? sqlite3_exec(store->db, set, NULL, NULL, NULL) : rc;
             s = rc == SQLITE_OK ? PO_OK : po_store_failed(store, rc, "bringing the book to a new version", err);
         }

@@ -3,13 +3,13 @@
 #include "ledger/store.h"
 
 static const po_schema_step steps[] = {
-    {1, "CREATE TABLE a(id INTEGER PRIMARY KEY, x INTEGER) STRICT; INSERT INTO a VALUES(1, 10)"},
-    {2, "ALTER TABLE a ADD COLUMN y INTEGER; UPDATE a SET y = x * 2"},
-    {3, "CREATE TABLE b(id INTEGER PRIMARY KEY) STRICT; INSERT INTO b SELECT y FROM a"},
+    {1, {"CREATE TABLE a(id INTEGER PRIMARY KEY, x INTEGER) STRICT; INSERT INTO a VALUES(1, 10)"}},
+    {2, {"ALTER TABLE a ADD COLUMN y INTEGER; UPDATE a SET y = x * 2"}},
+    {3, {"CREATE TABLE b(id INTEGER PRIMARY KEY) STRICT; INSERT INTO b SELECT y FROM a"}},
 };
 static const po_schema_step broken[] = {
-    {1, "CREATE TABLE a(id INTEGER PRIMARY KEY, x INTEGER) STRICT"},
-    {2, "ALTER TABLE a ADD COLUMN y INTEGER; UPDATE nowhere SET y = 1"},
+    {1, {"CREATE TABLE a(id INTEGER PRIMARY KEY, x INTEGER) STRICT"}},
+    {2, {"ALTER TABLE a ADD COLUMN y INTEGER; UPDATE nowhere SET y = 1"}},
 };
 
 static po_store *opened(kit *k, const po_schema_step *list, int n, po_status want, bool read_only)
