@@ -250,6 +250,62 @@ def shop_as_json():
 
 
 @test
+def what_the_desk_lives_by():
+    """The book, the outbox, causes, limits, sticks, panels and lapsing permissions, as given and by default."""
+    text = """
+shop: {name: Shed, ledger: book/shed.db, beyond: charge}
+hours: {}
+rules: {counts_when_failed: [unknown, file], rerun_first: [], gap_check_days: 90, shelf_places: 1, spool_low_g: 7.5}
+outbox: {command: send-note --to desk, on: true, texts: {done: 'Run {run}: {metres} m', hands: "two\\nlines"}}
+permissions: {starter: {lapses: term}, more: {lapses: {months: 6}, implies: [starter]}, plain: {}}
+materials: {pla: {density_g_cm3: 1.24, nozzle_c: [190, 220], bed_c: [45, 60], glass_c: 60}}
+machines:
+  - &one
+    name: Alder
+    bed: {shape: circle, diameter: 100}
+    height: 90
+    nozzles: [{diameter: 0.4, hottest_c: 260, melt_mm3_s: 11}]
+    bed_hottest_c: 90
+    materials: [pla]
+    motion: {feed_mm_s: &four {x: 100, y: 100, z: 10, e: 50}, accel_mm_s2: *four, print_mm_s2: 1000,
+             corner: {rule: deviation, mm: 0.05}}
+  - {<<: *one, name: Birch, stick: {label: B1, mount: /media/b1}, panel: {columns: 16, ascii: false}}
+  - {<<: *one, name: Cedar, stick: {mount: /media/c}}
+"""
+    path = room.write("desk.yaml", text)
+    shop = json.loads(run("shop", "show", "--json", "--shop", path).stdout)
+    assert (shop["shop"]["ledger"], shop["shop"]["beyond"]) == ("book/shed.db", "charge")
+    rules = shop["rules"]
+    assert (rules["counts_when_failed"], rules["rerun_first"]) == (["file", "unknown"], [])
+    assert [rules[k] for k in ("gap_check_days", "shelf_places", "spool_low_g")] == [90, 1, 7.5]
+    assert [rules[k] for k in ("spool_reserve_g", "shelf_days", "ticket_claim_minutes", "no_shows_most",
+                               "no_show_days", "old_job_days", "photo_most_mb", "attachments_most_gb")] == \
+        [5, 7, 15, 2, 30, 30, 10, 20]
+    assert (shop["outbox"]["command"], shop["outbox"]["on"]) == ("send-note --to desk", True)
+    assert list(shop["outbox"]["texts"]) == ["failed", "done", "collect", "hands", "ticket"]
+    assert shop["outbox"]["texts"]["done"] == "Run {run}: {metres} m"
+    assert [p["lapses"] for p in shop["permissions"]] == ["term", {"months": 6}, "never"]
+    assert [m["stick"]["label"] for m in shop["machines"]] == [None, "B1", None]
+    assert shop["machines"][1]["stick"]["mount"] == "/media/b1"
+    assert [m["panel"] for m in shop["machines"][:2]] == [{"columns": 20, "ascii": True},
+                                                         {"columns": 16, "ascii": False}]
+    expect(run("shop", "show", "--shop", path), 0, "book: book/shed.db", "the member pays", "outbox: on",
+           "command: send-note --to desk", "hands    two\n           lines\n", "stick B1 at /media/b1; its panel shows 16",
+           "lapses with the term", "lapses after 6 months; implies starter", "a gap check holds 90 days",
+           "counts after: file, unknown; its rerun goes first after: no cause", "1 place on the shelf",
+           "below 7.5 g")
+    plain = room.write("plain.yaml", re.sub("(?m)^(rules|outbox): .*$", "", text))
+    expect(run("shop", "show", "--shop", plain), 0, "a gap check holds until something changes", "never lapses",
+           "outbox: off; command: none", "no stick named", "stick without a label at /media/c")
+    text = text.replace("{metres} m", "{meters} m").replace("label: B1", "label: [B1]").replace("gap_check", "gapcheck")
+    done = run("shop", "check", room.write("faulty.yaml", text))
+    for piece in ("outbox.texts.done: found the unknown word {meters}, expected a known word in braces; the nearest is "
+                  "{metres}\n", "machines[1].stick.label: found a list of 1, expected a name of 1 to 60 characters\n",
+                  "rules.gapcheck_days: found the unknown key", "3 faults\n"):
+        assert done.returncode == 4 and piece in done.out, done.out
+
+
+@test
 def explanations():
     done = run("explain", "--json")
     names = [f["name"] for f in json.loads(done.stdout)["findings"]]

@@ -40,6 +40,11 @@ static const char *material_name(const po_shop *shop, size_t i)
     return shop->materials[i].name;
 }
 
+static const char *permission_name(const po_shop *shop, size_t i)
+{
+    return shop->permissions[i].name;
+}
+
 static const char *recipe_name(const po_shop *shop, size_t i)
 {
     return shop->recipes[i].name;
@@ -145,6 +150,103 @@ static void show_hours(const po_shop *shop)
     }
 }
 
+static void show_causes(const char *before, const bool *causes)
+{
+    fputs(before, stdout);
+    bool any = false;
+    for (int i = 0; i < PO_CAUSE_COUNT; i++) {
+        if (causes[i]) {
+            printf("%s%s", any ? ", " : "", po_cause_name((po_run_cause)i));
+            any = true;
+        }
+    }
+    fputs(any ? "" : "no cause", stdout);
+}
+
+/* What the desk goes by around a run: failures, spools, shelf, tickets, files. */
+static void show_desk_rules(const po_rules *r)
+{
+    show_causes("  a failed run counts after: ", r->counts_when_failed);
+    show_causes("; its rerun goes first after: ", r->rerun_first);
+    if (r->gap_check_days) {
+        printf("\n  a gap check holds %d day%s", r->gap_check_days, r->gap_check_days == 1 ? "" : "s");
+    } else {
+        fputs("\n  a gap check holds until something changes on the machine", stdout);
+    }
+    printf("; %.4g g stay on a spool, below %.5g g it is running out\n", r->spool_reserve_g, r->spool_low_g);
+    printf(
+        "  %d place%s on the shelf, a part is kept %d day%s; a ticket waits %d min for its member, who may let %d pass "
+        "within %d day%s\n",
+        r->shelf_places, r->shelf_places == 1 ? "" : "s", r->shelf_days, r->shelf_days == 1 ? "" : "s",
+        r->ticket_claim_minutes, r->no_shows_most, r->no_show_days, r->no_show_days == 1 ? "" : "s");
+    printf("  a proof is old after %d day%s; photos to %.4g MB, files and photos to %.6g GB in all\n", r->old_job_days,
+           r->old_job_days == 1 ? "" : "s", r->photo_most_mb, r->attachments_most_gb);
+}
+
+static void show_permissions(const po_shop *shop)
+{
+    if (!shop->n_permissions) {
+        return;
+    }
+    int width = widest(permission_name, shop, shop->n_permissions, 4);
+    puts("\nPermissions");
+    for (size_t i = 0; i < shop->n_permissions; i++) {
+        const po_permission *p = &shop->permissions[i];
+        fputs("  ", stdout);
+        pad(p->name, width);
+        if (p->lapses_months) {
+            printf("  lapses after %d month%s", p->lapses_months, p->lapses_months == 1 ? "" : "s");
+        } else {
+            fputs(p->lapses_with_term ? "  lapses with the term" : "  never lapses", stdout);
+        }
+        for (size_t k = 0; k < p->n_implies; k++) {
+            printf("%s%s", k ? ", " : "; implies ", p->implies[k]);
+        }
+        puts("");
+    }
+}
+
+static void show_sticks(const po_shop *shop)
+{
+    int width = widest(machine_name, shop, shop->n_machines, 7);
+    puts("\nSticks and panels");
+    for (size_t i = 0; i < shop->n_machines; i++) {
+        const po_machine *m = &shop->machines[i];
+        fputs("  ", stdout);
+        pad(m->name, width);
+        if (m->stick_label || m->stick_mount) {
+            printf("  stick %s%s%s", m->stick_label ? m->stick_label : "without a label", m->stick_mount ? " at " : "",
+                   m->stick_mount ? m->stick_mount : "");
+        } else {
+            fputs("  no stick named", stdout);
+        }
+        printf("; its panel shows %d characters%s\n", m->panel_columns, m->panel_ascii ? ", ASCII only" : "");
+    }
+}
+
+static void show_outbox(const po_shop *shop)
+{
+    static const char *const beyonds[] = {"no hand-out", "the member pays", "the shop gives it"};
+    const po_outbox *o = &shop->outbox;
+    printf("\nBook and outbox\n  book: %s\n  beyond allowance and waivers: %s\n  outbox: %s; command: %s\n",
+           shop->ledger ? shop->ledger : "none named", beyonds[shop->beyond], o->on ? "on" : "off",
+           o->command ? o->command : "none");
+    for (int i = 0; i < PO_TEXT_COUNT; i++) {
+        printf("  %-9s", po_text_kind_name((po_text_kind)i));
+        size_t n = strlen(o->texts[i]);
+        while (n && o->texts[i][n - 1] == '\n') {
+            n--;
+        }
+        for (size_t k = 0; k < n; k++) { /* a text of several lines stays in its column */
+            putchar(o->texts[i][k]);
+            if (o->texts[i][k] == '\n') {
+                printf("%11s", "");
+            }
+        }
+        puts("");
+    }
+}
+
 static void show_rules(const po_shop *shop)
 {
     const po_rules *r = &shop->rules;
@@ -162,6 +264,7 @@ static void show_rules(const po_shop *shop)
            "steps,\n  %.4g s a layer, supports %.4g %% full, %.6g for weak layers\n",
            r->machine_cost_h, r->hand_cost_min, r->clean_min_cm2, r->smooth_min_cm2, r->layer_change_s,
            r->support_fill_percent, r->weak_layers_cost);
+    show_desk_rules(r);
     for (size_t i = 0; i < r->n_harmless_words; i++) {
         printf("%s%s%s", i ? ", " : "  harmless words: ", r->harmless_words[i],
                i + 1 == r->n_harmless_words ? "\n" : "");
@@ -221,6 +324,71 @@ static void json_hours(cli_json *j, const po_shop *shop)
     cli_json_close(j, '}');
 }
 
+static void json_causes(cli_json *j, const char *key, const bool *causes)
+{
+    cli_json_open(j, key, '[');
+    for (int i = 0; i < PO_CAUSE_COUNT; i++) {
+        if (causes[i]) {
+            cli_json_text(j, NULL, po_cause_name((po_run_cause)i));
+        }
+    }
+    cli_json_close(j, ']');
+}
+
+static void json_desk_rules(cli_json *j, const po_rules *r)
+{
+    json_causes(j, "counts_when_failed", r->counts_when_failed);
+    json_causes(j, "rerun_first", r->rerun_first);
+    cli_json_number(j, "gap_check_days", r->gap_check_days);
+    cli_json_number(j, "spool_reserve_g", r->spool_reserve_g);
+    cli_json_number(j, "spool_low_g", r->spool_low_g);
+    cli_json_number(j, "shelf_days", r->shelf_days);
+    cli_json_number(j, "shelf_places", r->shelf_places);
+    cli_json_number(j, "ticket_claim_minutes", r->ticket_claim_minutes);
+    cli_json_number(j, "no_shows_most", r->no_shows_most);
+    cli_json_number(j, "no_show_days", r->no_show_days);
+    cli_json_number(j, "old_job_days", r->old_job_days);
+    cli_json_number(j, "photo_most_mb", r->photo_most_mb);
+    cli_json_number(j, "attachments_most_gb", r->attachments_most_gb);
+}
+
+static void json_outbox(cli_json *j, const po_outbox *outbox)
+{
+    cli_json_open(j, "outbox", '{');
+    cli_json_text(j, "command", outbox->command);
+    cli_json_bool(j, "on", outbox->on);
+    cli_json_open(j, "texts", '{');
+    for (int i = 0; i < PO_TEXT_COUNT; i++) {
+        cli_json_text(j, po_text_kind_name((po_text_kind)i), outbox->texts[i]);
+    }
+    cli_json_close(j, '}');
+    cli_json_close(j, '}');
+}
+
+static void json_permissions(cli_json *j, const po_shop *shop)
+{
+    cli_json_open(j, "permissions", '[');
+    for (size_t i = 0; i < shop->n_permissions; i++) {
+        const po_permission *p = &shop->permissions[i];
+        cli_json_open(j, NULL, '{');
+        cli_json_text(j, "name", p->name);
+        cli_json_open(j, "implies", '[');
+        for (size_t k = 0; k < p->n_implies; k++) {
+            cli_json_text(j, NULL, p->implies[k]);
+        }
+        cli_json_close(j, ']');
+        if (p->lapses_months) {
+            cli_json_open(j, "lapses", '{');
+            cli_json_number(j, "months", p->lapses_months);
+            cli_json_close(j, '}');
+        } else {
+            cli_json_text(j, "lapses", p->lapses_with_term ? "term" : "never");
+        }
+        cli_json_close(j, '}');
+    }
+    cli_json_close(j, ']');
+}
+
 static void json_rules(cli_json *j, const po_shop *shop)
 {
     const po_rules *r = &shop->rules;
@@ -246,6 +414,7 @@ static void json_rules(cli_json *j, const po_shop *shop)
     cli_json_number(j, "support_fill_percent", r->support_fill_percent);
     cli_json_number(j, "weak_layers_cost", r->weak_layers_cost);
     cli_json_number(j, "most_file_gb", (double)shop->most_file_bytes / 1e9);
+    json_desk_rules(j, r);
     cli_json_open(j, "harmless_words", '[');
     for (size_t i = 0; i < r->n_harmless_words; i++) {
         cli_json_text(j, NULL, r->harmless_words[i]);
@@ -384,6 +553,14 @@ static void json_machine(cli_json *j, const po_shop *shop, const po_machine *m)
     cli_json_number(j, "heating", m->heating_w);
     cli_json_number(j, "running", m->running_w);
     cli_json_close(j, '}');
+    cli_json_open(j, "stick", '{');
+    cli_json_text(j, "label", m->stick_label);
+    cli_json_text(j, "mount", m->stick_mount);
+    cli_json_close(j, '}');
+    cli_json_open(j, "panel", '{');
+    cli_json_number(j, "columns", m->panel_columns);
+    cli_json_bool(j, "ascii", m->panel_ascii);
+    cli_json_close(j, '}');
     cli_json_close(j, '}');
 }
 
@@ -423,21 +600,13 @@ static void show_json(const char *path, const po_shop *shop)
     cli_json_text(j, "currency", *shop->currency ? shop->currency : NULL);
     json_dates(j, "terms", shop->terms, shop->n_terms);
     cli_json_number(j, "people_at_desk", shop->people_at_desk);
+    cli_json_text(j, "ledger", shop->ledger);
+    cli_json_text(j, "beyond", po_beyond_name(shop->beyond));
     cli_json_close(j, '}');
     json_hours(j, shop);
     json_rules(j, shop);
-    cli_json_open(j, "permissions", '[');
-    for (size_t i = 0; i < shop->n_permissions; i++) {
-        cli_json_open(j, NULL, '{');
-        cli_json_text(j, "name", shop->permissions[i].name);
-        cli_json_open(j, "implies", '[');
-        for (size_t k = 0; k < shop->permissions[i].n_implies; k++) {
-            cli_json_text(j, NULL, shop->permissions[i].implies[k]);
-        }
-        cli_json_close(j, ']');
-        cli_json_close(j, '}');
-    }
-    cli_json_close(j, ']');
+    json_outbox(j, &shop->outbox);
+    json_permissions(j, shop);
     json_materials(j, shop);
     cli_json_open(j, "machines", '[');
     for (size_t i = 0; i < shop->n_machines; i++) {
@@ -470,6 +639,9 @@ static int run(const cli_call *call)
         show_recipes(shop);
         show_hours(shop);
         show_rules(shop);
+        show_permissions(shop);
+        show_sticks(shop);
+        show_outbox(shop);
     }
     po_arena_free(arena);
     return result;
@@ -481,7 +653,7 @@ static const cli_option options[] = {
 };
 
 static const cli_example examples[] = {
-    {"proveout shop show", "machines, materials, recipes, hours and rules"},
+    {"proveout shop show", "machines, materials, recipes, hours, rules, permissions, sticks and messages"},
     {"proveout shop show --json", "the same for a program, defaults filled in"},
 };
 
