@@ -121,12 +121,15 @@ po_status po_machine_may_go_out(po_store *store, const char *machine, po_err *er
 /* PO_E_NOTFOUND: no such stick; PO_E_CONFLICT: it belongs to another machine (both names), is lost or retired. */
 po_status po_stick_goes_with(po_store *store, const char *stick, const char *machine, po_err *err) PO_MUST_USE;
 typedef struct po_spool {
-    int64_t id, diameter_um, density_mg_cm3, left_mg, tare_mg, price_minor_kg; /* -1: unknown */
+    int64_t id, diameter_um, density_mg_cm3, tare_mg, price_minor_kg, weighed_ms; /* -1: unknown, never */
+    bool left_known; /* what is left by the book may be below nothing */
+    int64_t left_mg;
     char state[8], material[72];
 } po_spool;
 /* PO_E_NOTFOUND: no such spool. */
 po_status po_spool_find(po_store *store, const char *spool, po_spool *ret, po_err *err) PO_MUST_USE;
-/* Take mg off what a spool holds by the book (negative: give back); it may fall below nothing, which the next weighing shows. */
+/* Take mg off what a spool holds by the book (negative: give back); it may fall below nothing, which the next weighing shows.
+ * Where that is unknown, or the spool is used up, nothing changes. */
 po_status po_spool_take(po_book *book, int64_t spool, int64_t mg, po_err *err) PO_MUST_USE;
 /* The part of a run is off the bed: to "shelf" (place 0: none named; kept_until_ms 0: without end), "member" or "waste".
  * PO_E_CONFLICT where the place is taken, naming whose run lies there. */
