@@ -7,6 +7,41 @@
 #include "fuzz.h"
 #include "proveout/shop.h"
 
+/* Every brace of a message opens, holds a word and closes, so that whoever fills it in never runs past its end. */
+static void check_message(const char *text)
+{
+    PROMISE(text && *text);
+    for (const char *p = text + strcspn(text, "{}"); *p; p += strcspn(p, "{}")) {
+        size_t n = *p == '{' ? strspn(p + 1, "abcdefghijklmnopqrstuvwxyz") : 0;
+        PROMISE(n && p[1 + n] == '}');
+        p += n + 2;
+    }
+}
+
+/* What the desk relies on: texts, limits, and a stick that belongs to one machine. */
+static void check_desk(const po_shop *shop)
+{
+    for (int i = 0; i < PO_TEXT_COUNT; i++) {
+        check_message(shop->outbox.texts[i]);
+    }
+    PROMISE(!shop->outbox.on || shop->outbox.command);
+    PROMISE(!shop->ledger || *shop->ledger);
+    PROMISE(shop->beyond >= PO_BEYOND_REFUSE && shop->beyond <= PO_BEYOND_GIFT);
+    PROMISE(shop->rules.gap_check_days >= 0 && shop->rules.shelf_days > 0 && shop->rules.shelf_places > 0);
+    PROMISE(shop->rules.ticket_claim_minutes > 0 && shop->rules.spool_reserve_g >= 0 && shop->rules.spool_low_g >= 0);
+    for (size_t i = 0; i < shop->n_permissions; i++) {
+        PROMISE(shop->permissions[i].lapses_months >= 0);
+        PROMISE(!shop->permissions[i].lapses_with_term || !shop->permissions[i].lapses_months);
+    }
+    for (size_t i = 0; i < shop->n_machines; i++) {
+        const po_machine *m = &shop->machines[i];
+        PROMISE(m->panel_columns > 0 && (!m->stick_mount || m->stick_mount[0] == '/'));
+        for (size_t k = 0; k < i && m->stick_label; k++) {
+            PROMISE(!shop->machines[k].stick_label || strcmp(m->stick_label, shop->machines[k].stick_label) != 0);
+        }
+    }
+}
+
 static void check_shop(const po_shop *shop)
 {
     PROMISE(shop->name && shop->n_materials >= 1 && shop->n_machines >= 1);
@@ -65,6 +100,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
     if (s == PO_OK) {
         PROMISE(shop && faults.n_faults == 0);
         check_shop(shop);
+        check_desk(shop);
     } else {
         PROMISE(!shop && s == err.code && err.msg[0]);
         PROMISE(s == PO_E_SYNTAX || s == PO_E_LIMIT || s == PO_E_NOMEM);
