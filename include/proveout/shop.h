@@ -122,29 +122,28 @@ typedef struct po_grade_change { /* rules.grades: the shop grades a finding othe
     po_grade grade;
 } po_grade_change;
 
-typedef enum po_run_cause { /* why a run failed; the words are file, machine, material, power, handling, unknown */
-                            PO_CAUSE_FILE = 0,
-                            PO_CAUSE_MACHINE,
-                            PO_CAUSE_MATERIAL,
-                            PO_CAUSE_POWER,
-                            PO_CAUSE_HANDLING,
-                            PO_CAUSE_UNKNOWN,
-                            PO_CAUSE_COUNT
+/* Why a run failed; the words are file, machine, material, power, handling, unknown. */
+typedef enum po_run_cause {
+    PO_CAUSE_FILE = 0,
+    PO_CAUSE_MACHINE,
+    PO_CAUSE_MATERIAL,
+    PO_CAUSE_POWER,
+    PO_CAUSE_HANDLING,
+    PO_CAUSE_UNKNOWN,
+    PO_CAUSE_COUNT
 } po_run_cause;
 
-typedef enum po_beyond { /* filament beyond allowance and waivers */
-                         PO_BEYOND_REFUSE = 0,
-                         PO_BEYOND_CHARGE,
-                         PO_BEYOND_GIFT
-} po_beyond;
+/* Filament beyond allowance and waivers. */
+typedef enum po_beyond { PO_BEYOND_REFUSE = 0, PO_BEYOND_CHARGE, PO_BEYOND_GIFT } po_beyond;
 
-typedef enum po_text_kind { /* what members hear; the words are failed, done, collect, hands, ticket */
-                            PO_TEXT_FAILED = 0,
-                            PO_TEXT_DONE,
-                            PO_TEXT_COLLECT, /* where a part waits, and until when */
-                            PO_TEXT_HANDS,   /* the run needs hands, and when */
-                            PO_TEXT_TICKET,  /* a waiting ticket's turn has come */
-                            PO_TEXT_COUNT
+/* What members hear; the words are failed, done, collect, hands, ticket. */
+typedef enum po_text_kind {
+    PO_TEXT_FAILED = 0,
+    PO_TEXT_DONE,
+    PO_TEXT_COLLECT, /* where a part waits, and until when */
+    PO_TEXT_HANDS,   /* the run needs hands, and when */
+    PO_TEXT_TICKET,  /* a waiting ticket's turn has come */
+    PO_TEXT_COUNT
 } po_text_kind;
 
 typedef struct po_outbox {
