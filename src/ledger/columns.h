@@ -60,8 +60,10 @@
 #define C_PROOFS(F) F(last, KEY_) F(sha256, TEXT_) F(machine, TEXT_) F(proved_ms, KEY_) F(verdict, TEXT_) F(um, KEY_) \
     F(mg, "INTEGER") F(seconds, KEY_) F(file, "TEXT") F(recipe, "TEXT") F(materials, "TEXT") F(first_bead_seconds, "INTEGER") \
     F(first_layer_seconds, "INTEGER") F(height_um, "INTEGER") F(hands, "TEXT") F(by_height, "TEXT") F(findings, "TEXT")
-/* (counted) what a run takes from a spool, tool by tool; mg comes off the spool's left_mg when the run ends, fails or is back */
-#define C_TAKES(F) F(last, KEY_) F(run, TO_(runs)) F(tool, KEY_) F(spool, MAY_TO_(spools)) F(um, KEY_) F(mg, KEY_) F(booked_mg, ZERO_)
+/* (counted) what a run takes from a spool, tool by tool. promised_um: at hand-out; um, mg: by the last figure; booked_mg: what
+ * has come off the spool's left_mg, which it does when the run fails or is back */
+#define C_TAKES(F) F(last, KEY_) F(run, TO_(runs)) F(tool, KEY_) F(spool, MAY_TO_(spools)) F(promised_um, KEY_) F(um, KEY_) \
+    F(mg, KEY_) F(booked_mg, ZERO_)
 /* id: that of its run. state: shelf, collected, waste. place: null = none */
 #define C_PARTS(F) F(last, KEY_) F(run, TO_(runs)) F(state, TEXT_) F(place, "INTEGER") F(kept_until_ms, "INTEGER") \
     F(shelved_ms, "INTEGER") F(gone_ms, "INTEGER") F(collected_by, "TEXT")
@@ -72,8 +74,9 @@
 /* id counted. state: waiting, sent, dropped. kind: failed, done, collect, hands, ticket, other */
 #define C_MESSAGES(F) F(last, KEY_) F(member, TO_(members)) F(kind, TEXT_) F(text, TEXT_) F(run, MAY_TO_(runs)) F(state, TEXT_) \
     F(at_ms, KEY_) F(sent_ms, "INTEGER") F(tries, ZERO_) F(why, "TEXT")
-/* kind: opening, closing */
-#define C_ROUNDS(F) F(last, KEY_) F(kind, TEXT_) F(by, TEXT_) F(begun_ms, KEY_) F(done_ms, "INTEGER") F(note, "TEXT")
+/* kind: opening, closing. unseen: why machines were left out */
+#define C_ROUNDS(F) F(last, KEY_) F(kind, TEXT_) F(by, TEXT_) F(begun_ms, KEY_) F(done_ms, "INTEGER") F(note, "TEXT") \
+    F(done_by, "TEXT") F(unseen, "TEXT")
 /* unique by round and machine */
 #define C_FOUND(F) F(last, KEY_) F(round, TO_(rounds)) F(machine, TO_(machines)) F(found, TEXT_) F(bed_clear, KEY_) \
     F(stick_there, KEY_) F(nozzle_clean, KEY_) F(spool_on, KEY_) F(heaters_off, KEY_) F(note, "TEXT") F(at_ms, KEY_)
