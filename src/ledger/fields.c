@@ -12,7 +12,7 @@
 enum {
     ID_MOST = 64,
     TEXT_MOST = 1000,
-    IDS_MOST = 32,
+    IDS_MOST = 256,
     ROWS_MOST = 400,
     COUNTS_MOST = 64,
     USES_MOST = 8,

@@ -9,7 +9,7 @@
  *   time     milliseconds of UTC since 1970, 0 to the year 9999
  *   sha256   64 hex digits, small letters
  *   flag     true or false
- *   ids      1 to 32 ids
+ *   ids      1 to 256 ids
  *   table    1 to 400 rows of three counts, the first column rising and the others not falling
  *   counts   1 to 64 counts, not falling
  *   uses     1 to 8 objects {"tool": n, "spool": id or null, "um": count}, the tools rising from 0 to 7
