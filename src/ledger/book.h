@@ -143,9 +143,15 @@ po_status po_waste_put(po_book *book, const char *material, int64_t mg, const ch
                        po_err *err) PO_MUST_USE; /* run 0: none */
 /* The course, assignment, group and fund of a body: known, open, and the member in the group; else a sentence. */
 po_status po_purpose_holds(po_store *store, const json_t *body, int64_t member, po_err *err) PO_MUST_USE;
+/* The code of a currency: three capital letters (ISO 4217:2015), else PO_E_RANGE. */
+po_status po_currency_holds(const char *currency, po_err *err) PO_MUST_USE;
 
 /* "12.5 m" for a person: exact. */
 const char *po_metres(char out[32], int64_t um);
+/* "12.5 g", exact. */
+const char *po_grams(char out[32], int64_t mg);
+/* A mass that somebody gave: PO_E_RANGE, naming the field, above 100 kg. A slip of a key must not spoil sums. */
+po_status po_mass_holds(const char *field, int64_t mg, po_err *err) PO_MUST_USE;
 
 #define ACT(id, name, who, undoable, says, fields) po_status po_apply_##id(po_book *book, po_err *err);
 #include "ledger/acts.inc"

@@ -106,6 +106,20 @@ static const struct {
     {"SELECT m.id FROM persons p LEFT JOIN members m ON m.member = p.member WHERE coalesce(m.state, 'forgotten') = "
      "'forgotten'",
      "a name is kept of somebody who is no member (row %lld)"},
+    {"SELECT id FROM runs WHERE fund IS NOT NULL AND fund NOT IN (SELECT fund FROM funds)",
+     "run %lld: the fund that it names is not in the book"},
+    {"SELECT id FROM runs WHERE course IS NOT NULL AND course NOT IN (SELECT course FROM courses)",
+     "run %lld: the course that it names is not in the book"},
+    {"SELECT r.id FROM runs r JOIN courses c ON c.course = r.course WHERE r.assignment IS NOT NULL AND NOT EXISTS "
+     "(SELECT 1 FROM assignments a WHERE a.course = c.id AND a.assignment = r.assignment)",
+     "run %lld: the assignment that it names is not in the book"},
+    {"SELECT id FROM runs WHERE team IS NOT NULL AND team NOT IN (SELECT team FROM teams)",
+     "run %lld: the group that it names is not in the book"},
+    {"SELECT max(id) FROM belongs WHERE left_ms IS NULL GROUP BY team, member HAVING count(*) > 1",
+     "a member belongs to the same group twice (event %lld)"},
+    {"SELECT id FROM money WHERE minor <= 0 OR length(currency) <> 3", "money booked by event %lld is no amount"},
+    {"SELECT m.id FROM money m JOIN runs r ON r.id = m.run WHERE r.member <> m.member",
+     "money booked by event %lld is for a run of another member"},
 };
 
 static po_status check_sums(po_store *store, po_store_say *say, void *user, po_err *err)

@@ -189,7 +189,8 @@ po_status po_apply_member_forget(po_book *book, po_err *err)
     po_status s = touch_member(book, &m, err);
     if (s == PO_OK) {
         s = po_store_number(book->store, &run, &out, err,
-                            "SELECT id FROM runs WHERE member = ?1 AND state <> 'back' LIMIT 1", "i", m.id);
+                            "SELECT id FROM runs WHERE member = ?1 AND state NOT IN ('back', 'dropped') LIMIT 1", "i",
+                            m.id);
     }
     if (s == PO_OK && out) {
         return po_fail(err, PO_E_CONFLICT, "run %lld of member %s is not back yet; take it back first", (long long)run,

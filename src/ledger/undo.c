@@ -28,6 +28,25 @@ static const struct {
     {PO_T_TERMS, "SELECT min(id) FROM runs WHERE term = ?1", "run"},
     {PO_T_PERMITS, "SELECT min(id) FROM runs WHERE permit = ?1", "run"},
     {PO_T_WAIVERS, "SELECT min(run) FROM draws WHERE waiver = ?1", "run"},
+    {PO_T_MEMBERS, "SELECT min(id) FROM belongs WHERE member = ?1", "event"},
+    {PO_T_MEMBERS, "SELECT min(id) FROM money WHERE member = ?1", "event"},
+    {PO_T_RUNS, "SELECT min(id) FROM money WHERE run = ?1", "event"},
+    {PO_T_COURSES, "SELECT min(r.id) FROM courses c JOIN runs r ON r.course = c.course WHERE c.id = ?1", "run"},
+    {PO_T_COURSES, "SELECT min(id) FROM assignments WHERE course = ?1", "event"},
+    {PO_T_COURSES, "SELECT min(t.id) FROM courses c JOIN teams t ON t.course = c.course WHERE c.id = ?1", "event"},
+    {PO_T_ASSIGNMENTS,
+     "SELECT min(r.id) FROM assignments a JOIN courses c ON c.id = a.course JOIN runs r ON r.course = c.course AND "
+     "r.assignment = a.assignment WHERE a.id = ?1",
+     "run"},
+    {PO_T_TEAMS, "SELECT min(r.id) FROM teams t JOIN runs r ON r.team = t.team WHERE t.id = ?1", "run"},
+    {PO_T_TEAMS, "SELECT min(id) FROM belongs WHERE team = ?1", "event"},
+    {PO_T_BELONGS,
+     "SELECT min(r.id) FROM belongs b JOIN teams t ON t.id = b.team JOIN runs r ON r.team = t.team AND r.member = "
+     "b.member AND r.id > b.id WHERE b.id = ?1",
+     "run"},
+    {PO_T_FUNDS, "SELECT min(r.id) FROM funds f JOIN runs r ON r.fund = f.fund WHERE f.id = ?1", "run"},
+    {PO_T_FUNDS, "SELECT min(c.id) FROM funds f JOIN courses c ON c.fund = f.fund WHERE f.id = ?1", "event"},
+    {PO_T_FUNDS, "SELECT min(t.id) FROM funds f JOIN teams t ON t.fund = f.fund WHERE f.id = ?1", "event"},
 };
 
 static void free_rows(old_row *rows, int n)
@@ -126,6 +145,10 @@ static const struct {
      "r.id AND "
      "o.withdrawn_ms IS NULL WHERE r.id = ?1 AND json_extract(?2, '$.withdrawn_ms') IS NULL AND o.last <> ?3",
      "the permission was granted anew by event"},
+    {PO_T_BELONGS,
+     "SELECT o.id FROM belongs r JOIN belongs o ON o.team = r.team AND o.member = r.member AND o.id <> r.id AND "
+     "o.left_ms IS NULL WHERE r.id = ?1 AND json_extract(?2, '$.left_ms') IS NULL AND o.last <> ?3",
+     "the member joined the group again by event"},
 };
 
 static po_status clash_of(po_book *book, const old_row *row, int64_t event, po_err *err)
