@@ -101,17 +101,28 @@ const char *po_role_word(po_role role)
     return words[role];
 }
 
-const char *po_metres(char out[32], int64_t um)
+/* whole: how many of the small unit make one of the large, a power of ten with so many digits after the point */
+static const char *exact(char out[32], int64_t value, uint64_t whole, int digits, const char *unit)
 {
-    uint64_t size = um < 0 ? 0 - (uint64_t)um : (uint64_t)um;
-    int n = snprintf(out, 32, "%s%llu.%06llu", um < 0 ? "-" : "", (unsigned long long)(size / 1000000),
-                     (unsigned long long)(size % 1000000));
+    uint64_t size = value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+    int n = snprintf(out, 32, "%s%llu.%0*llu", value < 0 ? "-" : "", (unsigned long long)(size / whole), digits,
+                     (unsigned long long)(size % whole));
     while (out[n - 1] == '0') {
         out[--n] = 0;
     }
     if (out[n - 1] == '.') {
         out[--n] = 0;
     }
-    memcpy(out + n, " m", 3);
+    memcpy(out + n, unit, 3);
     return out;
+}
+
+const char *po_metres(char out[32], int64_t um)
+{
+    return exact(out, um, 1000000, 6, " m");
+}
+
+const char *po_grams(char out[32], int64_t mg)
+{
+    return exact(out, mg, 1000, 3, " g");
 }

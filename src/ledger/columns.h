@@ -49,11 +49,13 @@
 /* state: there, lost, retired */
 #define C_STICKS(F) F(last, KEY_) F(stick, "TEXT NOT NULL UNIQUE") F(machine, TO_(machines)) F(state, TEXT_) F(reason, "TEXT") \
     F(counted_ms, "INTEGER") F(cleared_ms, "INTEGER")
-/* state: sealed, open, drying, empty. left_mg: by the book. tare_mg: of the empty spool. machine: where it is loaded */
+/* state: sealed, open, drying, empty. left_mg: by the book. tare_mg: of the empty spool. weighed_mg, drift_mg: what the scale
+ * said was left, and by how much more than the book, the last time. dry_c, dry_minutes: of the last drying, as set, and once
+ * it is over as long as it was. Where it is loaded: tools */
 #define C_SPOOLS(F) F(last, KEY_) F(spool, "TEXT NOT NULL UNIQUE") F(material, TEXT_) F(colour, "TEXT") F(lot, "TEXT") \
     F(diameter_um, KEY_) F(density_mg_cm3, KEY_) F(tare_mg, "INTEGER") F(price_minor_kg, "INTEGER") F(state, TEXT_) \
-    F(added_ms, KEY_) F(opened_ms, "INTEGER") F(dried_ms, "INTEGER") F(dry_until_ms, "INTEGER") F(left_mg, "INTEGER") \
-    F(weighed_ms, "INTEGER") F(weighed_mg, "INTEGER") F(drift_mg, "INTEGER")
+    F(added_ms, KEY_) F(opened_ms, "INTEGER") F(dried_ms, "INTEGER") F(dry_until_ms, "INTEGER") F(dry_c, "INTEGER") \
+    F(dry_minutes, "INTEGER") F(left_mg, "INTEGER") F(weighed_ms, "INTEGER") F(weighed_mg, "INTEGER") F(drift_mg, "INTEGER")
 /* (counted) nozzle and spool of each tool of a machine, as they are now; unique by machine and tool */
 #define C_TOOLS(F) F(last, KEY_) F(machine, TO_(machines)) F(tool, KEY_) F(nozzle_um, "INTEGER") F(spool, MAY_TO_(spools))
 /* unique by sha256 and machine; hands, findings, materials: JSON lists; by_height: JSON rows of um, um, s */
