@@ -97,6 +97,21 @@ static po_status compare_all(po_store *store, po_store_say *say, void *user, po_
 static const struct {
     const char *sql, *says;
 } sums[] = {
+    {"SELECT max(id) FROM tickets WHERE state IN ('waiting', 'called') GROUP BY member HAVING count(*) > 1",
+     "the ticket taken by event %lld is its member's second"},
+    {"SELECT max(id) FROM tickets WHERE state IN ('waiting', 'called') GROUP BY number HAVING count(*) > 1",
+     "the ticket taken by event %lld has a number that another has"},
+    {"SELECT id FROM tickets WHERE number NOT BETWEEN 1 AND 999 OR (state = 'claimed') <> (run IS NOT NULL) OR "
+     "(no_show "
+     "AND state <> 'passed')",
+     "the ticket taken by event %lld is not as any act leaves one"},
+    {"SELECT t.id FROM tickets t JOIN runs r ON r.id = t.run WHERE r.member <> t.member",
+     "the ticket taken by event %lld was claimed for a run of another member"},
+    {"SELECT id FROM messages WHERE (state = 'sent') <> (sent_ms IS NOT NULL) OR (state = 'sent' AND tries = 0)",
+     "message %lld is not as any act leaves one"},
+    {"SELECT max(id) FROM rounds WHERE done_ms IS NULL HAVING count(*) > 1", "round %lld is open beside another"},
+    {"SELECT f.id FROM found f JOIN rounds r ON r.id = f.round WHERE f.at_ms < r.begun_ms OR f.at_ms > r.done_ms",
+     "what event %lld found was found outside its round"},
     {"SELECT id FROM runs WHERE charge_um + (SELECT coalesce(sum(um), 0) FROM draws WHERE run = runs.id) <> "
      "iif(counts, "
      "coalesce(used_um, failed_um, reserved_um), 0)",
@@ -120,6 +135,18 @@ static const struct {
     {"SELECT id FROM money WHERE minor <= 0 OR length(currency) <> 3", "money booked by event %lld is no amount"},
     {"SELECT m.id FROM money m JOIN runs r ON r.id = m.run WHERE r.member <> m.member",
      "money booked by event %lld is for a run of another member"},
+    {"SELECT s.id FROM spools s JOIN tools t ON t.spool = s.id WHERE s.state IN ('drying', 'empty')",
+     "spool %lld: it is loaded on a machine, and in the dryer or used up"},
+    {"SELECT id FROM spools WHERE state = 'empty' AND left_mg <> 0",
+     "spool %lld: something is left on it, and it is used up"},
+    {"SELECT s.id FROM spools s LEFT JOIN weighings w ON w.id = (SELECT max(id) FROM weighings WHERE spool = s.id) "
+     "WHERE "
+     "s.weighed_ms IS NOT w.at_ms OR s.weighed_mg IS NOT w.scale_mg OR s.drift_mg IS NOT w.scale_mg - w.book_mg",
+     "spool %lld: its last weighing is not what is kept of it"},
+    {"SELECT id FROM weighings WHERE scale_mg < 0 OR scale_mg > gross_mg",
+     "weighing %lld: more is left than was on the scale"},
+    {"SELECT min(id) FROM files GROUP BY sha256 HAVING min(bytes) <> max(bytes)",
+     "file %lld: one content has two sizes"},
 };
 
 static po_status check_sums(po_store *store, po_store_say *say, void *user, po_err *err)

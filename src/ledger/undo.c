@@ -28,6 +28,13 @@ static const struct {
     {PO_T_TERMS, "SELECT min(id) FROM runs WHERE term = ?1", "run"},
     {PO_T_PERMITS, "SELECT min(id) FROM runs WHERE permit = ?1", "run"},
     {PO_T_WAIVERS, "SELECT min(run) FROM draws WHERE waiver = ?1", "run"},
+    {PO_T_MEMBERS, "SELECT min(last) FROM tickets WHERE member = ?1", "event"},
+    {PO_T_MEMBERS, "SELECT min(last) FROM messages WHERE member = ?1", "event"},
+    {PO_T_RUNS, "SELECT min(last) FROM messages WHERE run = ?1 AND last <> ?1", "event"},
+    {PO_T_ROUNDS, "SELECT max(last) FROM found WHERE round = ?1", "event"},
+    {PO_T_MACHINES,
+     "SELECT min(f.last) FROM found f WHERE f.machine = ?1 AND f.last <> (SELECT last FROM machines WHERE id = ?1)",
+     "event"},
     {PO_T_MEMBERS, "SELECT min(id) FROM belongs WHERE member = ?1", "event"},
     {PO_T_MEMBERS, "SELECT min(id) FROM money WHERE member = ?1", "event"},
     {PO_T_RUNS, "SELECT min(id) FROM money WHERE run = ?1", "event"},
@@ -47,6 +54,13 @@ static const struct {
     {PO_T_FUNDS, "SELECT min(r.id) FROM funds f JOIN runs r ON r.fund = f.fund WHERE f.id = ?1", "run"},
     {PO_T_FUNDS, "SELECT min(c.id) FROM funds f JOIN courses c ON c.fund = f.fund WHERE f.id = ?1", "event"},
     {PO_T_FUNDS, "SELECT min(t.id) FROM funds f JOIN teams t ON t.fund = f.fund WHERE f.id = ?1", "event"},
+    {PO_T_SPOOLS, "SELECT min(id) FROM weighings WHERE spool = ?1 AND id <> ?1", "weighing"},
+    {PO_T_SPOOLS, "SELECT min(last) FROM tools WHERE spool = ?1", "event"},
+    {PO_T_SPOOLS, "SELECT min(run) FROM takes WHERE spool = ?1", "run"},
+    {PO_T_SPOOLS, "SELECT min(r.id) FROM spools s JOIN runs r ON r.id > s.id AND r.spool = s.spool WHERE s.id = ?1",
+     "run"},
+    {PO_T_RUNS, "SELECT min(id) FROM files WHERE run = ?1", "file"},
+    {PO_T_RUNS, "SELECT max(last) FROM waste WHERE run = ?1", "event"},
 };
 
 static void free_rows(old_row *rows, int n)
@@ -130,6 +144,23 @@ static const struct {
     po_table table;
     const char *sql, *says;
 } clashes[] = {
+    {PO_T_TICKETS,
+     "SELECT o.id FROM tickets r JOIN tickets o ON o.member = r.member AND o.id <> r.id AND o.state IN ('waiting', "
+     "'called') WHERE r.id = ?1 AND json_extract(?2, '$.state') IN ('waiting', 'called') AND o.last <> ?3",
+     "the member has another ticket since event"},
+    {PO_T_TICKETS,
+     "SELECT o.id FROM tickets r JOIN tickets o ON o.number = r.number AND o.id <> r.id AND o.state IN ('waiting', "
+     "'called') WHERE r.id = ?1 AND json_extract(?2, '$.state') IN ('waiting', 'called') AND o.last <> ?3",
+     "the ticket's number was given again by event"},
+    {PO_T_TICKETS,
+     "SELECT o.last FROM tickets r JOIN tickets o ON o.id <> r.id AND o.state IN ('waiting', 'called') AND o.state = "
+     "'called' AND o.offered = json_extract(?2, '$.offered') AND o.called_ms < json_extract(?2, '$.until_ms') WHERE "
+     "r.id = ?1 AND json_extract(?2, '$.state') = 'called' AND o.last <> ?3",
+     "the machine is kept for another ticket since event"},
+    {PO_T_ROUNDS,
+     "SELECT o.id FROM rounds r JOIN rounds o ON o.id <> r.id AND o.done_ms IS NULL WHERE r.id = ?1 AND "
+     "json_extract(?2, '$.done_ms') IS NULL AND o.last <> ?3",
+     "another round was begun by event"},
     {PO_T_RUNS,
      "SELECT o.id FROM runs r JOIN runs o ON o.machine = r.machine AND o.id <> r.id AND o.state <> 'back' WHERE r.id = "
      "?1 AND "
@@ -149,6 +180,9 @@ static const struct {
      "SELECT o.id FROM belongs r JOIN belongs o ON o.team = r.team AND o.member = r.member AND o.id <> r.id AND "
      "o.left_ms IS NULL WHERE r.id = ?1 AND json_extract(?2, '$.left_ms') IS NULL AND o.last <> ?3",
      "the member joined the group again by event"},
+    {PO_T_SPOOLS,
+     "SELECT last FROM tools WHERE spool = ?1 AND json_extract(?2, '$.state') IN ('drying', 'empty') AND last <> ?3",
+     "the spool was loaded by event"},
 };
 
 static po_status clash_of(po_book *book, const old_row *row, int64_t event, po_err *err)
