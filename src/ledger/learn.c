@@ -1,16 +1,18 @@
 /* Runs made ready to be asked: put in order, absurd entries set aside, summed up. SPDX-License-Identifier: Apache-2.0
  *
  * Works on y = ln(real / modelled). Runs are sorted by machine, recipe, y and weight, so that every sum is taken in one order
- * whatever the caller's. Then each run is held against a median that one entry cannot move: that of its machine and recipe, or
- * with fewer than three runs its machine's, or the shop's, or the model itself. Beyond three spreads a run counts less and
+ * whatever the caller's. Then each run is held against medians that one entry cannot move: that of its machine and recipe from
+ * three runs on, and, the more loosely the more runs there are, what is known elsewhere: its machine's median, or the shop's,
+ * or the model itself. Beyond three spreads a run counts less and
  * from five on not at all, as in Hampel, Ronchetti, Rousseeuw, Stahel, "Robust Statistics", 1986, section 2.6 (redescending
  * estimators; corners at 3 and 5 are ours, around the 3.5 of Iglewicz and Hoaglin in NIST/SEMATECH e-Handbook 1.3.5.17). The
  * spread is the median absolute deviation times 1.4826 (P. Rousseeuw, C. Croux, J. Amer. Statist. Assoc. 88, 1993). What is
  * left is summed up for each machine and recipe. What follows from it: learn_ask.c.
  *
- * What is absurd is not what is merely new: a spread is taken as at least 5 %, a machine or recipe with few runs may differ by
- * far more, and where more than a third of a recipe's runs would go (three at least), they are not entries gone wrong but how
- * the machine is, and all of them count. */
+ * What is absurd is not what is merely new: a spread is taken as at least 5 % (and at most 25 %), a machine or recipe with few runs may differ by
+ * far more. Where more than a third of a recipe's runs (three at least) would go by their own median, that median is not heeded:
+ * they are not entries gone wrong but how the machine is. The same for what is known elsewhere, where by that more than half
+ * (three at least) would go although they agree among themselves. */
 #include "ledger/learn_inside.h"
 
 #include <math.h>
@@ -23,8 +25,9 @@ static const double weight_unit = 65536;
 
 /* Where an entry begins to count less, and from where it does not count: in spreads. */
 static const double full_to = 3, none_from = 5;
-/* Spreads of ln ratio: the least that is held against a run; between machines or recipes; of the model itself. */
-static const double spread_least = 0.05, spread_strange = 0.15, spread_model = 0.5;
+/* Spreads of ln ratio: the least that is held against a run; the most, whatever the runs look like; between machines or recipes; of the model itself. */
+static const double spread_least = 0.05, spread_most = 0.25, spread_strange = 0.15, spread_model = 0.5;
+static const double off_most = 14;       /* beyond a factor of a million it makes no difference by how much */
 static const double normal_mad = 1.4826; /* 1 / 0.6745, the upper quartile of the normal distribution */
 enum { RUNS_FOR_MEDIAN = 3, RUNS_FOR_SPREAD = 5 };
 
@@ -174,39 +177,37 @@ static void set_aside(work *w, double *spread)
         w->middle[m] = median(w->room, n);
     }
     memcpy(w->room, w->middle, w->n_machines * sizeof *w->room);
-    double shop = w->n >= RUNS_FOR_MEDIAN ? median(w->room, w->n_machines) : 0;
+    double shop = median(w->room, w->n_machines);
     for (size_t m = 0; m < w->n_machines; m++) {
         w->room[m] = fabs(w->middle[m] - shop);
     }
-    double apart = w->n_machines >= RUNS_FOR_MEDIAN ? normal_mad * median(w->room, w->n_machines) : 0;
+    double apart = w->n_machines >= RUNS_FOR_MEDIAN ? fmin(normal_mad * median(w->room, w->n_machines), spread_most)
+                                                    : 0;
 
     for (size_t m = 0; m < w->n_machines; m++) {
         size_t in_machine = w->start[w->cell_of[m + 1]] - w->start[w->cell_of[m]];
-        double scatter = fmax(usual, spread[m]), strange = hypot(scatter, spread_strange);
+        double scatter = fmin(fmax(usual, spread[m]), spread_most), strange = hypot(scatter, spread_strange);
         for (size_t c = w->cell_of[m]; c < w->cell_of[m + 1]; c++) {
-            size_t first = w->start[c], end = w->start[c + 1], n = end - first, fewer = 0;
-            double middle, wide;
-            if (n >= RUNS_FOR_MEDIAN) {
-                middle = of_sorted(w->y + first, n), wide = scatter;
-            } else if (in_machine >= RUNS_FOR_MEDIAN) {
+            size_t first = w->start[c], end = w->start[c + 1], n = end - first, by_own = 0, by_others = 0;
+            double middle, wide, own = of_sorted(w->y + first, n);
+            if (in_machine - n >= RUNS_FOR_MEDIAN) {
                 middle = w->middle[m], wide = strange;
-            } else if (w->n >= RUNS_FOR_MEDIAN) {
+            } else if (w->n - n >= RUNS_FOR_MEDIAN) {
                 middle = shop, wide = hypot(strange, apart);
             } else {
                 middle = 0, wide = hypot(scatter, spread_model);
             }
+            wide *= fmax(1, (double)n / RUNS_FOR_MEDIAN);
             for (size_t i = first; i < end; i++) {
-                w->room[i] = counts_for(w->y[i], middle, wide);
-                fewer += w->room[i] < 1;
+                by_own += counts_for(w->y[i], own, scatter) < 1;
+                by_others += counts_for(w->y[i], middle, wide) < 1;
             }
-            if (fewer < RUNS_FOR_MEDIAN || fewer * 3 <= n) {
-                for (size_t i = first; i < end; i++) {
-                    w->weight[i] *= w->room[i];
-                }
-            } else {
-                for (size_t i = first; i < end; i++) {
-                    w->room[i] = 1;
-                }
+            bool heed_own = n >= RUNS_FOR_MEDIAN && (by_own < RUNS_FOR_MEDIAN || by_own * 3 <= n);
+            bool heed_others = !heed_own || by_others < RUNS_FOR_MEDIAN || by_others * 2 <= n;
+            for (size_t i = first; i < end; i++) {
+                double counts = heed_own ? counts_for(w->y[i], own, scatter) : 1;
+                w->room[i] = heed_others ? fmin(counts, counts_for(w->y[i], middle, wide)) : counts;
+                w->weight[i] *= w->room[i];
             }
         }
     }
@@ -268,6 +269,7 @@ static po_status options_good(const po_learn_options *o, po_err *err)
         {"between_machines", o->between_machines, 1e-9, 1000},
         {"between_recipes", o->between_recipes, 1e-9, 1000},
         {"doubt", o->doubt, 1e-9, 1000},
+        {"trust", o->trust, 0, 1},
         {"range_runs", o->range_runs, 1e-9, 1e9},
     };
     for (size_t i = 0; i < sizeof bounds / sizeof bounds[0]; i++) {
@@ -285,8 +287,9 @@ static po_status fault_of(const po_learn_run *run, size_t index, po_err *err)
     if (!ratio && run->age_days >= 0 && isfinite(run->age_days)) {
         return PO_OK;
     }
-    po_fail(err, PO_E_RANGE, "run %zu has %s %g: give a finite number %s", index, ratio ? "the ratio" : "an age of days",
-            ratio ? run->ratio : run->age_days, ratio ? "above 0" : "of 0 or more");
+    po_fail(err, PO_E_RANGE, "run %zu has %s %g: give a finite number %s", index,
+            ratio ? "the ratio" : "an age of days", ratio ? run->ratio : run->age_days,
+            ratio ? "above 0" : "of 0 or more");
     if (err) {
         err->byte = index;
     }
@@ -322,7 +325,8 @@ po_status po_learn_new(const po_learn_run *runs, size_t n, const po_learn_option
         return s;
     }
     if (n > runs_most) {
-        return po_fail(err, PO_E_LIMIT, "%zu runs to learn from: at most %zu can be read, so give the newest", n, runs_most);
+        return po_fail(err, PO_E_LIMIT, "%zu runs to learn from: at most %zu can be read, so give the newest", n,
+                       runs_most);
     }
     for (size_t i = 0; i < n; i++) {
         if ((s = fault_of(&runs[i], i, err))) {
@@ -339,7 +343,8 @@ po_status po_learn_new(const po_learn_run *runs, size_t n, const po_learn_option
     for (size_t i = 0; i < n; i++) {
         double weight = o->half_life_days > 0 ? exp2(-runs[i].age_days / o->half_life_days) : 1;
         entries[i].key[0] = (uint64_t)runs[i].machine << 32 | runs[i].recipe;
-        entries[i].key[1] = key_of(log(runs[i].ratio) + 0.0); /* + 0.0: no negative nought */
+        double y = fmin(fmax(log(runs[i].ratio), -off_most), off_most);
+        entries[i].key[1] = key_of(y + 0.0); /* + 0.0: no negative nought */
         entries[i].key[2] = (uint64_t)fmax(1, nearbyint(weight * weight_unit));
     }
     const entry *order = sorted(entries, others, n, counts);
@@ -361,8 +366,8 @@ po_status po_learn_new(const po_learn_run *runs, size_t n, const po_learn_option
     learned->machines = po_arena_zeros(arena, n_machines + 1, sizeof *learned->machines);
     learned->cells = po_arena_zeros(arena, n_cells + 1, sizeof *learned->cells);
     learned->parts = po_arena_zeros(arena, PO_LEARN_PARTS, sizeof *learned->parts);
-    if (!w.y || !w.weight || !w.room || !w.middle || !w.place || !w.start || !w.cell_of || !spread || !learned->machines ||
-        !learned->cells || !learned->parts) {
+    if (!w.y || !w.weight || !w.room || !w.middle || !w.place || !w.start || !w.cell_of || !spread ||
+        !learned->machines || !learned->cells || !learned->parts) {
         return po_fail(err, PO_E_NOMEM, "no memory to learn from %zu runs", n);
     }
     if (n) {

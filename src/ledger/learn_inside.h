@@ -5,7 +5,7 @@
 #include "proveout/learn.h"
 
 /* Most points of the grids over scatter, recipes' spread and machines' spread, and ways to trust the model. */
-enum { PO_LEARN_SCATTERS = 15, PO_LEARN_SPREADS = 16, PO_LEARN_TRUSTS = 2 };
+enum { PO_LEARN_SCATTERS = 12, PO_LEARN_SPREADS = 12, PO_LEARN_TRUSTS = 2 };
 #define PO_LEARN_PARTS (PO_LEARN_SCATTERS * PO_LEARN_SPREADS * PO_LEARN_SPREADS * PO_LEARN_TRUSTS)
 
 /* Runs of one recipe on one machine, as logarithms of their ratios. */
@@ -18,7 +18,8 @@ typedef struct po_learn_cell {
 typedef struct po_learn_machine {
     uint32_t id, n;          /* n: runs that spoke */
     size_t first_cell, ends; /* its cells */
-    double freedom, squares; /* within cells: degrees of freedom, weighted sum of squares; squares / freedom is a variance */
+    double freedom,
+        squares; /* within cells: degrees of freedom, weighted sum of squares; squares / freedom is a variance */
     /* Filled for a question: */
     double variance;        /* of one run, before the common factor */
     double knowledge, mean; /* of the machine's own level: 1 / variance, and where it is */
