@@ -243,7 +243,7 @@ po_status po_apply_fund_open(po_book *book, po_err *err)
             ? po_store_do(book->store, NULL, err,
                           "INSERT INTO funds(id, last, fund, title, currency, budget_minor) VALUES(?1, ?1, ?2, ?3, "
                           "?4, nullif(?5, -1))",
-                          "itttti", book->event, fund, po_field_text(book->body, "title"), currency,
+                          "ittti", book->event, fund, po_field_text(book->body, "title"), currency,
                           po_field_has(book->body, "budget_minor") ? po_field_int(book->body, "budget_minor")
                                                                    : INT64_C(-1))
             : s;
