@@ -3,6 +3,7 @@
 #define PO_LEDGER_BOOK_H
 
 #include <jansson.h>
+#include <string.h>
 
 #include "ledger/fields.h"
 #include "ledger/store.h"
@@ -145,6 +146,19 @@ po_status po_waste_put(po_book *book, const char *material, int64_t mg, const ch
 po_status po_purpose_holds(po_store *store, const json_t *body, int64_t member, po_err *err) PO_MUST_USE;
 /* The code of a currency: three capital letters (ISO 4217:2015), else PO_E_RANGE. */
 po_status po_currency_holds(const char *currency, po_err *err) PO_MUST_USE;
+
+/* A copy of a text (NULL: empty) that fits its room, for a sentence; cut where it must be, never within a character. */
+static inline void po_cut_text(char *to, size_t room, const char *from)
+{
+    size_t n = from ? strnlen(from, room - 1) : 0;
+    while (n > 0 && ((unsigned char)from[n] & 0xc0) == 0x80) {
+        n--;
+    }
+    if (n > 0) {
+        memcpy(to, from, n);
+    }
+    to[n] = 0;
+}
 
 /* "12.5 m" for a person: exact. */
 const char *po_metres(char out[32], int64_t um);

@@ -121,6 +121,14 @@ static const struct {
     {"SELECT m.id FROM persons p LEFT JOIN members m ON m.member = p.member WHERE coalesce(m.state, 'forgotten') = "
      "'forgotten'",
      "a name is kept of somebody who is no member (row %lld)"},
+    {"SELECT r.id FROM runs r JOIN machines m ON m.machine = r.machine WHERE r.state IN ('out', 'ended', 'failed') AND "
+     "m.state IN ('resting', 'retired')",
+     "run %lld is out with a machine that rests or has left the shop"},
+    {"SELECT r.id FROM runs r JOIN sticks s ON s.stick = r.stick JOIN machines m ON m.id = s.machine WHERE r.state IN "
+     "('out', 'ended', 'failed') AND m.machine <> r.machine",
+     "run %lld is out with a stick of another machine"},
+    {"SELECT t.id FROM tools t JOIN machines m ON m.id = t.machine WHERE m.state = 'retired' AND t.spool IS NOT NULL",
+     "a spool is loaded on a machine that has left the shop (tool %lld)"},
     {"SELECT id FROM runs WHERE fund IS NOT NULL AND fund NOT IN (SELECT fund FROM funds)",
      "run %lld: the fund that it names is not in the book"},
     {"SELECT id FROM runs WHERE course IS NOT NULL AND course NOT IN (SELECT course FROM courses)",

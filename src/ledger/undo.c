@@ -35,6 +35,14 @@ static const struct {
     {PO_T_MACHINES,
      "SELECT min(f.last) FROM found f WHERE f.machine = ?1 AND f.last <> (SELECT last FROM machines WHERE id = ?1)",
      "event"},
+    {PO_T_MACHINES,
+     "SELECT min(s.last) FROM sticks s WHERE s.machine = ?1 AND s.last <> (SELECT last FROM machines WHERE id = ?1)",
+     "event"},
+    {PO_T_MACHINES,
+     "SELECT min(t.last) FROM tools t WHERE t.machine = ?1 AND t.last <> (SELECT last FROM machines WHERE id = ?1)",
+     "event"},
+    {PO_T_STICKS, "SELECT min(r.id) FROM sticks s JOIN runs r ON r.id > s.id AND r.stick = s.stick WHERE s.id = ?1",
+     "run"},
     {PO_T_MEMBERS, "SELECT min(id) FROM belongs WHERE member = ?1", "event"},
     {PO_T_MEMBERS, "SELECT min(id) FROM money WHERE member = ?1", "event"},
     {PO_T_RUNS, "SELECT min(id) FROM money WHERE run = ?1", "event"},
@@ -180,6 +188,22 @@ static const struct {
      "SELECT o.id FROM belongs r JOIN belongs o ON o.team = r.team AND o.member = r.member AND o.id <> r.id AND "
      "o.left_ms IS NULL WHERE r.id = ?1 AND json_extract(?2, '$.left_ms') IS NULL AND o.last <> ?3",
      "the member joined the group again by event"},
+    {PO_T_TOOLS,
+     "SELECT last FROM tools WHERE id <> ?1 AND spool = json_extract(?2, '$.spool') AND last <> ?3",
+     "the spool that was there is loaded elsewhere by event"},
+    {PO_T_TOOLS,
+     "SELECT s.last FROM tools t JOIN spools s ON s.id = json_extract(?2, '$.spool') AND s.state IN ('drying', 'empty') "
+     "WHERE t.id = ?1 AND t.spool IS NOT s.id AND s.last <> ?3",
+     "the spool that was there is in the dryer or empty by event"},
+    {PO_T_MACHINES,
+     "SELECT r.last FROM machines m JOIN runs r ON r.machine = m.machine AND r.state IN ('out', 'ended', 'failed') "
+     "WHERE m.id = ?1 AND json_extract(?2, '$.state') = 'resting' AND r.last <> ?3",
+     "the machine is out by event"},
+    {PO_T_STICKS,
+     "SELECT r.last FROM sticks s JOIN machines m ON m.id = s.machine JOIN runs r ON r.machine = m.machine AND r.state "
+     "IN ('out', 'ended', 'failed') AND r.stick = s.stick WHERE s.id = ?1 AND (json_extract(?2, '$.machine') <> "
+     "s.machine OR json_extract(?2, '$.state') <> s.state) AND r.last > ?3",
+     "the stick is out by event"},
     {PO_T_SPOOLS,
      "SELECT last FROM tools WHERE spool = ?1 AND json_extract(?2, '$.state') IN ('drying', 'empty') AND last <> ?3",
      "the spool was loaded by event"},
