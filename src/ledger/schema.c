@@ -75,6 +75,8 @@ static const po_schema_step steps[] = {
          "CREATE INDEX money_for ON money(run) WHERE run IS NOT NULL;",
          "CREATE INDEX files_of_run ON files(run);",
          "CREATE INDEX files_with ON files(sha256);",
+         "CREATE INDEX files_of_machine ON files(machine) WHERE machine IS NOT NULL;",
+         "CREATE INDEX waste_of_run ON waste(run);",
          "CREATE INDEX weighings_of ON weighings(spool);",
          "CREATE INDEX waste_at ON waste(at_ms);",
          /* was: the row as a JSON object; null = the event made it. Kept for the last PO_BEFORE_KEPT events. */
