@@ -89,6 +89,26 @@ static unsigned char lower(char c)
     return (unsigned char)(c >= 'A' && c <= 'Z' ? c - 'A' + 'a' : c);
 }
 
+size_t po_utf8_length(const void *bytes, size_t left)
+{
+    const unsigned char *p = bytes;
+    unsigned c = p[0];
+    size_t n = c < 0x80 ? 1 : c >= 0xc2 && c <= 0xdf ? 2 : (c & 0xf0) == 0xe0 ? 3 : c >= 0xf0 && c <= 0xf4 ? 4 : 0;
+    if (n == 0 || n > left) {
+        return 0;
+    }
+    for (size_t i = 1; i < n; i++) {
+        if ((p[i] & 0xc0) != 0x80) {
+            return 0;
+        }
+    }
+    if ((c == 0xe0 && p[1] < 0xa0) || (c == 0xed && p[1] > 0x9f) || (c == 0xf0 && p[1] < 0x90) ||
+        (c == 0xf4 && p[1] > 0x8f)) {
+        return 0;
+    }
+    return n;
+}
+
 bool po_text_same(const char *a, const char *b)
 {
     while (*a && lower(*a) == lower(*b)) {

@@ -20,6 +20,10 @@ void po_text_add(po_text *text, const char *s);
 void po_text_add_n(po_text *text, const void *s, size_t n);
 void po_text_printf(po_text *text, const char *format, ...) PO_PRINTF(2, 3);
 
+/* Length of the UTF-8 character at p, 0 when it is none (overlong, surrogate, beyond U+10FFFF, cut short; RFC 3629 section 4).
+ * left: bytes that may be looked at, at least 1. */
+size_t po_utf8_length(const void *p, size_t left);
+
 /* ASCII case-insensitive equality. */
 bool po_text_same(const char *a, const char *b);
 /* Number of insertions, deletions, replacements and swaps of neighbours between two short words (ASCII case ignored;

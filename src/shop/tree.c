@@ -81,26 +81,6 @@ po_node *po_tree_get(const po_node *map, const char *key)
 
 /* ---- bytes ---- */
 
-/* Length of the UTF-8 character at p, 0 when it is none (overlong, surrogate, beyond U+10FFFF, cut short). */
-static size_t utf8_length(const unsigned char *p, size_t left)
-{
-    unsigned c = p[0];
-    size_t n = c < 0x80 ? 1 : c >= 0xc2 && c <= 0xdf ? 2 : (c & 0xf0) == 0xe0 ? 3 : c >= 0xf0 && c <= 0xf4 ? 4 : 0;
-    if (n == 0 || n > left) {
-        return 0;
-    }
-    for (size_t i = 1; i < n; i++) {
-        if ((p[i] & 0xc0) != 0x80) {
-            return 0;
-        }
-    }
-    if ((c == 0xe0 && p[1] < 0xa0) || (c == 0xed && p[1] > 0x9f) || (c == 0xf0 && p[1] < 0x90) ||
-        (c == 0xf4 && p[1] > 0x8f)) {
-        return 0;
-    }
-    return n;
-}
-
 /* Whether every byte may stand in a shop file; the first that may not is a fault. */
 static bool check_bytes(const char *text, size_t n_bytes, po_fault_list *faults)
 {
@@ -114,7 +94,7 @@ static bool check_bytes(const char *text, size_t n_bytes, po_fault_list *faults)
             i++;
             continue;
         }
-        size_t n = utf8_length(p + i, n_bytes - i);
+        size_t n = po_utf8_length(p + i, n_bytes - i);
         bool control = (c < 0x20 && c != '\t' && c != '\r') || c == 0x7f;
         /* libyaml takes U+0085, U+2028 and U+2029 for line ends, editors do not: lines would be counted apart */
         bool hidden_line = (n == 2 && c == 0xc2 && p[i + 1] == 0x85) ||
