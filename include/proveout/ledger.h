@@ -88,7 +88,7 @@ PO_API po_status po_ledger_rebuild(po_ledger *ledger, po_err *err) PO_MUST_USE;
 PO_API po_status po_ledger_backup(po_ledger *ledger, const char *to, po_err *err) PO_MUST_USE;
 
 /* Milligrams of a length of filament, rounded to the nearest, and micrometres of a mass; -1 where a value is out of reach
- * (10 km, 100 kg, 10 mm, 30 g/cm3). No floating point. Source: docs/measures.md, "Filament, volume, mass". */
+ * (10 km, 100 t, 10 mm, 30 g/cm3). No floating point. Source: docs/measures.md, "Filament, volume, mass". */
 PO_API int64_t po_ledger_mg(int64_t um, int64_t diameter_um, int64_t density_mg_cm3);
 PO_API int64_t po_ledger_um(int64_t mg, int64_t diameter_um, int64_t density_mg_cm3);
 
