@@ -13,6 +13,8 @@
 #include <string.h>
 #include <yaml.h>
 
+#include "base/text.h"
+
 static uint32_t hash_text(const char *s, size_t n)
 {
     uint32_t h = 2166136261u; /* FNV-1a, 32 bits */
