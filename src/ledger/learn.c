@@ -53,31 +53,33 @@ static double of_key(uint64_t key)
 
 /* Least byte first; bytes that are alike everywhere are passed over. Returns which of the two rooms holds the order.
  * D. Knuth, The Art of Computer Programming 3, 5.2.5. */
-static entry *sorted(entry *from, entry *to, size_t n, uint32_t (*counts)[256])
+static entry *sorted(entry *from, entry *to, size_t n)
 {
-    memset(counts, 0, 24 * sizeof *counts);
-    for (size_t i = 0; i < n; i++) {
-        for (int b = 0; b < 24; b++) {
-            counts[b][from[i].key[2 - b / 8] >> (b % 8 * 8) & 255]++;
+    for (int key = 2; key >= 0; key--) {
+        uint64_t differ = 0;
+        for (size_t i = 1; i < n; i++) {
+            differ |= from[i].key[key] ^ from[0].key[key];
         }
-    }
-    for (int b = 0; b < 24; b++) {
-        uint32_t *count = counts[b], sum = 0;
-        int key = 2 - b / 8, shift = b % 8 * 8;
-        if (n == 0 || count[from[0].key[key] >> shift & 255] == n) {
-            continue;
+        for (int shift = 0; shift < 64; shift += 8) {
+            if ((differ >> shift & 255) == 0) {
+                continue;
+            }
+            uint32_t count[256] = {0}, sum = 0;
+            for (size_t i = 0; i < n; i++) {
+                count[from[i].key[key] >> shift & 255]++;
+            }
+            for (int v = 0; v < 256; v++) {
+                uint32_t c = count[v];
+                count[v] = sum;
+                sum += c;
+            }
+            for (size_t i = 0; i < n; i++) {
+                to[count[from[i].key[key] >> shift & 255]++] = from[i];
+            }
+            entry *other = from;
+            from = to;
+            to = other;
         }
-        for (int v = 0; v < 256; v++) {
-            uint32_t c = count[v];
-            count[v] = sum;
-            sum += c;
-        }
-        for (size_t i = 0; i < n; i++) {
-            to[count[from[i].key[key] >> shift & 255]++] = from[i];
-        }
-        entry *other = from;
-        from = to;
-        to = other;
     }
     return from;
 }
@@ -214,8 +216,9 @@ static void set_aside(work *w, double *spread)
 }
 
 /* Sums of each cell and machine; those that have nothing left to say are dropped. After set_aside, whose room tells how much
- * each run counts. Old runs count less, but they scatter no less: the variance is that of
- * weighted samples, sum w (y - mean)^2 / (W - sum w^2 / W), which is the usual one where all weights are 1. */
+ * each run counts. Old runs count less, but they scatter no less: with W = sum w the mean of weighted runs is as good as that of
+ * W^2 / sum w^2 runs, and sum w (y - mean)^2 / (W - sum w^2 / W) is the variance of one (L. Kish, "Survey Sampling", 1965, for
+ * the first; both are the usual ones where all weights are alike). */
 static void sum_up(const work *w, po_learned *learned)
 {
     size_t n_cells = 0, n_machines = 0;
@@ -240,10 +243,10 @@ static void sum_up(const work *w, po_learned *learned)
                 double d = w->y[i] - cell.mean;
                 squares += w->weight[i] * d * d;
             }
-            double freedom = cell.weight - sum2 / cell.weight;
-            if (freedom > 1e-9 * cell.weight) { /* else one run, or rounding */
-                machine.freedom += freedom;
-                machine.squares += squares;
+            cell.counts = cell.weight * cell.weight / sum2;
+            if (cell.counts > 1 + 1e-9) { /* else one run, or rounding */
+                machine.freedom += cell.counts - 1;
+                machine.squares += squares * cell.weight / sum2;
             }
             machine.n += cell.n;
             learned->cells[n_cells++] = cell;
@@ -336,8 +339,7 @@ po_status po_learn_new(const po_learn_run *runs, size_t n, const po_learn_option
     po_learned *learned = po_arena_zeros(arena, 1, sizeof *learned);
     entry *entries = po_arena_zeros(arena, n + 1, sizeof *entries);
     entry *others = po_arena_zeros(arena, n + 1, sizeof *others);
-    uint32_t(*counts)[256] = po_arena_zeros(arena, 24, sizeof *counts);
-    if (!learned || !entries || !others || !counts) {
+    if (!learned || !entries || !others) {
         return po_fail(err, PO_E_NOMEM, "no memory to learn from %zu runs", n);
     }
     for (size_t i = 0; i < n; i++) {
@@ -347,7 +349,7 @@ po_status po_learn_new(const po_learn_run *runs, size_t n, const po_learn_option
         entries[i].key[1] = key_of(y + 0.0); /* + 0.0: no negative nought */
         entries[i].key[2] = (uint64_t)fmax(1, nearbyint(weight * weight_unit));
     }
-    const entry *order = sorted(entries, others, n, counts);
+    const entry *order = sorted(entries, others, n);
     size_t n_cells = 0, n_machines = 0;
     for (size_t i = 0; i < n; i++) {
         n_cells += i == 0 || order[i].key[0] != order[i - 1].key[0];

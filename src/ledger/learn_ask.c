@@ -220,7 +220,7 @@ static double within_machines(po_learned *learned, double factor, double recipes
         double one = factor * p->variance, sum = 0, sum_y = 0, at = learned->cells[p->first_cell].mean, squares = 0;
         for (size_t c = p->first_cell; c < p->ends; c++) {
             const po_learn_cell *cell = &learned->cells[c];
-            double u = cell->weight / (recipes * cell->weight + one), d = cell->mean - at;
+            double u = cell->counts / (recipes * cell->counts + one), d = cell->mean - at;
             times(&u_all, u);
             sum += u, sum_y += u * d, squares += u * d * d;
         }
@@ -232,6 +232,20 @@ static double within_machines(po_learned *learned, double factor, double recipes
     return 0.5 * (log_of(&u_all) - log_of(&u_machines) - apart);
 }
 
+/* The same for the asked machine's level as it is today, 0 without runs of it. Machines change: where all its runs are old it
+ * is known less well than the runs' scatter has it. */
+static double own_level(const po_learned *learned, const asked *a, double factor, double recipes, double *mean)
+{
+    double one = factor * a->variance, sum = 0, sum_y = 0;
+    for (size_t c = a->machine ? a->machine->first_cell : 0; a->machine && c < a->machine->ends; c++) {
+        const po_learn_cell *cell = &learned->cells[c];
+        double u = cell->weight / (recipes * cell->weight + one);
+        sum += u, sum_y += u * cell->mean;
+    }
+    *mean = sum > 0 ? sum_y / sum : 0;
+    return sum;
+}
+
 /* All pieces of the answer for the three grids; n_parts are written. best of each spread's point: its most probable piece. */
 static size_t pieces(po_learned *learned, const asked *a, const grid *f, grid *b, grid *m)
 {
@@ -241,7 +255,8 @@ static size_t pieces(po_learned *learned, const asked *a, const grid *f, grid *b
         for (int j = 0; j < b->n; j++) {
             double recipes = b->value[j],
                    within = within_machines(learned, factor, recipes) + f->log_prior[i] + b->log_prior[j];
-            double c = a->cell ? recipes / (recipes + factor * a->machine->variance / a->cell->weight) : 0;
+            double own_mean = 0, own_knowledge = own_level(learned, a, factor, recipes, &own_mean);
+            double c = a->cell ? recipes / (recipes + factor * a->variance / a->cell->weight) : 0;
             for (int l = 0; l < m->n; l++) {
                 double machines = m->value[l], sum = 0, sum_y = 0, squares = 0;
                 product t_all = {0, 1};
@@ -252,17 +267,18 @@ static size_t pieces(po_learned *learned, const asked *a, const grid *f, grid *b
                     sum += t, sum_y += t * p->mean, squares += t * p->mean * p->mean;
                 }
                 double shared = within + m->log_prior[l] + 0.5 * log_of(&t_all);
-                double own = a->machine ? machines * a->machine->knowledge : 0, d = own / (1 + own);
+                double d = machines * own_knowledge / (1 + machines * own_knowledge);
                 for (int v = 0; v < PO_LEARN_TRUSTS; v++) {
                     double prior = 1 / a->level_variance[v], total = sum + prior, level = sum_y / total;
                     double log_weight = shared + a->log_trust[v] +
                                         0.5 * (log(prior / total) - squares + total * level * level);
-                    double alpha = level + (a->machine ? d * (a->machine->mean - level) : 0);
+                    double alpha = level + d * (own_mean - level);
                     double alpha_variance = machines * (1 - d) + (1 - d) * (1 - d) / total;
                     po_learn_part *part = &learned->parts[k++];
                     part->weight = log_weight;
                     part->mean = alpha + (a->cell ? c * (a->cell->mean - alpha) : 0);
-                    part->variance = factor * a->variance + recipes * (1 - c) + (1 - c) * (1 - c) * alpha_variance;
+                    double level_variance = recipes * (1 - c) + (1 - c) * (1 - c) * alpha_variance;
+                    part->deviation = sqrt(factor * a->variance + level_variance);
                     part->own_share = c + (1 - c) * d;
                     b->best[j] = fmax(b->best[j], log_weight);
                     m->best[l] = fmax(m->best[l], log_weight);
@@ -285,7 +301,6 @@ static size_t weighed(po_learn_part *parts, size_t n)
         if (parts[i].weight - best > worth_keeping) {
             parts[k] = parts[i];
             parts[k].weight = exp(parts[k].weight - best);
-            parts[k].variance = sqrt(parts[k].variance); /* from here on the standard deviation */
             sum += parts[k++].weight;
         }
     }
@@ -300,22 +315,22 @@ static double quantile(const po_learn_part *parts, size_t n, double share)
 {
     double low = INFINITY, high = -INFINITY, x = 0, square = 0;
     for (size_t i = 0; i < n; i++) {
-        low = fmin(low, parts[i].mean - 9 * parts[i].variance);
-        high = fmax(high, parts[i].mean + 9 * parts[i].variance);
+        low = fmin(low, parts[i].mean - 9 * parts[i].deviation);
+        high = fmax(high, parts[i].mean + 9 * parts[i].deviation);
         x += parts[i].weight * parts[i].mean;
     }
     for (size_t i = 0; i < n; i++) {
         double d = parts[i].mean - x;
-        square += parts[i].weight * (parts[i].variance * parts[i].variance + d * d);
+        square += parts[i].weight * (parts[i].deviation * parts[i].deviation + d * d);
     }
     /* A first guess that is near: the logistic curve through a normal's 5 and 95 %. */
     x += sqrt(square) * 0.5586 * log(share / (1 - share));
     for (int step = 0; step < 100 && high - low > close_enough; step++) {
         double below = 0, density = 0;
         for (size_t i = 0; i < n; i++) {
-            double z = (x - parts[i].mean) / parts[i].variance;
+            double z = (x - parts[i].mean) / parts[i].deviation;
             below += parts[i].weight * 0.5 * erfc(-z * M_SQRT1_2);
-            density += parts[i].weight * exp(-0.5 * z * z) / parts[i].variance;
+            density += parts[i].weight * exp(-0.5 * z * z) / parts[i].deviation;
         }
         if (below < share) {
             low = x;
@@ -382,6 +397,7 @@ po_status po_learn_ask(po_learned *learned, const po_learn_question *q, po_learn
         closer(&machines, o->between_machines);
     }
     size_t n = weighed(learned->parts, pieces(learned, &a, &scatter, &recipes, &machines));
+    learned->n_parts = n;
     for (size_t i = 0; i < n; i++) {
         e.own_share += learned->parts[i].weight * learned->parts[i].own_share;
     }

@@ -11,15 +11,15 @@ enum { PO_LEARN_SCATTERS = 12, PO_LEARN_SPREADS = 12, PO_LEARN_TRUSTS = 2 };
 /* Runs of one recipe on one machine, as logarithms of their ratios. */
 typedef struct po_learn_cell {
     uint32_t recipe, n; /* n: runs that spoke */
-    double weight;      /* sum of the runs' weights, above 0: as good as so many fresh runs */
+    double weight;      /* sum of the runs' weights, above 0: for today it is as good as so many fresh runs */
+    double counts;      /* at least weight: with scatter alone, the mean is as good as that of so many runs */
     double mean;
 } po_learn_cell;
 
 typedef struct po_learn_machine {
     uint32_t id, n;          /* n: runs that spoke */
     size_t first_cell, ends; /* its cells */
-    double freedom,
-        squares; /* within cells: degrees of freedom, weighted sum of squares; squares / freedom is a variance */
+    double freedom, squares; /* within cells: degrees of freedom, sum of squares; squares / freedom is a variance */
     /* Filled for a question: */
     double variance;        /* of one run, before the common factor */
     double knowledge, mean; /* of the machine's own level: 1 / variance, and where it is */
@@ -27,7 +27,8 @@ typedef struct po_learn_machine {
 
 /* One piece of the answer: a normal distribution of the logarithm of the ratio to come. */
 typedef struct po_learn_part {
-    double weight, mean, variance, own_share;
+    double weight; /* all sum to 1 */
+    double mean, deviation, own_share;
 } po_learn_part;
 
 struct po_learned {
@@ -36,7 +37,8 @@ struct po_learned {
     po_learn_cell *cells;       /* machine by machine, by rising recipe */
     size_t n_machines, n_cells;
     uint32_t n_all, n_aside;
-    po_learn_part *parts; /* PO_LEARN_PARTS, room for an answer */
+    po_learn_part *parts; /* room for PO_LEARN_PARTS: the last answer */
+    size_t n_parts;
 };
 
 #endif
