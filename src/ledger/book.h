@@ -91,6 +91,7 @@ typedef struct po_member {
     int64_t id;
     po_role role;
     bool suspended; /* at this time */
+    int64_t until_ms; /* of the suspension; 0: until resumed */
     char reason[128];
 } po_member;
 po_status po_member_find(po_store *store, const char *number, int64_t at_ms, po_member *ret, po_err *err) PO_MUST_USE;

@@ -223,6 +223,11 @@ static void taken_back(void **state)
         assert_int_equal(kit_act(k, "undo", "keeper", "{\"event\":%d}", held[i].event), PO_E_CONFLICT);
         assert_non_null(strstr(k->err.msg, held[i].words));
     }
+    uint64_t join = 8; /* the act that made the row can't go while a later one has changed it */
+    OK(kit_act(k, "group-leave", "d1", "{\"group\":\"quay-cats\",\"member\":\"m1\"}"));
+    assert_int_equal(kit_act(k, "undo", "keeper", "{\"event\":%llu}", (unsigned long long)join), PO_E_CONFLICT);
+    assert_non_null(strstr(k->err.msg, "changed the same membership of a group"));
+    OK(kit_act(k, "group-join", "d1", "{\"group\":\"quay-cats\",\"member\":\"m1\"}"));
     /* a member who has joined again can't have the leaving taken back */
     OK(kit_act(k, "group-leave", "d1", "{\"group\":\"quay-cats\",\"member\":\"m1\"}"));
     uint64_t leave = k->done.event;

@@ -33,7 +33,8 @@ static po_status look_up(po_store *store, const char *number, int64_t at_ms, po_
         *ret_state = strcmp(state, "forgotten") == 0 ? 2 : strcmp(state, "suspended") == 0 ? 1 : 0;
         m.id = po_rows_int(rows, 0);
         m.role = role_from(po_rows_text(rows, 1));
-        m.suspended = *ret_state == 1 && (po_rows_kind(rows, 4) == 'n' || po_rows_int(rows, 4) > at_ms);
+        m.until_ms = po_rows_kind(rows, 4) == 'n' ? 0 : po_rows_int(rows, 4);
+        m.suspended = *ret_state == 1 && (m.until_ms == 0 || m.until_ms > at_ms);
         snprintf(m.reason, sizeof m.reason, "%s", reason ? reason : "");
     }
     s = po_rows_end(rows, err);
@@ -193,8 +194,17 @@ po_status po_apply_member_forget(po_book *book, po_err *err)
                             m.id);
     }
     if (s == PO_OK && out) {
-        return po_fail(err, PO_E_CONFLICT, "run %lld of member %s is not back yet; take it back first", (long long)run,
-                       number);
+        return po_fail(err, PO_E_CONFLICT, "run %lld of member %s is not back yet; take it back or drop it first",
+                       (long long)run, number);
+    }
+    if (s == PO_OK) {
+        s = po_store_number(book->store, &run, &out, err,
+                            "SELECT id FROM tickets WHERE member = ?1 AND state IN ('waiting', 'called') LIMIT 1", "i",
+                            m.id);
+    }
+    if (s == PO_OK && out) {
+        return po_fail(err, PO_E_CONFLICT, "member %s waits with ticket %lld; let them leave the line first", number,
+                       (long long)run);
     }
     if (s == PO_OK) {
         s = po_store_do(

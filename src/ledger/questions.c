@@ -84,6 +84,9 @@ po_status po_ask_member(po_store *store, const json_t *p, int64_t now, json_t *r
     s = po_rows_end(rows, err);
     po_put_text(ret, "role", po_role_word(m.role));
     po_put_text(ret, "suspended", m.suspended ? m.reason : NULL);
+    if (m.suspended && m.until_ms) {
+        po_put_int(ret, "suspended_until_ms", m.until_ms);
+    }
     s = s == PO_OK
             ? po_store_ask(
                   store, &rows, err,

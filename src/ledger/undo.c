@@ -100,6 +100,37 @@ static po_status load(po_book *book, int64_t event, old_row rows[ROWS_MOST], int
     return s == PO_OK ? end : s;
 }
 
+/* What a row of a table is called. */
+static const char *row_word(po_table table)
+{
+    static const char *const words[PO_T_COUNT] = {
+        [PO_T_DRAWS] = "draw on a waiver",
+        [PO_T_RUNS] = "run",
+        [PO_T_WAIVERS] = "waiver",
+        [PO_T_PERMITS] = "permit",
+        [PO_T_TERMS] = "term",
+        [PO_T_MEMBERS] = "member",
+        [PO_T_MACHINES] = "machine",
+        [PO_T_STICKS] = "stick",
+        [PO_T_SPOOLS] = "spool",
+        [PO_T_TOOLS] = "tool of the machine",
+        [PO_T_PROOFS] = "proof",
+        [PO_T_TAKES] = "use of a spool",
+        [PO_T_PARTS] = "part",
+        [PO_T_TICKETS] = "ticket",
+        [PO_T_MESSAGES] = "message",
+        [PO_T_ROUNDS] = "round",
+        [PO_T_FOUND] = "machine of a round",
+        [PO_T_COURSES] = "course",
+        [PO_T_ASSIGNMENTS] = "assignment",
+        [PO_T_TEAMS] = "group",
+        [PO_T_BELONGS] = "membership of a group",
+        [PO_T_FUNDS] = "fund",
+        [PO_T_FILES] = "file",
+    };
+    return words[table] ? words[table] : "entry";
+}
+
 /* Does anything later rest on this row? */
 static po_status rests(po_book *book, int64_t event, const old_row *row, po_err *err)
 {
@@ -108,8 +139,8 @@ static po_status rests(po_book *book, int64_t event, const old_row *row, po_err 
     po_status s = po_store_number(book->store, &last, &found, err, po_tables[row->table].last, "i", row->id);
     if (s == PO_OK && (!found || last != event)) {
         return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
-                          "event %lld came later and changed the same %.*s: undo that first", (long long)last,
-                          (int)strlen(po_tables[row->table].name) - 1, po_tables[row->table].name);
+                          "event %lld came later and changed the same %s: undo that first", (long long)last,
+                          row_word(row->table));
     }
     for (size_t i = 0; s == PO_OK && !row->was && i < sizeof children / sizeof children[0]; i++) {
         if (children[i].table == row->table) {
@@ -188,11 +219,11 @@ static const struct {
      "SELECT o.id FROM belongs r JOIN belongs o ON o.team = r.team AND o.member = r.member AND o.id <> r.id AND "
      "o.left_ms IS NULL WHERE r.id = ?1 AND json_extract(?2, '$.left_ms') IS NULL AND o.last <> ?3",
      "the member joined the group again by event"},
-    {PO_T_TOOLS,
-     "SELECT last FROM tools WHERE id <> ?1 AND spool = json_extract(?2, '$.spool') AND last <> ?3",
+    {PO_T_TOOLS, "SELECT last FROM tools WHERE id <> ?1 AND spool = json_extract(?2, '$.spool') AND last <> ?3",
      "the spool that was there is loaded elsewhere by event"},
     {PO_T_TOOLS,
-     "SELECT s.last FROM tools t JOIN spools s ON s.id = json_extract(?2, '$.spool') AND s.state IN ('drying', 'empty') "
+     "SELECT s.last FROM tools t JOIN spools s ON s.id = json_extract(?2, '$.spool') AND s.state IN ('drying', "
+     "'empty') "
      "WHERE t.id = ?1 AND t.spool IS NOT s.id AND s.last <> ?3",
      "the spool that was there is in the dryer or empty by event"},
     {PO_T_MACHINES,
