@@ -199,7 +199,7 @@ po_status po_apply_member_forget(po_book *book, po_err *err)
     }
     if (s == PO_OK) {
         s = po_store_number(book->store, &run, &out, err,
-                            "SELECT id FROM tickets WHERE member = ?1 AND state IN ('waiting', 'called') LIMIT 1", "i",
+                            "SELECT number FROM tickets WHERE member = ?1 AND state IN ('waiting', 'called') LIMIT 1", "i",
                             m.id);
     }
     if (s == PO_OK && out) {
