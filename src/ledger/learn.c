@@ -1,18 +1,18 @@
 /* Runs made ready to be asked: put in order, absurd entries set aside, summed up. SPDX-License-Identifier: Apache-2.0
  *
  * Works on y = ln(real / modelled). Runs are sorted by machine, recipe, y and weight, so that every sum is taken in one order
- * whatever the caller's. Then each run is held against medians that one entry cannot move: that of its machine and recipe from
- * three runs on, and, the more loosely the more runs there are, what is known elsewhere: its machine's median, or the shop's,
- * or the model itself. Beyond three spreads a run counts less and
- * from five on not at all, as in Hampel, Ronchetti, Rousseeuw, Stahel, "Robust Statistics", 1986, section 2.6 (redescending
- * estimators; corners at 3 and 5 are ours, around the 3.5 of Iglewicz and Hoaglin in NIST/SEMATECH e-Handbook 1.3.5.17). The
- * spread is the median absolute deviation times 1.4826 (P. Rousseeuw, C. Croux, J. Amer. Statist. Assoc. 88, 1993). What is
- * left is summed up for each machine and recipe. What follows from it: learn_ask.c.
+ * whatever the caller's. Then each run is held against medians that one entry cannot move: from three runs on that of its
+ * machine and recipe and, the more loosely the more runs there are, of what is known elsewhere: its machine's median, or the
+ * shop's, or the model itself. Beyond three spreads a run counts less and from five on not at all, as in Hampel, Ronchetti,
+ * Rousseeuw, Stahel, "Robust Statistics", 1986, section 2.6 (redescending estimators; the corners at 3 and 5 are ours, around
+ * the 3.5 of Iglewicz and Hoaglin in NIST/SEMATECH e-Handbook 1.3.5.17; both from memory). The spread is the median absolute
+ * deviation times 1.4826 (P. Rousseeuw, C. Croux, J. Amer. Statist. Assoc. 88, 1993). What is left is summed up for each machine
+ * and recipe. What follows from it: learn_ask.c.
  *
- * What is absurd is not what is merely new: a spread is taken as at least 5 % (and at most 25 %), a machine or recipe with few runs may differ by
- * far more. Where more than a third of a recipe's runs (three at least) would go by their own median, that median is not heeded:
- * they are not entries gone wrong but how the machine is. The same for what is known elsewhere, where by that more than half
- * (three at least) would go although they agree among themselves. */
+ * What is absurd is not what is merely new. A spread is taken as at least 5 % and at most 25 %; a machine or recipe with few
+ * runs may differ by far more. Where more than a third of a recipe's runs (three at least) would go by their own median, that
+ * median is not heeded: they are not entries gone wrong but how the machine is. The same for what is known elsewhere, where by
+ * that more than half (three at least) would go although they agree among themselves. */
 #include "ledger/learn_inside.h"
 
 #include <math.h>
@@ -25,7 +25,8 @@ static const double weight_unit = 65536;
 
 /* Where an entry begins to count less, and from where it does not count: in spreads. */
 static const double full_to = 3, none_from = 5;
-/* Spreads of ln ratio: the least that is held against a run; the most, whatever the runs look like; between machines or recipes; of the model itself. */
+/* Spreads of ln ratio: the least that is held against a run; the most, whatever the runs look like; between machines or
+ * recipes; of the model itself. Common practice, no published source. */
 static const double spread_least = 0.05, spread_most = 0.25, spread_strange = 0.15, spread_model = 0.5;
 static const double off_most = 14;       /* beyond a factor of a million it makes no difference by how much */
 static const double normal_mad = 1.4826; /* 1 / 0.6745, the upper quartile of the normal distribution */
