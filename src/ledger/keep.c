@@ -112,10 +112,22 @@ static const struct {
     {"SELECT max(id) FROM rounds WHERE done_ms IS NULL HAVING count(*) > 1", "round %lld is open beside another"},
     {"SELECT f.id FROM found f JOIN rounds r ON r.id = f.round WHERE f.at_ms < r.begun_ms OR f.at_ms > r.done_ms",
      "what event %lld found was found outside its round"},
-    {"SELECT id FROM runs WHERE charge_um + (SELECT coalesce(sum(um), 0) FROM draws WHERE run = runs.id) <> "
-     "iif(counts, "
-     "coalesce(used_um, failed_um, reserved_um), 0)",
-     "run %lld: what is charged and what is drawn do not add up to what was used"},
+    {"SELECT id FROM runs WHERE charge_um + beyond_um + fund_um + (SELECT coalesce(sum(um), 0) FROM draws WHERE run = "
+     "runs.id) <> iif(counts AND state NOT IN ('reserved', 'dropped'), coalesce(used_um, failed_um, reserved_um), 0)",
+     "run %lld: what term, waivers, fund and money bear does not add up to what was used"},
+    {"SELECT id FROM runs WHERE (fund IS NULL AND (fund_um <> 0 OR fund_minor <> 0)) OR (beyond IS NULL AND (beyond_um <> 0 "
+     "OR beyond_minor <> 0)) OR (fund IS NOT NULL AND (charge_um <> 0 OR beyond_um <> 0)) OR beyond_um < 0 OR fund_um < 0",
+     "run %lld: who pays for it is not as any act leaves it"},
+    {"SELECT r.id FROM runs r WHERE EXISTS (SELECT 1 FROM takes WHERE run = r.id) AND (SELECT sum(um) FROM takes WHERE run "
+     "= r.id) <> coalesce(r.used_um, r.failed_um, r.reserved_um)",
+     "run %lld: what its tools take does not add up to what was used"},
+    {"SELECT t.id FROM takes t JOIN runs r ON r.id = t.run WHERE t.booked_mg <> iif(t.spool IS NOT NULL AND r.state IN "
+     "('failed', 'back'), t.mg, 0)",
+     "what a run takes from a spool (take %lld) is not booked as it should be"},
+    {"SELECT r.id FROM runs r LEFT JOIN parts p ON p.id = r.id WHERE (r.off_ms IS NULL) <> (p.id IS NULL)",
+     "run %lld: whether its part is off the bed and where it is do not agree"},
+    {"SELECT id FROM parts WHERE (state = 'shelf') <> (gone_ms IS NULL)",
+     "the part of run %lld is neither on the shelf nor gone"},
     {"SELECT id FROM waivers WHERE um < (SELECT coalesce(sum(d.um), 0) FROM draws d WHERE d.waiver = waivers.id)",
      "waiver %lld: more is drawn than was given"},
     {"SELECT m.id FROM persons p LEFT JOIN members m ON m.member = p.member WHERE coalesce(m.state, 'forgotten') = "

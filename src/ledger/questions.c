@@ -119,7 +119,7 @@ po_status po_ask_member(po_store *store, const json_t *p, int64_t now, json_t *r
             ? po_store_ask(
                   store, &rows, err,
                   "SELECT id AS run, machine, state, out_ms, reserved_um, reserved_seconds FROM runs WHERE member = ?1 "
-                  "AND state <> 'back' ORDER BY id",
+                  "AND state IN ('out', 'ended', 'failed') ORDER BY id",
                   "i", m.id)
             : s;
     s = s == PO_OK ? po_put_rows(rows, ret, "runs_out", PO_LIMIT_MOST, err) : s;

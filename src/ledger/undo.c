@@ -201,10 +201,13 @@ static const struct {
      "json_extract(?2, '$.done_ms') IS NULL AND o.last <> ?3",
      "another round was begun by event"},
     {PO_T_RUNS,
-     "SELECT o.id FROM runs r JOIN runs o ON o.machine = r.machine AND o.id <> r.id AND o.state <> 'back' WHERE r.id = "
-     "?1 AND "
-     "json_extract(?2, '$.state') <> 'back' AND o.last <> ?3",
+     "SELECT o.id FROM runs o WHERE o.machine = json_extract(?2, '$.machine') AND o.id <> ?1 AND o.state IN ('out', "
+     "'ended', 'failed') AND json_extract(?2, '$.state') IN ('out', 'ended', 'failed') AND o.last <> ?3",
      "the machine is out again with run"},
+    {PO_T_PARTS,
+     "SELECT o.last FROM parts o WHERE o.state = 'shelf' AND o.place IS NOT NULL AND o.place = json_extract(?2, '$.place') "
+     "AND o.id <> ?1 AND json_extract(?2, '$.state') = 'shelf' AND o.last <> ?3",
+     "its place on the shelf was taken by event"},
     {PO_T_TERMS,
      "SELECT o.id FROM terms r JOIN terms o ON o.id <> r.id AND o.closed_ms IS NULL AND o.from_ms < r.until_ms AND "
      "o.until_ms > "
