@@ -24,6 +24,8 @@ typedef struct cli_option {
     const char *value; /* what it takes, for help; NULL = nothing */
     const char *says;
     const char *refusal; /* not NULL: known, but refused with this sentence */
+    const char *field;   /* desk.h: the field of the act that it fills, by its unit */
+    int unit;
 } cli_option;
 
 typedef struct cli_example {
@@ -32,7 +34,12 @@ typedef struct cli_example {
 
 typedef struct cli_verb cli_verb;
 
-enum { CLI_MOST_OPTIONS = 24, CLI_MOST_LIST = 64 };
+enum { CLI_MOST_OPTIONS = 40, CLI_MOST_LIST = 64, CLI_MOST_FILLS = 4 };
+
+typedef struct cli_fill { /* an operand of an act's verb: the field that it fills, and its unit (desk.h) */
+    const char *field;
+    int unit;
+} cli_fill;
 
 typedef struct cli_call {
     const cli_verb *verb;
@@ -52,11 +59,23 @@ struct cli_verb {
     const cli_example *examples;
     size_t n_examples;
     int (*run)(const cli_call *call);
+    /* of verbs that are acts (desk.h): run is desk_run_act */
+    const char *act;
+    cli_fill fills[CLI_MOST_FILLS];
+    const char *done; /* the sentence for people when it is booked */
 };
 
-extern const cli_verb cli_check_verb, cli_orient_verb, cli_pieces_verb, cli_explain_verb, cli_shop_check_verb,
-    cli_shop_show_verb, cli_help_verb;
-const cli_verb *const *cli_verbs(size_t *ret_n);
+/* Verbs of one subject, one after another; the name NULL ends them. Of a family ("spool add", "spool weigh") the overview
+ * shows one line. */
+typedef struct cli_family {
+    const cli_verb *verbs;
+    const char *line; /* NULL: each verb has its own line in the overview */
+} cli_family;
+const cli_family *cli_families(size_t *ret_n);
+/* All verbs, family by family; NULL beyond the last. */
+const cli_verb *cli_verb_at(size_t i);
+/* The verb, among all or within a family (its first word), whose name is nearest; "" where there is none. */
+const char *cli_nearest_verb(const char *name, const char *family);
 
 /* ---- options.c ---- */
 
@@ -100,6 +119,11 @@ po_status cli_shop_faults(const char *path, po_arena *arena, const po_shop **ret
 
 /* "15:10", "2026-11-26T15:10" or "now", in the shop's time zone. EXIT_CLEAR or EXIT_USAGE with a message printed. */
 int cli_start_time(const char *text, const po_shop *shop, po_wall_time *ret);
+/* Let the C library tell times in this zone. False where it does not know it: it would take it for UTC without a word. */
+bool cli_enter_zone(const char *zone);
+/* "9:05" or "15:10" as minutes after midnight; "2026-11-26T15:10" (or a blank for the T) where such a day exists. */
+bool cli_clock_time(const char *text, int *ret_minute);
+bool cli_wall_time(const char *text, po_wall_time *ret);
 /* The time now in the shop's zone, from SOURCE_DATE_EPOCH where that is set; false when the zone is unknown here. */
 bool cli_now(const po_shop *shop, po_wall_time *ret);
 
@@ -110,6 +134,8 @@ int cli_write_file(const char *path, const po_document *document);
 /* Nothing that was given to be read is written over, whatever name or link leads to it. out NULL or "-": nothing to
  * refuse. EXIT_CLEAR, or EXIT_USAGE with a message printed that names the option. */
 int cli_spare_input(const char *option, const char *out, const char *input);
+/* The SHA-256 of a file's bytes as they are, in hex; false where it can't be read. */
+bool cli_sha256(const char *path, char ret_hex[65]);
 typedef enum cli_kind { CLI_KIND_JOB, CLI_KIND_STL, CLI_KIND_3MF, CLI_KIND_ZIP } cli_kind;
 /* What a file is, from its first bytes and its size; anything that is no part counts as a job. size 0 = unknown. */
 cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long size);

@@ -6,24 +6,25 @@
 
 #include "cli.h"
 
-/* Whether the C library will know the zone: it takes an unknown one for UTC without a word. */
-static bool zone_is_known(const char *zone)
+bool cli_enter_zone(const char *zone)
 {
-    if (!strcmp(zone, "UTC")) {
-        return true;
-    }
-    const char *folder = getenv("TZDIR");
+    const char *folder = getenv("TZDIR"), *now = getenv("TZ");
     char path[512];
-    snprintf(path, sizeof path, "%s/%s", folder && *folder ? folder : "/usr/share/zoneinfo", zone);
-    return access(path, R_OK) == 0;
+    if (!now || strcmp(now, zone) != 0) { /* else it was looked up before */
+        snprintf(path, sizeof path, "%s/%s", folder && *folder ? folder : "/usr/share/zoneinfo", zone);
+        if ((strcmp(zone, "UTC") != 0 && access(path, R_OK) != 0) || setenv("TZ", zone, 1) != 0) {
+            return false;
+        }
+    }
+    tzset();
+    return true;
 }
 
 bool cli_now(const po_shop *shop, po_wall_time *ret)
 {
-    if (!zone_is_known(shop->time_zone) || setenv("TZ", shop->time_zone, 1) != 0) {
+    if (!cli_enter_zone(shop->time_zone)) {
         return false;
     }
-    tzset();
     time_t now = time(NULL);
     const char *fixed = getenv("SOURCE_DATE_EPOCH"); /* reproducible-builds.org; for papers that are compared */
     double seconds;
@@ -58,7 +59,7 @@ static int digits(const char *text, int n)
     return value;
 }
 
-static bool read_clock(const char *text, int *ret_minute)
+bool cli_clock_time(const char *text, int *ret_minute)
 {
     int hour_digits = fits(text, "d:dd") ? 1 : fits(text, "dd:dd") ? 2 : 0;
     int hour = digits(text, hour_digits), minute = hour_digits ? digits(text + hour_digits + 1, 2) : 60;
@@ -77,9 +78,22 @@ static bool exists(po_date d)
     return day.date.month == d.month && day.date.day == d.day;
 }
 
+bool cli_wall_time(const char *text, po_wall_time *ret)
+{
+    if (!fits(text, "dddd-dd-ddTdd:dd") && !fits(text, "dddd-dd-dd dd:dd")) {
+        return false;
+    }
+    po_date date = {digits(text, 4), digits(text + 5, 2), digits(text + 8, 2)};
+    if (!exists(date) || !cli_clock_time(text + 11, &ret->minute)) {
+        return false;
+    }
+    ret->date = date;
+    return true;
+}
+
 int cli_start_time(const char *text, const po_shop *shop, po_wall_time *ret)
 {
-    bool now = !strcmp(text, "now"), clock = !now && read_clock(text, &ret->minute);
+    bool now = !strcmp(text, "now"), clock = !now && cli_clock_time(text, &ret->minute);
     if (now || clock) {
         po_wall_time t;
         if (!cli_now(shop, &t)) {
@@ -92,12 +106,8 @@ int cli_start_time(const char *text, const po_shop *shop, po_wall_time *ret)
         *ret = t;
         return EXIT_CLEAR;
     }
-    if (fits(text, "dddd-dd-ddTdd:dd") || fits(text, "dddd-dd-dd dd:dd")) {
-        po_date date = {digits(text, 4), digits(text + 5, 2), digits(text + 8, 2)};
-        if (exists(date) && read_clock(text + 11, &ret->minute)) {
-            ret->date = date;
-            return EXIT_CLEAR;
-        }
+    if (cli_wall_time(text, ret)) {
+        return EXIT_CLEAR;
     }
     return cli_fail(EXIT_USAGE,
                     "--start %s: expected a time of today such as 15:10, a day and time that exist such as "

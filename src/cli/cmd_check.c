@@ -458,26 +458,32 @@ static const cli_example examples[] = {
      "a page with pictures, and the pictures alone"},
 };
 
-const cli_verb cli_check_verb = {
-    .name = "check",
-    .operands = "FILE...",
-    .least = 1,
-    .most = -1,
-    .options = options,
-    .n_options = sizeof options / sizeof options[0],
-    .line = "prove a job or a part before it is trusted with a machine and material",
-    .help =
-        "Reads a job (G-code; gzip and zstd are unpacked), measures it as the machine would run it, and says what "
-        "stands "
-        "in the way. Of a part (STL or 3MF) it says whether it is sound, where it fits, how it lies best and what it "
-        "will "
-        "take. The kind of a file is told from its bytes, never from its name; - reads standard input.\n\n"
-        "Exit status: 0 clear; 1 ask, a desk person decides; 2 stop; 3 not a job or part at all; 4 wrong usage or a "
-        "faulty shop file; 5 the program's own failure. Several files: the worst. Without --machine: that of the best "
-        "machine.\n\n"
-        "A clear slip says that the file suits the machine. It replaces neither the look at the bed nor the watch over "
-        "the first layer; the maker's instructions and the room's rules come first.",
-    .examples = examples,
-    .n_examples = sizeof examples / sizeof examples[0],
-    .run = run,
-};
+const cli_verb cli_check_verb[] = {
+    {
+        .name = "check",
+        .operands = "FILE...",
+        .least = 1,
+        .most = -1,
+        .options = options,
+        .n_options = sizeof options / sizeof options[0],
+        .line = "prove a job or a part before it is trusted with a machine and material",
+        .help =
+            "Reads a job (G-code; gzip and zstd are unpacked), measures it as the machine would run it, and says what "
+            "stands "
+            "in the way. Of a part (STL or 3MF) it says whether it is sound, where it fits, how it lies best and what "
+            "it "
+            "will "
+            "take. The kind of a file is told from its bytes, never from its name; - reads standard input.\n\n"
+            "Exit status: 0 clear; 1 ask, a desk person decides; 2 stop; 3 not a job or part at all; 4 wrong usage or "
+            "a "
+            "faulty shop file; 5 the program's own failure. Several files: the worst. Without --machine: that of the "
+            "best "
+            "machine.\n\n"
+            "A clear slip says that the file suits the machine. It replaces neither the look at the bed nor the watch "
+            "over "
+            "the first layer; the maker's instructions and the room's rules come first.",
+        .examples = examples,
+        .n_examples = sizeof examples / sizeof examples[0],
+        .run = run,
+    },
+    {.name = NULL}};

@@ -142,18 +142,20 @@ static const cli_example examples[] = {
     {"proveout explain steep-overhang --svg overhang.svg", "its drawing"},
 };
 
-const cli_verb cli_explain_verb = {
-    .name = "explain",
-    .operands = "[NAME]",
-    .least = 0,
-    .most = 1,
-    .options = options,
-    .n_options = sizeof options / sizeof options[0],
-    .line = "what a finding means, how it comes about, what helps",
-    .help =
-        "With the name of a finding, as slips print it: what is compared, the limit and where it comes from, how it "
-        "comes about and what helps. Without a name: the list of all findings.",
-    .examples = examples,
-    .n_examples = sizeof examples / sizeof examples[0],
-    .run = run,
-};
+const cli_verb cli_explain_verb[] = {
+    {
+        .name = "explain",
+        .operands = "[NAME]",
+        .least = 0,
+        .most = 1,
+        .options = options,
+        .n_options = sizeof options / sizeof options[0],
+        .line = "what a finding means, how it comes about, what helps",
+        .help = "With the name of a finding, as slips print it: what is compared, the limit and where it comes from, "
+                "how it "
+                "comes about and what helps. Without a name: the list of all findings.",
+        .examples = examples,
+        .n_examples = sizeof examples / sizeof examples[0],
+        .run = run,
+    },
+    {.name = NULL}};

@@ -12,22 +12,19 @@ static int run(const cli_call *call)
     char name[128];
     snprintf(name, sizeof name, "%s%s%s", call->args[0], call->n_args > 1 ? " " : "",
              call->n_args > 1 ? call->args[1] : "");
-    size_t n, length = strlen(name), n_shown = 0;
-    const cli_verb *const *verbs = cli_verbs(&n);
-    const char *names[32];
-    for (size_t i = 0; i < n && i < 32; i++) {
-        names[i] = verbs[i]->name;
-        bool family = !strncmp(verbs[i]->name, name, length) && verbs[i]->name[length] == ' ';
-        if (family || !strcmp(verbs[i]->name, name)) {
+    size_t length = strlen(name), n_shown = 0;
+    const cli_verb *v;
+    for (size_t i = 0; (v = cli_verb_at(i)); i++) {
+        bool family = !strncmp(v->name, name, length) && v->name[length] == ' ';
+        if (family || !strcmp(v->name, name)) {
             fputs(n_shown++ ? "\n" : "", stdout);
-            cli_print_help(stdout, verbs[i]);
+            cli_print_help(stdout, v);
         }
     }
     if (n_shown) {
         return EXIT_CLEAR;
     }
-    return cli_fail(EXIT_USAGE, "there is no verb \"%s\"; the nearest is \"%s\"", name,
-                    po_nearest_name(name, names, n));
+    return cli_fail(EXIT_USAGE, "there is no verb \"%s\"; the nearest is \"%s\"", name, cli_nearest_verb(name, NULL));
 }
 
 static const cli_example examples[] = {
@@ -35,14 +32,16 @@ static const cli_example examples[] = {
     {"proveout help check", "all about one verb; the same as: proveout check --help"},
 };
 
-const cli_verb cli_help_verb = {
-    .name = "help",
-    .operands = "[VERB]",
-    .least = 0,
-    .most = 2,
-    .line = "what there is, or all about one verb",
-    .help = "Without a verb: the list of verbs. With one: what it does, its options, examples.",
-    .examples = examples,
-    .n_examples = 2,
-    .run = run,
-};
+const cli_verb cli_help_verb[] = {
+    {
+        .name = "help",
+        .operands = "[VERB]",
+        .least = 0,
+        .most = 2,
+        .line = "what there is, or all about one verb",
+        .help = "Without a verb: the list of verbs. With one: what it does, its options, examples.",
+        .examples = examples,
+        .n_examples = 2,
+        .run = run,
+    },
+    {.name = NULL}};

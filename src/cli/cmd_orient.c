@@ -322,28 +322,35 @@ static const cli_example examples[] = {
     {"proveout orient --json bracket.stl", "the same for a program"},
 };
 
-const cli_verb cli_orient_verb = {
-    .name = "orient",
-    .operands = "FILE",
-    .least = 1,
-    .most = 1,
-    .options = options,
-    .n_options = sizeof options / sizeof options[0],
-    .line = "find the best way to lay a part on the bed",
-    .help =
-        "Reads a part (STL or 3MF), tries some thousand ways up, measures the promising ones and prints them, the "
-        "cheapest "
-        "first: what has to be supported and cleaned off, the longest bridge, the tilt that would tip it, layers, and "
-        "which machines it then fits. A star marks what no other way up beats in everything; the cost counts machine "
-        "time "
-        "for layers and supports, handwork and filament by the rates of the shop file, and leaves out what the part "
-        "itself takes, which hardly depends on how it lies.\n\n"
-        "Small holes that lie level, ledges of a millimetre and bridges within the shop's limit carry themselves and "
-        "are "
-        "not counted as support. Exit status: 0 a way up was found; 3 not a part; 4 wrong usage or a faulty shop file; "
-        "5 "
-        "the program's own failure.",
-    .examples = examples,
-    .n_examples = sizeof examples / sizeof examples[0],
-    .run = run,
-};
+const cli_verb cli_orient_verb[] = {
+    {
+        .name = "orient",
+        .operands = "FILE",
+        .least = 1,
+        .most = 1,
+        .options = options,
+        .n_options = sizeof options / sizeof options[0],
+        .line = "find the best way to lay a part on the bed",
+        .help =
+            "Reads a part (STL or 3MF), tries some thousand ways up, measures the promising ones and prints them, the "
+            "cheapest "
+            "first: what has to be supported and cleaned off, the longest bridge, the tilt that would tip it, layers, "
+            "and "
+            "which machines it then fits. A star marks what no other way up beats in everything; the cost counts "
+            "machine "
+            "time "
+            "for layers and supports, handwork and filament by the rates of the shop file, and leaves out what the "
+            "part "
+            "itself takes, which hardly depends on how it lies.\n\n"
+            "Small holes that lie level, ledges of a millimetre and bridges within the shop's limit carry themselves "
+            "and "
+            "are "
+            "not counted as support. Exit status: 0 a way up was found; 3 not a part; 4 wrong usage or a faulty shop "
+            "file; "
+            "5 "
+            "the program's own failure.",
+        .examples = examples,
+        .n_examples = sizeof examples / sizeof examples[0],
+        .run = run,
+    },
+    {.name = NULL}};

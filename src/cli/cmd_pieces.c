@@ -274,31 +274,38 @@ static const cli_example examples[] = {
     {"proveout pieces --machine Alder --json bracket.stl", "the same for a program"},
 };
 
-const cli_verb cli_pieces_verb = {
-    .name = "pieces",
-    .operands = "FILE",
-    .least = 1,
-    .most = 1,
-    .options = options,
-    .n_options = sizeof options / sizeof options[0],
-    .line = "cut a part that is too big into pieces that fit a machine",
-    .help =
-        "Reads a part (STL or 3MF). Where it fits the machine as it lies, turned or tipped over, it says so and cuts "
-        "nothing. Else it looks for plane cuts that leave few pieces: through sturdy places only, in flat faces that "
-        "can "
-        "be glued, and so that every piece can be laid on the bed. A joint is as strong as its neck (its narrowest "
-        "place) and its "
-        "area; both are printed for each cut.\n\n"
-        "Cutting loses nothing: the pieces are closed and their volumes add up. Pins keep a joint from sliding while "
-        "the "
-        "glue sets; they stand only where a wall is left around them. Look at where the cuts run before you print: a "
-        "seam "
-        "across a face that is seen, or a joint that is bent in use, may be better a little to the side. Glues and "
-        "solvents have their own dangers: the maker's safety data sheet and the rules of the room come first.\n\n"
-        "Exit status: 0 it fits or pieces were found; 2 it can't be cut so (no sturdy place, too many pieces, or its "
-        "surface has to be mended first); 3 not a part; 4 wrong usage or a faulty shop file; 5 the program's own "
-        "failure.",
-    .examples = examples,
-    .n_examples = sizeof examples / sizeof examples[0],
-    .run = run,
-};
+const cli_verb cli_pieces_verb[] = {
+    {
+        .name = "pieces",
+        .operands = "FILE",
+        .least = 1,
+        .most = 1,
+        .options = options,
+        .n_options = sizeof options / sizeof options[0],
+        .line = "cut a part that is too big into pieces that fit a machine",
+        .help =
+            "Reads a part (STL or 3MF). Where it fits the machine as it lies, turned or tipped over, it says so and "
+            "cuts "
+            "nothing. Else it looks for plane cuts that leave few pieces: through sturdy places only, in flat faces "
+            "that "
+            "can "
+            "be glued, and so that every piece can be laid on the bed. A joint is as strong as its neck (its narrowest "
+            "place) and its "
+            "area; both are printed for each cut.\n\n"
+            "Cutting loses nothing: the pieces are closed and their volumes add up. Pins keep a joint from sliding "
+            "while "
+            "the "
+            "glue sets; they stand only where a wall is left around them. Look at where the cuts run before you print: "
+            "a "
+            "seam "
+            "across a face that is seen, or a joint that is bent in use, may be better a little to the side. Glues and "
+            "solvents have their own dangers: the maker's safety data sheet and the rules of the room come first.\n\n"
+            "Exit status: 0 it fits or pieces were found; 2 it can't be cut so (no sturdy place, too many pieces, or "
+            "its "
+            "surface has to be mended first); 3 not a part; 4 wrong usage or a faulty shop file; 5 the program's own "
+            "failure.",
+        .examples = examples,
+        .n_examples = sizeof examples / sizeof examples[0],
+        .run = run,
+    },
+    {.name = NULL}};

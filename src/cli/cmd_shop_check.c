@@ -66,19 +66,21 @@ static const cli_example examples[] = {
     {"proveout shop check shop.yaml", "all faults at once, each with its line and column"},
 };
 
-const cli_verb cli_shop_check_verb = {
-    .name = "shop check",
-    .operands = "[FILE]",
-    .least = 0,
-    .most = 1,
-    .options = options,
-    .n_options = sizeof options / sizeof options[0],
-    .line = "every fault of a shop file, each with its place",
-    .help =
-        "Reads a shop file and reports every fault in one go: line, column, key, what was found and what was expected. "
-        "Without FILE: PROVEOUT_SHOP, else ./shop.yaml. docs/shop-file.md describes every key.\n\n"
-        "Exit status: 0 no fault, 4 faults.",
-    .examples = examples,
-    .n_examples = 1,
-    .run = run,
-};
+const cli_verb cli_shop_check_verb[] = {
+    {
+        .name = "shop check",
+        .operands = "[FILE]",
+        .least = 0,
+        .most = 1,
+        .options = options,
+        .n_options = sizeof options / sizeof options[0],
+        .line = "every fault of a shop file, each with its place",
+        .help = "Reads a shop file and reports every fault in one go: line, column, key, what was found and what was "
+                "expected. "
+                "Without FILE: PROVEOUT_SHOP, else ./shop.yaml. docs/shop-file.md describes every key.\n\n"
+                "Exit status: 0 no fault, 4 faults.",
+        .examples = examples,
+        .n_examples = 1,
+        .run = run,
+    },
+    {.name = NULL}};

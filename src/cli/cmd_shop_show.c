@@ -657,16 +657,17 @@ static const cli_example examples[] = {
     {"proveout shop show --json", "the same for a program, defaults filled in"},
 };
 
-const cli_verb cli_shop_show_verb = {
-    .name = "shop show",
-    .operands = "",
-    .least = 0,
-    .most = 0,
-    .options = options,
-    .n_options = sizeof options / sizeof options[0],
-    .line = "machines, materials, recipes, hours as understood",
-    .help = "Prints what was understood of the shop file, defaults included.",
-    .examples = examples,
-    .n_examples = sizeof examples / sizeof examples[0],
-    .run = run,
-};
+const cli_verb cli_shop_show_verb[] = {{
+                                           .name = "shop show",
+                                           .operands = "",
+                                           .least = 0,
+                                           .most = 0,
+                                           .options = options,
+                                           .n_options = sizeof options / sizeof options[0],
+                                           .line = "machines, materials, recipes, hours as understood",
+                                           .help = "Prints what was understood of the shop file, defaults included.",
+                                           .examples = examples,
+                                           .n_examples = sizeof examples / sizeof examples[0],
+                                           .run = run,
+                                       },
+                                       {.name = NULL}};

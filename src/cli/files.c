@@ -1,6 +1,7 @@
 /* Inputs told apart by their bytes, outputs written whole or not at all. SPDX-License-Identifier: Apache-2.0 */
 #include <errno.h>
 #include <fcntl.h>
+#include <nettle/sha2.h>
 #include <pthread.h>
 #include <signal.h>
 #include <stdlib.h>
@@ -313,4 +314,29 @@ int cli_write_file(const char *path, const po_document *document)
     free(beside);
     free(real);
     return result;
+}
+
+bool cli_sha256(const char *path, char ret_hex[65])
+{
+    static const char digits[] = "0123456789abcdef";
+    FILE *f = fopen(path, "rb");
+    struct stat st;
+    bool ok = f && fstat(fileno(f), &st) == 0 && S_ISREG(st.st_mode);
+    struct sha256_ctx sha;
+    unsigned char bytes[65536], sum[SHA256_DIGEST_SIZE];
+    sha256_init(&sha);
+    for (size_t n; ok && (n = fread(bytes, 1, sizeof bytes, f)) > 0;) {
+        sha256_update(&sha, n, bytes);
+    }
+    ok = ok && !ferror(f);
+    sha256_digest(&sha, sizeof sum, sum);
+    for (size_t i = 0; i < sizeof sum; i++) {
+        ret_hex[2 * i] = digits[sum[i] >> 4];
+        ret_hex[2 * i + 1] = digits[sum[i] & 15];
+    }
+    ret_hex[64] = 0;
+    if (f) {
+        fclose(f);
+    }
+    return ok;
 }

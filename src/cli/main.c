@@ -10,59 +10,51 @@
 /* The verb that the first words name, and how many they are; NULL: none. */
 static const cli_verb *find_verb(int argc, char **argv, int *ret_words)
 {
-    size_t n;
-    const cli_verb *const *verbs = cli_verbs(&n);
-    for (size_t i = 0; i < n; i++) {
-        const char *blank = strchr(verbs[i]->name, ' ');
-        size_t first = blank ? (size_t)(blank - verbs[i]->name) : strlen(verbs[i]->name);
-        if (strlen(argv[0]) != first || strncmp(argv[0], verbs[i]->name, first) != 0) {
+    const cli_verb *v, *one = NULL;
+    for (size_t i = 0; (v = cli_verb_at(i)); i++) {
+        const char *blank = strchr(v->name, ' ');
+        size_t first = blank ? (size_t)(blank - v->name) : strlen(v->name);
+        if (strlen(argv[0]) != first || strncmp(argv[0], v->name, first) != 0) {
             continue;
         }
-        if (!blank) {
-            *ret_words = 1;
-            return verbs[i];
-        }
-        if (argc > 1 && !strcmp(argv[1], blank + 1)) {
+        if (blank && argc > 1 && !strcmp(argv[1], blank + 1)) {
             *ret_words = 2;
-            return verbs[i];
+            return v;
         }
+        one = blank ? one : v;
     }
-    return NULL;
+    *ret_words = 1;
+    return one;
 }
 
 static int unknown_verb(const char *first, const char *second)
 {
-    size_t n, n_family = 0;
-    const cli_verb *const *verbs = cli_verbs(&n);
-    const char *names[32], *family[32];
-    size_t length = strlen(first);
-    for (size_t i = 0; i < n && i < 32; i++) {
-        names[i] = verbs[i]->name;
-        if (!strncmp(verbs[i]->name, first, length) && verbs[i]->name[length] == ' ') {
-            family[n_family++] = verbs[i]->name;
+    size_t length = strlen(first), n_family = 0;
+    const cli_verb *v, *of_family = NULL;
+    bool help = second && (!strcmp(second, "--help") || !strcmp(second, "-h"));
+    for (size_t i = 0; (v = cli_verb_at(i)); i++) {
+        if (!strncmp(v->name, first, length) && v->name[length] == ' ') {
+            of_family = of_family ? of_family : v;
+            if (help) {
+                fputs(n_family ? "\n" : "", stdout);
+                cli_print_help(stdout, v);
+            }
+            n_family++;
         }
     }
     if (n_family && (!second || second[0] == '-')) {
-        bool help = second && (!strcmp(second, "--help") || !strcmp(second, "-h"));
-        for (size_t i = 0; help && i < n_family; i++) {
-            for (size_t v = 0; v < n; v++) {
-                if (verbs[v]->name == family[i]) {
-                    cli_print_help(stdout, verbs[v]);
-                    fputs(i + 1 < n_family ? "\n" : "", stdout);
-                }
-            }
-        }
         return help ? cli_end(EXIT_CLEAR)
-                    : cli_fail(EXIT_USAGE, "%s needs a second word, such as \"%s\"", first, family[0]);
+                    : cli_fail(EXIT_USAGE, "%s needs a second word, such as \"%s\" (proveout %s --help lists all)",
+                               first, of_family->name, first);
     }
     if (n_family) {
         char both[256];
         snprintf(both, sizeof both, "%s %s", first, second);
         return cli_fail(EXIT_USAGE, "there is no verb \"%s\"; the nearest is \"%s\"", both,
-                        po_nearest_name(both, family, n_family));
+                        cli_nearest_verb(both, first));
     }
     return cli_fail(EXIT_USAGE, "there is no verb \"%s\"; the nearest is \"%s\" (proveout help lists all)", first,
-                    po_nearest_name(first, names, n < 32 ? n : 32));
+                    cli_nearest_verb(first, NULL));
 }
 
 int main(int argc, char **argv)

@@ -113,14 +113,24 @@ void cli_print_help(FILE *out, const cli_verb *verb)
 void cli_print_overview(FILE *out)
 {
     size_t n;
-    const cli_verb *const *verbs = cli_verbs(&n);
-    fputs("Proveout checks a print job, or a part, before it is trusted with a machine.\n\n", out);
+    const cli_family *families = cli_families(&n);
+    fputs(
+        "Proveout checks a print job, or a part, before it is trusted with a machine, and keeps the\nbook of the desk."
+        "\n\n",
+        out);
     for (size_t i = 0; i < n; i++) {
-        fprintf(out, "  proveout %-11s  %s\n", verbs[i]->name, verbs[i]->line);
+        const char *name = families[i].verbs->name;
+        if (families[i].line) {
+            fprintf(out, "  proveout %-11.*s  %s\n", (int)strcspn(name, " "), name, families[i].line);
+        } else {
+            for (const cli_verb *v = families[i].verbs; v->name; v++) {
+                fprintf(out, "  proveout %-11s  %s\n", v->name, v->line);
+            }
+        }
     }
     fputs("  proveout --version    the version\n\n", out);
     fputs("Start with: proveout shop check shop.yaml, then: proveout check FILE\n"
-          "Every verb explains itself with --help.\n\n"
+          "Every verb explains itself with --help; proveout spool --help tells all about spools.\n\n"
           "Exit status: 0 clear, 1 ask at the desk, 2 stop, 3 not a job or part at all,\n"
           "4 wrong usage or a faulty shop file, 5 the program's own failure.\n",
           out);

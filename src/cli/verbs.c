@@ -1,12 +1,48 @@
 /* The table of verbs, in the order of the overview. SPDX-License-Identifier: Apache-2.0 */
-#include "cli.h"
+#include <string.h>
 
-const cli_verb *const *cli_verbs(size_t *ret_n)
+#include "verbs.h"
+
+static const cli_family families[] = {
+    {cli_check_verb, NULL},
+    {cli_orient_verb, NULL},
+    {cli_pieces_verb, NULL},
+    {cli_explain_verb, NULL},
+    {cli_shop_check_verb, NULL},
+    {cli_shop_show_verb, NULL},
+    {cli_ledger_verbs, "the book itself: made, verified, made anew, acts taken back"},
+    {cli_help_verb, NULL},
+};
+
+const cli_family *cli_families(size_t *ret_n)
 {
-    static const cli_verb *const verbs[] = {
-        &cli_check_verb,      &cli_orient_verb,    &cli_pieces_verb, &cli_explain_verb,
-        &cli_shop_check_verb, &cli_shop_show_verb, &cli_help_verb,
-    };
-    *ret_n = sizeof verbs / sizeof verbs[0];
-    return verbs;
+    *ret_n = sizeof families / sizeof families[0];
+    return families;
+}
+
+const cli_verb *cli_verb_at(size_t i)
+{
+    for (size_t f = 0; f < sizeof families / sizeof families[0]; f++) {
+        for (const cli_verb *v = families[f].verbs; v->name; v++) {
+            if (i-- == 0) {
+                return v;
+            }
+        }
+    }
+    return NULL;
+}
+
+const char *cli_nearest_verb(const char *name, const char *family)
+{
+    enum { MOST = 200 };
+    const char *names[MOST];
+    size_t n = 0, length = family ? strlen(family) : 0;
+    const cli_verb *v;
+    for (size_t i = 0; n < MOST && (v = cli_verb_at(i)); i++) {
+        if (!family || (!strncmp(v->name, family, length) && v->name[length] == ' ')) {
+            names[n++] = v->name;
+        }
+    }
+    const char *near = po_nearest_name(name, names, n);
+    return near ? near : "";
 }

@@ -1,0 +1,160 @@
+/* The desk's verbs and the book: opened, booked, asked. SPDX-License-Identifier: Apache-2.0 */
+#include "desk.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+const char *desk_ledger_path(const cli_call *call, const po_shop *shop, po_arena *arena)
+{
+    const char *given = cli_value(call, "ledger"), *variable = getenv("PROVEOUT_LEDGER");
+    if (given || (variable && *variable)) {
+        return given ? given : variable;
+    }
+    if (shop && shop->ledger) {
+        const char *file = cli_shop_path(cli_value(call, "shop")), *slash = file ? strrchr(file, '/') : NULL;
+        const char *path = shop->ledger[0] == '/' || !slash
+                               ? shop->ledger
+                               : po_arena_printf(arena, "%.*s/%s", (int)(slash - file), file, shop->ledger);
+        if (!path) {
+            cli_fail(EXIT_OWN, "memory ran out");
+        }
+        return path;
+    }
+    cli_fail(EXIT_USAGE, "no book: name one with --ledger FILE, set PROVEOUT_LEDGER, or say ledger: under shop: in the "
+                         "shop file");
+    return NULL;
+}
+
+/* What the book's refusals mean to whoever called the program. */
+static int exit_of(po_status s)
+{
+    return s == PO_E_CONFLICT || s == PO_E_NOTFOUND ? EXIT_STOP
+           : s == PO_E_RANGE || s == PO_E_SYNTAX    ? EXIT_USAGE
+                                                    : EXIT_OWN;
+}
+
+int desk_open(desk *d, const cli_call *call)
+{
+    *d = (desk){.call = call, .arena = po_arena_new(0), .json = cli_value(call, "json") != NULL};
+    if (!d->arena) {
+        return cli_fail(EXIT_OWN, "memory ran out");
+    }
+    int status = cli_shop_read(cli_value(call, "shop"), d->arena, &d->shop);
+    if (status != EXIT_CLEAR) {
+        return status;
+    }
+    const char *by = cli_value(call, "by"), *variable = getenv("PROVEOUT_BY");
+    d->by = by ? by : variable && *variable ? variable : "desk";
+    po_wall_time ignored;
+    if (!desk_wall(d->shop, 0, &ignored, NULL)) {
+        return cli_fail(EXIT_USAGE, "this system does not know the shop's time zone %s (package tzdata)",
+                        d->shop->time_zone);
+    }
+    d->now_ms = desk_now_ms((void *)(uintptr_t)d->shop);
+    if (d->now_ms < 0) {
+        return cli_fail(EXIT_USAGE, "PROVEOUT_CLOCK %s: expected a day and time such as 2026-11-26T15:10",
+                        getenv("PROVEOUT_CLOCK"));
+    }
+    d->ledger_path = desk_ledger_path(call, d->shop, d->arena);
+    if (!d->ledger_path) {
+        return EXIT_USAGE;
+    }
+    po_ledger_options o = {.now_ms = desk_now_ms, .user = (void *)(uintptr_t)d->shop};
+    po_err err;
+    po_status s = po_ledger_open(d->ledger_path, &o, &d->ledger, &err);
+    if (s == PO_E_NOTFOUND) {
+        return cli_fail(EXIT_USAGE, "there is no book at %s; proveout ledger new makes one", d->ledger_path);
+    }
+    return s == PO_OK ? EXIT_CLEAR
+                      : cli_fail(s == PO_E_NOMEM ? EXIT_OWN : EXIT_USAGE, "%s: %s", d->ledger_path, err.msg);
+}
+
+void desk_close(desk *d)
+{
+    po_ledger_close(d->ledger);
+    po_arena_free(d->arena);
+    d->ledger = NULL;
+    d->arena = NULL;
+}
+
+int desk_print_json(json_t *object)
+{
+    int status = EXIT_CLEAR;
+    if (!object || json_dumpf(object, stdout, JSON_COMPACT | JSON_PRESERVE_ORDER) != 0) {
+        status = cli_fail(EXIT_OWN, "the answer could not be written");
+    } else {
+        fputc('\n', stdout);
+    }
+    json_decref(object);
+    return status;
+}
+
+static int refused(const desk *d, const char *what, const po_err *err)
+{
+    if (d->json) {
+        cli_json j = {.out = stdout};
+        cli_json_open(&j, NULL, '{');
+        cli_json_text(&j, "format", "proveout/refusal/1");
+        cli_json_text(&j, "what", what);
+        cli_json_text(&j, "says", err->msg);
+        cli_json_text(&j, "field", err->where[0] ? err->where : NULL);
+        cli_json_close(&j, '}');
+        fputc('\n', stdout);
+    }
+    return cli_fail(exit_of(err->code), "%s", err->msg);
+}
+
+int desk_acts(desk *d, const char *const *names, json_t *const *bodies, size_t n, po_act_done *ret_done,
+              json_t **ret_answers)
+{
+    po_act *acts = po_arena_zeros(d->arena, n, sizeof *acts);
+    char **texts = po_arena_zeros(d->arena, n, sizeof *texts);
+    int status = acts && texts ? EXIT_CLEAR : cli_fail(EXIT_OWN, "memory ran out");
+    for (size_t i = 0; i < n; i++) {
+        if (status == EXIT_CLEAR) {
+            texts[i] = bodies[i] ? json_dumps(bodies[i], JSON_COMPACT) : NULL;
+            acts[i] = (po_act){names[i], d->by, texts[i]};
+            status = texts[i] ? status : cli_fail(EXIT_OWN, "memory ran out");
+        }
+        json_decref(bodies[i]);
+    }
+    size_t failed = 0;
+    po_err err;
+    if (status == EXIT_CLEAR && po_ledger_act_all(d->ledger, acts, n, d->arena, ret_done, &failed, &err) != PO_OK) {
+        status = refused(d, names[failed], &err);
+    }
+    for (size_t i = 0; i < n; i++) {
+        if (texts) {
+            free(texts[i]);
+        }
+        if (status == EXIT_CLEAR && ret_answers) {
+            ret_answers[i] = json_loads(ret_done[i].answer, 0, NULL);
+        }
+    }
+    return status;
+}
+
+int desk_act(desk *d, const char *act, json_t *body, po_act_done *ret_done, json_t **ret_answer)
+{
+    po_act_done done;
+    return desk_acts(d, &act, &body, 1, ret_done ? ret_done : &done, ret_answer);
+}
+
+int desk_ask(desk *d, const char *question, json_t *parameters, json_t **ret_answer)
+{
+    char *text = parameters ? json_dumps(parameters, JSON_COMPACT) : NULL;
+    const char *json = NULL;
+    po_err err;
+    int status = EXIT_CLEAR;
+    if (parameters && !text) {
+        status = cli_fail(EXIT_OWN, "memory ran out");
+    } else if (po_ledger_ask(d->ledger, question, text, d->arena, &json, &err) != PO_OK) {
+        status = refused(d, question, &err);
+    } else {
+        *ret_answer = json_loads(json, 0, NULL);
+        status = *ret_answer ? EXIT_CLEAR : cli_fail(EXIT_OWN, "memory ran out");
+    }
+    free(text);
+    json_decref(parameters);
+    return status;
+}

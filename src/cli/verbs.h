@@ -1,0 +1,11 @@
+/* The verbs by subject: each file has its own, ended by the name NULL. SPDX-License-Identifier: Apache-2.0 */
+#ifndef PO_CLI_VERBS_H
+#define PO_CLI_VERBS_H
+
+#include "cli.h"
+
+extern const cli_verb cli_check_verb[], cli_orient_verb[], cli_pieces_verb[], cli_explain_verb[], cli_shop_check_verb[],
+    cli_shop_show_verb[], cli_help_verb[];
+extern const cli_verb cli_ledger_verbs[];
+
+#endif
