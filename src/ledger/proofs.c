@@ -73,18 +73,25 @@ po_status po_apply_proof_keep(po_book *book, po_err *err)
 po_status po_ask_proofs(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
 {
     const char *sha256 = po_field_text(p, "sha256"), *machine = po_field_text(p, "machine");
+    const char *file = po_field_text(p, "file");
     int64_t limit = po_limit_of(p);
     po_rows *rows = NULL;
     (void)now;
     po_put_text(ret, "format", "proveout/proofs/1");
-    po_status s = sha256    ? po_store_ask(store, &rows, err,
-                                           PROOFS
-                                           "WHERE sha256 = ?1 AND (?2 IS NULL OR machine = ?2) ORDER BY machine LIMIT ?3",
-                                           "tti", sha256, machine, limit + 1)
-                  : machine ? po_store_ask(store, &rows, err,
-                                           PROOFS "WHERE machine = ?1 ORDER BY proved_ms DESC, id DESC LIMIT ?2", "ti",
-                                           machine, limit + 1)
-                            : po_store_ask(store, &rows, err, PROOFS "ORDER BY proved_ms DESC, id DESC LIMIT ?1", "i",
-                                           limit + 1);
+    if (file && (sha256 || !machine)) {
+        return po_fail_at(err, PO_E_RANGE, "file", 0, 0,
+                          "a file's name is asked for with a machine, and without sha256");
+    }
+    po_status s =
+        sha256 ? po_store_ask(store, &rows, err,
+                              PROOFS "WHERE sha256 = ?1 AND (?2 IS NULL OR machine = ?2) ORDER BY machine LIMIT ?3",
+                              "tti", sha256, machine, limit + 1)
+        : file ? po_store_ask(store, &rows, err,
+                              PROOFS "WHERE machine = ?1 AND file = ?2 ORDER BY proved_ms DESC, id DESC LIMIT ?3",
+                              "tti", machine, file, limit + 1)
+        : machine
+            ? po_store_ask(store, &rows, err, PROOFS "WHERE machine = ?1 ORDER BY proved_ms DESC, id DESC LIMIT ?2",
+                           "ti", machine, limit + 1)
+            : po_store_ask(store, &rows, err, PROOFS "ORDER BY proved_ms DESC, id DESC LIMIT ?1", "i", limit + 1);
     return s == PO_OK ? po_put_rows(rows, ret, "proofs", limit, err) : s;
 }

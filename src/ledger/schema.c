@@ -59,6 +59,7 @@ static const po_schema_step steps[] = {
          "CREATE INDEX sticks_of ON sticks(machine);",
          "CREATE INDEX spools_in_use ON spools(material) WHERE state <> 'empty';",
          "CREATE UNIQUE INDEX proofs_of ON proofs(sha256, machine);",
+         "CREATE INDEX proofs_named ON proofs(machine, file);",
          "CREATE INDEX proofs_on ON proofs(machine, proved_ms);",
          "CREATE INDEX proofs_at ON proofs(proved_ms);",
          "CREATE INDEX takes_of_run ON takes(run);",
