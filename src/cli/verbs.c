@@ -10,6 +10,8 @@ static const cli_family families[] = {
     {cli_explain_verb, NULL},
     {cli_shop_check_verb, NULL},
     {cli_shop_show_verb, NULL},
+    {cli_machine_verbs, "machines: how they stand, tags, rests, what is fitted, gap checks, history"},
+    {cli_stick_verbs, "sticks: whose they are, where they are, what is on them"},
     {cli_ledger_verbs, "the book itself: made, verified, made anew, acts taken back"},
     {cli_help_verb, NULL},
 };
@@ -34,15 +36,24 @@ const cli_verb *cli_verb_at(size_t i)
 
 const char *cli_nearest_verb(const char *name, const char *family)
 {
-    enum { MOST = 200 };
-    const char *names[MOST];
+    enum { MOST = 200, LONGEST = 24 };
+    const char *names[MOST], *whole[MOST];
+    char words[MOST][LONGEST];
     size_t n = 0, length = family ? strlen(family) : 0;
     const cli_verb *v;
     for (size_t i = 0; n < MOST && (v = cli_verb_at(i)); i++) {
-        if (!family || (!strncmp(v->name, family, length) && v->name[length] == ' ')) {
-            names[n++] = v->name;
+        if (family && !(!strncmp(v->name, family, length) && v->name[length] == ' ')) {
+            continue;
         }
+        snprintf(words[n], LONGEST, "%.*s", (int)(family ? strlen(v->name) : strcspn(v->name, " ")), v->name);
+        names[n] = words[n];
+        whole[n++] = v->name;
     }
     const char *near = po_nearest_name(name, names, n);
-    return near ? near : "";
+    for (size_t i = 0; near && i < n; i++) {
+        if (near == names[i]) {
+            return whole[i];
+        }
+    }
+    return "";
 }
