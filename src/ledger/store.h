@@ -16,7 +16,7 @@
 typedef struct po_store po_store;
 typedef struct po_rows po_rows;
 
-enum { PO_STEP_TEXTS = 80 };
+enum { PO_STEP_TEXTS = 120 };
 /* One step of the schema: takes the book from version - 1 to version. Each text may hold several statements; NULL ends them. */
 typedef struct po_schema_step {
     int version;
