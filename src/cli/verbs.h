@@ -7,5 +7,6 @@
 extern const cli_verb cli_check_verb[], cli_orient_verb[], cli_pieces_verb[], cli_explain_verb[], cli_shop_check_verb[],
     cli_shop_show_verb[], cli_help_verb[];
 extern const cli_verb cli_ledger_verbs[];
+extern const cli_verb cli_machine_verbs[], cli_stick_verbs[];
 
 #endif
