@@ -209,44 +209,48 @@ po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user,
     return s;
 }
 
-enum { FAULTS_MOST = 200 };
-
-typedef struct faults {
-    po_arena *arena;
-    const char *list[FAULTS_MOST];
-    size_t n;
-    bool failed;
-} faults;
-
-static void note_fault(void *user, const char *sentence)
+void po_faults_note(void *user, const char *sentence)
 {
-    faults *f = user;
-    if (f->n < FAULTS_MOST) {
+    po_faults *f = user;
+    if (f->n < PO_FAULTS_MOST) {
         f->list[f->n] = po_arena_text(f->arena, sentence);
         f->failed = f->failed || !f->list[f->n];
         f->n++;
     }
 }
 
+po_faults *po_faults_new(po_arena *arena, po_err *err)
+{
+    po_faults *f = po_arena_zeros(arena, 1, sizeof *f);
+    if (f) {
+        f->arena = arena;
+    } else {
+        po_fail(err, PO_E_NOMEM, "out of memory for what is found");
+    }
+    return f;
+}
+
+po_status po_faults_hand_back(po_faults *f, const char *const **ret_faults, size_t *ret_n, po_err *err)
+{
+    if (f->failed) {
+        return po_fail(err, PO_E_NOMEM, "out of memory for what is found");
+    }
+    *ret_faults = f->list;
+    *ret_n = f->n;
+    return PO_OK;
+}
+
 po_status po_ledger_verify(po_ledger *ledger, po_arena *arena, const char *const **ret_faults, size_t *ret_n,
                            po_err *err)
 {
-    faults *f = po_arena_zeros(arena, 1, sizeof *f);
+    po_faults *f = po_faults_new(arena, err);
     if (!f) {
-        return po_fail(err, PO_E_NOMEM, "out of memory for what is found");
+        return PO_E_NOMEM;
     }
-    f->arena = arena;
     pthread_mutex_lock(&ledger->asking_lock);
-    po_status s = po_ledger_verify_store(ledger->asking, note_fault, f, err);
+    po_status s = po_ledger_verify_store(ledger->asking, po_faults_note, f, err);
     pthread_mutex_unlock(&ledger->asking_lock);
-    if (s == PO_OK && f->failed) {
-        s = po_fail(err, PO_E_NOMEM, "out of memory for what is found");
-    }
-    if (s == PO_OK) {
-        *ret_faults = f->list;
-        *ret_n = f->n;
-    }
-    return s;
+    return s == PO_OK ? po_faults_hand_back(f, ret_faults, ret_n, err) : s;
 }
 
 po_status po_ledger_rebuild(po_ledger *ledger, po_err *err)

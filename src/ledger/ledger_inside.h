@@ -30,6 +30,19 @@ po_status po_ledger_derive(po_ledger *ledger, po_err *err) PO_MUST_USE;
 /* Everything there is to check, through the asking connection. */
 po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
 
+/* Faults as sentences in the arena; more than these are not told. */
+enum { PO_FAULTS_MOST = 200 };
+typedef struct po_faults {
+    po_arena *arena;
+    const char *list[PO_FAULTS_MOST];
+    size_t n;
+    bool failed;
+} po_faults;
+po_faults *po_faults_new(po_arena *arena, po_err *err); /* NULL: out of memory */
+void po_faults_note(void *faults, const char *sentence);
+po_status po_faults_hand_back(po_faults *faults, const char *const **ret_faults, size_t *ret_n,
+                              po_err *err) PO_MUST_USE;
+
 /* A question: parameters that were read in, an object out. */
 typedef po_status (*po_question)(po_store *store, const json_t *parameters, int64_t now_ms, json_t *ret, po_err *err);
 po_question po_question_find(const char *name, const char **ret_fields);

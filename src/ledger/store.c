@@ -387,7 +387,10 @@ po_status po_store_give_name(const char *part, const char *to, po_err *err)
     if (!sync_path(part, O_RDONLY)) {
         return po_fail_at(err, PO_E_IO, to, 0, 0, "the copy could not be brought to the disk: %s", strerror(errno));
     }
-    if (link(part, to) != 0 || !po_store_sync_folder(to)) { /* not rename: never over a file that appeared meanwhile */
+    /* never over a file that appeared meanwhile; a stick's file system knows no second names, but this rename */
+    bool named = link(part, to) == 0 || ((errno == EPERM || errno == EOPNOTSUPP || errno == ENOSYS) &&
+                                         renameat2(AT_FDCWD, part, AT_FDCWD, to, RENAME_NOREPLACE) == 0);
+    if (!named || !po_store_sync_folder(to)) {
         return po_fail_at(err, errno == EEXIST ? PO_E_CONFLICT : PO_E_IO, to, 0, 0,
                           "the copy could not be given its name: %s", strerror(errno));
     }
