@@ -35,7 +35,7 @@ po_status po_put_rows(po_rows *rows, json_t *to, const char *key, int64_t limit,
                 name += 3;
             } else if (strncmp(name, "json_", 5) == 0) {
                 json_decref(v);
-                v = kind == 't' ? json_loads(po_rows_text(rows, c), 0, NULL) : NULL;
+                v = kind == 't' ? json_loads(po_rows_text(rows, c), JSON_DECODE_ANY, NULL) : NULL;
                 v = v ? v : json_null();
                 name += 5;
             }

@@ -127,37 +127,6 @@ po_status po_ask_member(po_store *store, const json_t *p, int64_t now, json_t *r
     return s;
 }
 
-po_status po_ask_runs(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
-{
-    int64_t limit = po_limit_of(p), until = po_field_has(p, "until") ? po_field_int(p, "until") : PO_TIME_MOST + 1;
-    po_rows *rows = NULL;
-    (void)now;
-    po_put_text(ret, "format", "proveout/runs/1");
-    po_status s = po_store_ask(store, &rows, err,
-                               "SELECT r.id AS run, m.member AS member, t.term AS term, r.machine AS machine, r.stick "
-                               "AS stick, r.spool AS spool, r.sha256 AS "
-                               "sha256, r.purpose AS purpose, r.by AS by, r.state AS state, r.out_ms AS out_ms, "
-                               "r.ended_ms AS ended_ms, r.back_ms AS back_ms, "
-                               "r.reserved_um AS reserved_um, r.reserved_seconds AS reserved_seconds, r.failed_um AS "
-                               "failed_um, r.failed_seconds AS "
-                               "failed_seconds, r.used_um AS used_um, r.used_mg AS used_mg, r.figure AS figure, "
-                               "r.condition AS condition, r.outcome AS outcome, "
-                               "r.cause AS cause, r.symptom AS symptom, r.counts AS is_counts, r.rerun_first AS "
-                               "is_rerun_first, r.charge_um AS charged_um, "
-                               "(SELECT coalesce(sum(um), 0) FROM draws WHERE run = r.id) AS waived_um FROM runs r "
-                               "JOIN members m ON m.id = r.member LEFT JOIN "
-                               "terms t ON t.id = r.term WHERE (?1 IS NULL OR m.member = ?1) AND (?2 IS NULL OR "
-                               "r.machine = ?2) AND (?3 IS NULL OR r.state = ?3) "
-                               "AND (?4 IS NULL OR r.outcome = ?4) AND (?5 IS NULL OR t.term = ?5) AND r.out_ms >= ?6 "
-                               "AND r.out_ms < ?7 AND (?8 = 0 OR r.id < ?8) "
-                               "AND (?9 = 0 OR r.id = ?9) ORDER BY r.id DESC LIMIT ?10",
-                               "tttttiiiii", po_field_text(p, "member"), po_field_text(p, "machine"),
-                               po_field_text(p, "state"), po_field_text(p, "outcome"), po_field_text(p, "term"),
-                               po_field_int(p, "from"), until, po_field_int(p, "before_run"), po_field_int(p, "run"),
-                               limit + 1);
-    return s == PO_OK ? po_put_rows(rows, ret, "runs", limit, err) : s;
-}
-
 po_status po_ask_events(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
 {
     int64_t limit = po_limit_of(p), until = po_field_has(p, "until") ? po_field_int(p, "until") : PO_TIME_MOST + 1;
