@@ -326,7 +326,7 @@ static void names_and_links(void **state)
         "",
         "..",
         "../book.db",
-        "ba/" ABC,
+        ("ba/" ABC),
         "BA7816BF8F01CFEA414140DE5DAE2223B00361A396177A9CB410FF61F20015AD",
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015a",
         "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad0",
