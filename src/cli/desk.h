@@ -118,7 +118,7 @@ typedef struct desk_column {
 void desk_table(const desk *d, const json_t *list, const desk_column *columns, size_t n, const char *none);
 /* "label   value" lines for one object; those without value are left out. */
 void desk_card(const desk *d, const json_t *object, const desk_column *lines, size_t n);
-/* A sentence with {key} and {key:unit} (m mm g time day span money) from one of two objects; a part in [ ] is left out where one of
+/* A sentence with {key} and {key:unit} (m mm g time day until span money) from one of two objects; a part in [ ] is left out where one of
  * its keys is missing, null or false. Printed with a line end. */
 void desk_tell(const desk *d, const char *sentence, const json_t *first, const json_t *second);
 

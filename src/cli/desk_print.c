@@ -55,6 +55,14 @@ static const char *time_words(const desk *d, int64_t ms, bool day_alone)
     return day_alone ? day : po_arena_printf(d->arena, "%s %02d:%02d", day, w.minute / 60, w.minute % 60);
 }
 
+/* What holds to the end of a day ends when the next begins: the day is meant. */
+static const char *until_words(const desk *d, int64_t ms)
+{
+    po_wall_time w;
+    bool midnight = desk_wall(d->shop, ms, &w, NULL) && w.minute == 0;
+    return midnight ? time_words(d, ms - 1, true) : time_words(d, ms, false);
+}
+
 static const char *span_words(const desk *d, int64_t seconds)
 {
     int64_t minutes = rounded(seconds, 60);
@@ -83,8 +91,9 @@ static const char *number_words(const desk *d, int64_t v, desk_unit unit)
     case DESK_G:
         return decimal(d, rounded(v, 100), 1, 0, "g");
     case DESK_TIME:
-    case DESK_UNTIL:
         return time_words(d, v, false);
+    case DESK_UNTIL:
+        return until_words(d, v);
     case DESK_DAY:
         return time_words(d, v, true);
     case DESK_SPAN:
@@ -216,8 +225,9 @@ static desk_unit unit_named(const char *name, size_t n)
     static const struct {
         const char *name;
         desk_unit unit;
-    } units[] = {{"m", DESK_M},     {"mm", DESK_MM},     {"g", DESK_G},         {"time", DESK_TIME},
-                 {"day", DESK_DAY}, {"span", DESK_SPAN}, {"money", DESK_MONEY}, {"minutes", DESK_MINUTES}};
+    } units[] = {{"m", DESK_M},       {"mm", DESK_MM},       {"g", DESK_G},
+                 {"time", DESK_TIME}, {"day", DESK_DAY},     {"until", DESK_UNTIL},
+                 {"span", DESK_SPAN}, {"money", DESK_MONEY}, {"minutes", DESK_MINUTES}};
     for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
         if (strlen(units[i].name) == n && !memcmp(units[i].name, name, n)) {
             return units[i].unit;
