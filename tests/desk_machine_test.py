@@ -1,0 +1,269 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""proveout machine and stick through the binary: text, JSON, exit statuses, what is on a stick, what is removed from it.
+
+usage: desk_machine_test.py PROVEOUT SHOP
+Invented machines and jobs. The SHA-256 of what is on a stick is worked out here with Python's hashlib."""
+import gzip
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+import struct
+import subprocess
+import sys
+import tempfile
+
+PROVEOUT, SHOP = [os.path.abspath(p) for p in sys.argv[1:3]]
+where = os.path.realpath(tempfile.mkdtemp(prefix="desk-machine-"))
+book, stick = os.path.join(where, "book.db"), os.path.join(where, "a1")
+passed, failed = 0, 0
+os.mkdir(stick)
+with open(SHOP) as f:
+    text = f.read()
+with open(os.path.join(where, "shop.yaml"), "w") as f:  # Alder's stick shows in a folder of this test
+    f.write(text.replace("    name: Alder\n", "    name: Alder\n    stick: {label: A1, mount: " + stick + "}\n"
+                                              "    panel: {columns: 16, ascii: true}\n")
+            .replace("name: Birch}", "name: Birch, stick: {label: B1}}").replace("name: Cedar,", "name: Cedar, stick: {label: C1},"))
+ENV = {"PATH": os.environ["PATH"], "PROVEOUT_SHOP": os.path.join(where, "shop.yaml"), "PROVEOUT_LEDGER": book,
+       "PROVEOUT_CLOCK": "2026-11-26T15:10"}
+for name in ("ASAN_OPTIONS", "UBSAN_OPTIONS", "LSAN_OPTIONS", "TMPDIR"):
+    if name in os.environ:
+        ENV[name] = os.environ[name]
+
+
+def run(*args, status=0, clock=None):
+    env = dict(ENV, PROVEOUT_CLOCK=clock) if clock else ENV
+    done = subprocess.run([PROVEOUT, *args], capture_output=True, cwd=where, timeout=60, env=env)
+    assert done.returncode == status, (args, done.returncode, done.stdout.decode(), done.stderr.decode())
+    return done.stdout.decode() if status in (0, 1) else done.stdout.decode() + done.stderr.decode()
+
+
+def asked(*args, status=0, clock=None):
+    return json.loads(run(*args, "--json", status=status, clock=clock))
+
+
+def words(text):
+    return " ".join(text.split())
+
+
+def machine(name):
+    return asked("machine", "show", name)
+
+
+def put(path, data):
+    path = os.path.join(stick, path)
+    os.makedirs(os.path.dirname(path), exist_ok=True)
+    with open(path, "wb") as f:
+        f.write(data if isinstance(data, bytes) else data.encode())
+    return hashlib.sha256(data if isinstance(data, bytes) else data.encode()).hexdigest()
+
+
+def tags():
+    out = words(run("machine", "tag", "birch", "--reason", "the nozzle leaks"))
+    assert "Birch is tagged out: the nozzle leaks." in out and "Booked as event" in out, out
+    out = run("machine", "tag", "Birch", "--reason", "again", status=2)
+    assert "Birch is tagged out since 2026-11-26 15:10 UTC (the nozzle leaks): machine clear puts it in use" in out, out
+    refusal = json.loads(run("machine", "rest", "Birch", "--reason", "oil", "--json", status=2).splitlines()[0])
+    assert refusal["format"] == "proveout/refusal/1" and refusal["field"] == "machine", refusal
+    row = [m for m in asked("machine", "list")["machines"] if m["machine"] == "Birch"][0]
+    assert row["state"] == "tagged-out" and row["in_shop"] and row["tools"][0]["nozzle_from"] == "shop", row
+    assert "the nozzle leaks" in run("machine", "list")
+    assert "is in use again. new nozzle" in words(run("machine", "clear", "Birch", "--note", "new nozzle"))
+    assert machine("Birch")["state"] == "free"
+    run("machine", "rest", "Birch", "--reason", "rods oiled")
+    assert machine("Birch")["state"] == "resting"
+    run("machine", "clear", "Birch")
+    assert "the nearest is Birch" in run("machine", "tag", "Birhc", "--reason", "x", status=4)
+    assert "reason is missing" in run("machine", "tag", "Birch", status=4)
+    assert "neither the shop file nor the book" in run("machine", "show", "Zed", status=4)
+
+
+def fitted():
+    out = words(run("machine", "fit", "Alder", "--nozzle", "0.6", "--surface", "glass"))
+    assert "Alder: nozzle 0.6 mm; surface glass;" in out and "machine gap Alder books it" in out, out
+    assert "Careful: nozzle, block and bed may be hot" in out and "maker's instructions" in out, out
+    alder = machine("Alder")
+    assert alder["surface"] == "glass" and alder["gap_good"] is False, alder
+    assert alder["tools"] == [{"tool": 0, "nozzle_um": 600, "spool": None, "material": None, "colour": None,
+                               "left_mg": None, "nozzle_from": "book"}], alder["tools"]
+    assert "the gap is good, 0.1 mm" in run("machine", "gap", "Alder", "--gap", "0.1")
+    alder = machine("Alder")
+    assert alder["gap_good"] is True and alder["gap_um"] == 100 and alder["gap_by"] == "desk", alder
+    assert "counted from 0" in run("machine", "fit", "Alder", "--tool", "1", "--nozzle", "0.4", status=4)
+    assert "0.05 mm to 5 mm" in run("machine", "fit", "Alder", "--nozzle", "0.01", status=4)
+    assert "say what is fitted" in run("machine", "fit", "Alder", status=4)
+    assert "s9" in run("machine", "fit", "Alder", "--spool", "s9", status=2)
+    dogwood = machine("Dogwood")
+    assert [t["nozzle_um"] for t in dogwood["tools"]] == [600, 400], dogwood
+    history = asked("machine", "history", "alder")
+    assert [e["act"] for e in history["events"]] == ["machine-gap", "machine-fit"] and not history["more"], history
+    out = run("machine", "history", "Alder", "--limit", "1")
+    assert "machine-gap" in out and "machine-fit" not in out and "--before" in out, out
+    run("machine", "history", "Alder", "--limit", "0", status=4)
+    assert "takes the role keeper" in run("machine", "retire", "Elm", "--reason", "worn out", status=2)
+    run("machine", "retire", "Elm", "--reason", "worn out", "--by", "keeper")
+    assert "Elm" not in run("machine", "list") and "Elm" in run("machine", "list", "--all")
+    assert machine("Elm")["state"] == "retired"
+
+
+def sticks():
+    run("stick", "add", "A1", "alder", "--by", "keeper")
+    run("stick", "add", "B1", "Birch", "--by", "keeper")
+    assert "of Alder: stick assign" in run("stick", "add", "A1", "Birch", "--by", "keeper", status=2)
+    assert "lost: not on its hook" in words(run("stick", "lost", "B1", "--reason", "not on its hook"))
+    assert asked("stick", "list", "--machine", "Birch")["sticks"][0]["state"] == "lost"
+    run("stick", "count", "B1")
+    out = words(run("stick", "assign", "B1", "Cedar", "--by", "keeper"))
+    assert "belongs to Cedar now, not to Birch" in out, out
+    run("stick", "retire", "B1", "--reason", "bent plug", "--by", "keeper")
+    assert "bent plug" in run("stick", "list")
+    assert "used no more" in run("stick", "count", "B1", status=2)
+
+
+JOB = "; a job of this test\nM104 S220\nG28\nG1 X10 Y10 E1.5 F1200\n"
+
+
+def prove(sha, machine_name, name, day, verdict="clear"):
+    """A proof as proof-keep leaves it. The row alone: reading it is what is tested here."""
+    with sqlite3.connect(book) as b:
+        b.execute("INSERT INTO proofs(id, last, sha256, machine, proved_ms, verdict, um, seconds, file) "
+                  "VALUES((SELECT coalesce(max(id), 0) + 1 FROM proofs), 1, ?, ?, ?, ?, 1000000, 3600, ?)",
+                  (sha, machine_name, int(day * 86400000), verdict, name))
+    b.close()
+
+
+TODAY = 20783.632  # 2026-11-26T15:10Z in days since 1970: 56 years of 365 days, 14 leap days, 329 days of this one
+
+
+def fill():
+    prove(put("cup.gcode", JOB), "Alder", "cup.gcode", TODAY - 1, "ask")
+    prove(put("old/vase.gcode", JOB + "; vase\n"), "Alder", "vase.gcode", TODAY - 31)
+    prove(hashlib.sha256(b"before").hexdigest(), "Alder", "lid.gcode", TODAY - 2)
+    put("lid.gcode", JOB + "; another lid\n")
+    prove(put("gear.gcode", JOB + "; gear\n"), "Cedar", "gear.gcode", TODAY - 1)
+    put("a-very-long-name-of-a-job.gcode", JOB + "; long\n")
+    put("bo\u00eete.gcode", JOB + "; box\n")
+    put("model.txt", b"part".ljust(80) + struct.pack("<I", 1) + struct.pack("<12fH", *[0] * 3, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0))
+    put("notes.gcode", "bring 2 spools; G1 is no word here\n")
+    put("packed", gzip.compress((JOB + "; packed\n").encode(), mtime=0))
+    os.makedirs(os.path.join(where, "outside"), exist_ok=True)
+    with open(os.path.join(where, "outside", "kept.gcode"), "w") as f:
+        f.write(JOB + "; outside\n")
+    os.symlink(os.path.join(where, "outside"), os.path.join(stick, "link"))
+    os.symlink(os.path.join(where, "outside", "kept.gcode"), os.path.join(stick, "link.gcode"))
+
+
+def looked_at():
+    fill()
+    look = asked("stick", "look", stick)  # whose it is: by where it shows
+    assert look["format"] == "proveout/stick-look/1" and look["machine"] == "Alder" and look["stick"] == "A1", look
+    assert look["links"] == 2 and look["more"] is False, look
+    rows = {f["path"]: f for f in look["files"]}
+    states = {p: f["state"] for p, f in rows.items()}
+    assert states == {"cup.gcode": "proved", "old/vase.gcode": "old", "lid.gcode": "changed", "gear.gcode": "unproved",
+                      "a-very-long-name-of-a-job.gcode": "unproved", "bo\u00eete.gcode": "unproved", "model.txt": "part",
+                      "notes.gcode": "no-job", "packed": "unproved"}, states
+    assert rows["cup.gcode"]["verdict"] == "ask" and rows["cup.gcode"]["name_says"] is None, rows["cup.gcode"]
+    assert rows["cup.gcode"]["sha256"] == hashlib.sha256(JOB.encode()).hexdigest()
+    assert rows["gear.gcode"]["proved_on"] == ["Cedar"], rows["gear.gcode"]
+    assert "16 characters" in rows["a-very-long-name-of-a-job.gcode"]["name_says"]
+    assert "letters" in rows["bo\u00eete.gcode"]["name_says"]
+    assert look["counts"]["unproved"] == 4 and look["counts"]["part"] == 1, look["counts"]
+    out = run("stick", "look", stick, "--stick", "A1")
+    assert "changed since" in out and "proved for Cedar" in out and "2 links on it were not followed" in out, out
+    # for another machine nothing of it is proved but the gear
+    cedar = {f["path"]: f["state"] for f in asked("stick", "look", stick, "--machine", "Cedar")["files"]}
+    assert cedar["gear.gcode"] == "proved" and cedar["cup.gcode"] == "unproved", cedar
+    # two names that begin alike for as long as the panel shows
+    put("bracket-for-a-shelf-left.gcode", JOB + "; l\n")
+    put("bracket-for-a-shelf-right.gcode", JOB + "; r\n")
+    rows = {f["path"]: f for f in asked("stick", "look", stick)["files"]}
+    assert "can't tell them apart" in rows["bracket-for-a-shelf-left.gcode"]["name_says"], rows
+    assert "can't tell them apart" in rows["bracket-for-a-shelf-right.gcode"]["name_says"], rows
+    os.remove(os.path.join(stick, "bracket-for-a-shelf-left.gcode"))
+    os.remove(os.path.join(stick, "bracket-for-a-shelf-right.gcode"))
+    assert "say whose it is" in run("stick", "look", os.path.join(where, "outside"), status=4)
+    assert "no folder that can be read" in run("stick", "look", os.path.join(where, "nowhere"), "--machine", "Alder", status=4)
+    assert "there is no stick Z9" in run("stick", "look", stick, "--stick", "Z9", status=2)
+
+
+def there():
+    found = set()
+    for folder, _, names in os.walk(stick):
+        found |= {os.path.relpath(os.path.join(folder, n), stick) for n in names}
+    return found
+
+
+def cleared():
+    all_of_it = there()
+    assert "--leave WHO is missing" in run("stick", "clear", "A1", stick, status=4)
+    assert "expected old, unproved or all" in run("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "x", status=4)
+    out = run("stick", "clear", "A1", stick, "--leave", "keeper", status=1)
+    assert "old/vase.gcode" in out and "cup.gcode" not in out and "with --yes these 1 are" in out, out
+    assert there() == all_of_it
+    outside = os.path.join(where, "outside")
+    assert "nothing is removed elsewhere" in run("stick", "clear", "A1", outside, "--leave", "keeper", "--only", "all", "--yes",
+                                                 status=4)
+    run("stick", "add", "C1", "Cedar", "--by", "keeper")  # Cedar's stick: the shop file does not say where it shows
+    assert "no stick is mounted there" in run("stick", "clear", "C1", outside, "--leave", "keeper", "--only", "all", "--yes",
+                                              status=4)
+    assert os.path.exists(os.path.join(outside, "kept.gcode"))
+    out = run("stick", "clear", "A1", stick, "--leave", "keeper", "--yes", "--by", "somebody", status=2)
+    assert there() == all_of_it, out  # the book did not allow it: nothing is gone
+    done = asked("stick", "clear", "A1", stick, "--leave", "keeper", "--yes")
+    assert done["removed"] and [f["path"] for f in done["files"]] == ["old/vase.gcode"] and done["kept"] == [], done
+    assert there() == all_of_it - {"old/vase.gcode"}
+    assert asked("stick", "list")["sticks"][0]["cleared_ms"] == 1795705800000
+    done = asked("stick", "clear", "A1", stick, "--leave", "Ada Quay", "--only", "unproved", "--yes")
+    assert len(done["files"]) == 5, done
+    assert there() == {"cup.gcode", "model.txt", "notes.gcode", "link.gcode"}, there()
+    # a stick that is locked, or whose folder is: what stays is told and the book says what went
+    if os.geteuid() != 0:
+        os.chmod(stick, 0o500)
+        kept = asked("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes", status=1)
+        os.chmod(stick, 0o700)
+        assert len(kept["kept"]) == 2, kept
+    done = asked("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes")
+    assert there() == {"notes.gcode", "link.gcode"}, there()
+    assert "nothing of that kind" in run("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes")
+    assert os.path.exists(os.path.join(outside, "kept.gcode"))
+    last = asked("machine", "history", "Alder")["events"][0]
+    assert last["act"] == "stick-clear" and last["body"]["files"] == 2 and last["body"]["leave"] == "keeper", last
+
+
+def bounds():
+    """Names that are no UTF-8, control characters, a folder 40 deep: told, not followed for ever."""
+    for name in os.listdir(stick):
+        path = os.path.join(stick, name)
+        shutil.rmtree(path) if os.path.isdir(path) and not os.path.islink(path) else os.remove(path)
+    with open(os.path.join(os.fsencode(stick), b"a\xff\x1b[31m.gcode"), "w") as f:
+        f.write(JOB)
+    deep = stick
+    for _ in range(40):
+        deep = os.path.join(deep, "d")
+        os.mkdir(deep)
+    with open(os.path.join(deep, "deep.gcode"), "w") as f:
+        f.write(JOB)
+    os.mkfifo(os.path.join(stick, "pipe"))
+    put("empty.gcode", "")
+    look = asked("stick", "look", stick)
+    assert {f["path"]: f["state"] for f in look["files"]} == {"a??[31m.gcode": "proved", "empty.gcode": "no-job"}, look
+    assert look["more"] is True, look
+    assert "this is not all" in run("stick", "look", stick)
+
+
+try:
+    run("ledger", "new")
+    for test in (tags, fitted, sticks, looked_at, cleared, bounds):
+        try:
+            test()
+            passed += 1
+        except AssertionError as e:
+            failed += 1
+            print(f"{test.__name__}: line {e.__traceback__.tb_next.tb_lineno if e.__traceback__.tb_next else e.__traceback__.tb_lineno}: {e}")
+finally:
+    shutil.rmtree(where, ignore_errors=True)
+print(f"{passed} passed, {failed} failed")
+sys.exit(failed > 0)
