@@ -5,6 +5,7 @@
 #include <fcntl.h>
 #include <pthread.h>
 #include <signal.h>
+#include <sys/file.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
@@ -645,6 +646,56 @@ static void while_others_attach(void **state)
     close_shop(k);
 }
 
+/* Whoever gives a file its name or removes one waits for others who do. */
+typedef struct turn {
+    kit *k;
+    bool tidies;
+    int done;
+    po_status status;
+} turn;
+
+static void *take_turn(void *user)
+{
+    turn *t = user;
+    po_keepsake s;
+    po_keepsakes_tidied sums;
+    po_err err;
+    t->status = t->tidies ? po_keepsakes_tidy(t->k->ledger, false, &sums, &err)
+                          : po_keepsake_put_bytes(t->k->ledger, "new", 3, NULL, &s, &err);
+    __atomic_store_n(&t->done, 1, __ATOMIC_RELEASE);
+    return NULL;
+}
+
+static void one_at_a_time(void **state)
+{
+    (void)state;
+    kit one, *k = &one;
+    open_shop(k);
+    char path[300];
+    po_keepsake old;
+    put(k, "old", &old);
+    make_old(path_of(path, k, old.sha256));
+    int lock = open(beside(path, k, "/lock"), O_RDWR);
+    assert_true(lock >= 0);
+    assert_int_equal(flock(lock, LOCK_EX), 0);
+    turn turns[2] = {{k, false, 0, PO_E_INTERNAL}, {k, true, 0, PO_E_INTERNAL}};
+    pthread_t threads[2];
+    for (int i = 0; i < 2; i++) {
+        assert_int_equal(pthread_create(&threads[i], NULL, take_turn, &turns[i]), 0);
+    }
+    usleep(60000);
+    assert_int_equal(__atomic_load_n(&turns[0].done, __ATOMIC_ACQUIRE), 0);
+    assert_int_equal(__atomic_load_n(&turns[1].done, __ATOMIC_ACQUIRE), 0);
+    assert_int_equal(access(path_of(path, k, old.sha256), F_OK), 0);
+    close(lock);
+    for (int i = 0; i < 2; i++) {
+        assert_int_equal(pthread_join(threads[i], NULL), 0);
+        assert_int_equal(turns[i].status, PO_OK);
+    }
+    assert_int_equal(access(path, F_OK), -1);
+    close_shop(k);
+}
+
 /* Beside a backup, and back. */
 static void copied(void **state)
 {
@@ -691,10 +742,10 @@ static void copied(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(attached),  cmocka_unit_test(put_and_read), cmocka_unit_test(names_and_links),
-        cmocka_unit_test(verified),  cmocka_unit_test(tidied),       cmocka_unit_test(calls_fail),
-        cmocka_unit_test(disk_full), cmocka_unit_test(killed),       cmocka_unit_test(while_others_attach),
-        cmocka_unit_test(copied),
+        cmocka_unit_test(attached),  cmocka_unit_test(put_and_read),  cmocka_unit_test(names_and_links),
+        cmocka_unit_test(verified),  cmocka_unit_test(tidied),        cmocka_unit_test(calls_fail),
+        cmocka_unit_test(disk_full), cmocka_unit_test(killed),        cmocka_unit_test(while_others_attach),
+        cmocka_unit_test(copied),    cmocka_unit_test(one_at_a_time),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
