@@ -80,6 +80,25 @@ def tags():
     assert "neither the shop file nor the book" in run("machine", "show", "Zed", status=4)
 
 
+def photo():
+    path = os.path.join(where, "leak.png")
+    with open(path, "wb") as f:
+        f.write(b"\x89PNG invented picture")
+    sha = hashlib.sha256(b"\x89PNG invented picture").hexdigest()
+    assert "--photo nowhere.png" in run("machine", "tag", "Birch", "--reason", "x", "--photo", "nowhere.png", status=4)
+    assert machine("Birch")["state"] == "free"
+    run("machine", "tag", "Birch", "--reason", "a leak", "--photo", path)
+    assert machine("Birch")["photo"] == sha
+    kept = [os.path.join(f, n) for f, _, names in os.walk(where) for n in names if n.startswith(sha)]
+    assert len(kept) == 1 and open(kept[0], "rb").read() == b"\x89PNG invented picture", kept
+    acts = [e["act"] for e in asked("machine", "history", "Birch", "--limit", "2")["events"]]
+    assert acts == ["file-attach", "machine-tag"], acts
+    run("machine", "clear", "Birch")
+    done = asked("machine", "tag", "Birch", "--reason", "it leaks again", "--photo", path)  # attached there already
+    assert done["format"] == "proveout/act/1" and done["act"] == "machine-tag", done
+    run("machine", "clear", "Birch")
+
+
 def fitted():
     out = words(run("machine", "fit", "Alder", "--nozzle", "0.6", "--surface", "glass"))
     assert "Alder: nozzle 0.6 mm; surface glass;" in out and "machine gap Alder books it" in out, out
@@ -256,7 +275,7 @@ def bounds():
 
 try:
     run("ledger", "new")
-    for test in (tags, fitted, sticks, looked_at, cleared, bounds):
+    for test in (tags, photo, fitted, sticks, looked_at, cleared, bounds):
         try:
             test()
             passed += 1

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "desk.h"
+#include "proveout/keepsakes.h"
 #include "verbs.h"
 
 enum { WINDOWS_MOST = 20 }; /* of the book's events, for one history: some tenths of a second */
@@ -246,6 +247,56 @@ static int run_fit(const cli_call *call)
     return status;
 }
 
+/* The photo is kept beside the book as long as it is attached to the machine: beyond the tag's end. */
+static int attach_photo(desk *d, const char *machine, const po_keepsake *kept, const char *path)
+{
+    json_t *answer = NULL, *name = json_string(strrchr(path, '/') ? strrchr(path, '/') + 1 : path);
+    int status = desk_ask(d, "files", json_pack("{s:s, s:s}", "machine", machine, "sha256", kept->sha256), &answer);
+    bool there = false;
+    for (size_t i = 0; i < json_array_size(json_object_get(answer, "files")); i++) {
+        const json_t *file = json_array_get(json_object_get(answer, "files"), i);
+        there = there || !json_is_integer(json_object_get(file, "run")); /* else it is a run's */
+    }
+    if (status == EXIT_CLEAR && !there) {
+        status = desk_act(d, "file-attach",
+                          json_pack("{s:s, s:I, s:s, s:s, s:O*}", "sha256", kept->sha256, "bytes",
+                                    (json_int_t)kept->bytes, "kind", "photo", "machine", machine, "name", name),
+                          NULL, NULL);
+    }
+    json_decref(name);
+    json_decref(answer);
+    return status;
+}
+
+static int run_tag(const cli_call *call)
+{
+    const char *photo = cli_value(call, "photo"), *machine = NULL;
+    desk d;
+    json_t *body = NULL;
+    po_keepsake kept = {0};
+    int status = desk_open(&d, call);
+    status = status == EXIT_CLEAR ? desk_body(&d, &body) : status;
+    if (status == EXIT_CLEAR && photo) {
+        const po_rules *rules = &d.shop->rules;
+        po_keepsake_limits limits = {(int64_t)(rules->photo_most_mb * 1e6),
+                                     (int64_t)(rules->attachments_most_gb * 1e9)};
+        po_err err;
+        po_status s = po_keepsake_put(d.ledger, photo, &limits, &kept, &err);
+        status = s == PO_OK ? EXIT_CLEAR
+                            : cli_fail(s == PO_E_NOMEM ? EXIT_OWN : EXIT_USAGE, "--photo %s: %s", photo, err.msg);
+        json_object_set_new(body, "photo", json_string(kept.sha256));
+    }
+    if (status == EXIT_CLEAR) {
+        machine = po_arena_text(d.arena, json_string_value(json_object_get(body, "machine")));
+        status = desk_book_and_tell(&d, body);
+        body = NULL;
+    }
+    status = status == EXIT_CLEAR && photo && machine ? attach_photo(&d, machine, &kept, photo) : status;
+    json_decref(body);
+    desk_close(&d);
+    return status;
+}
+
 /* ---- history ---- */
 
 /* What stands in the body of an event, in words, without what the table shows anyway. */
@@ -366,11 +417,7 @@ static int run_history(const cli_call *call)
 static const cli_option options_plain[] = {DESK_OPTIONS};
 OPTIONS(list, {.name = "all", .says = "those that have left the shop, too"});
 OPTIONS(tag, REASON("what is wrong with it; anybody who would use it reads this"),
-        {.name = "photo",
-         .value = "FILE",
-         .says = "a picture of it: the file, or its SHA-256",
-         .field = "photo",
-         .unit = DESK_SHA});
+        {.name = "photo", .value = "FILE", .says = "a picture of it, kept beside the book"});
 OPTIONS(rest, REASON("what is done to it"));
 OPTIONS(clear, {.name = "note", .value = "TEXT", .says = "what was put right", .field = "note"});
 OPTIONS(retire, REASON("why it leaves"));
@@ -441,7 +488,9 @@ const cli_verb cli_machine_verbs[] = {
             "out until proveout machine clear. One that is out stays out with its run. A tag in the book does not "
             "stop the machine: where somebody could be hurt, switch it off and unplug it, and hang a tag on the plug; "
             "local codes may ask for more.",
-        ACT_OF("machine-tag"),
+        .run = run_tag,
+        .act = "machine-tag",
+        .fills = {{"machine", DESK_MACHINE}},
         .done =
             "{machine} is tagged out: {reason}. It is not handed out until proveout machine clear {machine}.[ It is "
             "out with run {run}, which goes on until it is taken back.]",
