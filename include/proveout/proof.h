@@ -47,7 +47,14 @@ typedef struct po_proof_context {
     const char *const *permissions; /* NULL = not asked; otherwise what the member holds */
     size_t n_permissions;
     double spool_g;          /* NAN = unknown */
+    double spool_reserve_g;  /* of it can't be used: the end of a spool */
     double allowance_left_m; /* of the term; NAN = unknown: the run's allowance alone counts */
+    double waived_m;         /* leave to exceed either, by waivers that hold for this job */
+    const char *not_free;    /* why the machine can't go out now, one sentence; NULL = it can, or was not asked */
+    bool out_of_use;         /* that is so until somebody clears it: tagged out, resting, retired */
+    const char *gap_due;     /* why a gap check is due, one sentence; NULL = none, or was not asked */
+    po_range learned_filament, learned_seconds; /* real / modelled of runs to come; low 0 = nothing learned */
+    const char *learned_from;                   /* "this machine's runs", "all machines' runs" */
     bool start_known;
     po_wall_time start;        /* of the run, when known */
     const po_against *against; /* NULL = not held against a part */
@@ -65,12 +72,15 @@ typedef struct po_proof {
     const char *aloud;             /* one sentence to read aloud to the member */
     const po_against *against;     /* the context's */
     po_range filament_mm, seconds; /* ranges */
-    const char *ranges_from;       /* "model" */
+    const char *ranges_from;       /* "model", "this machine's runs", "all machines' runs" */
     bool start_known;
     po_wall_time start, watch_until, end, cool; /* known when start is */
     double watch_seconds,
         cool_seconds; /* watch from the first bead; from the end until the bed is cool (NAN: never hot) */
 } po_proof;
+
+/* The model's own ranges, as ratios: what po_proof_job says where nothing was learned. */
+PO_API void po_proof_model_ranges(po_range *ret_filament, po_range *ret_seconds);
 
 /* Judge one report. Everything lives in the arena; report and context are borrowed as long as the proof is used. */
 PO_API po_status po_proof_job(const po_job_report *report, const char *file, const po_proof_context *context,

@@ -15,7 +15,7 @@ static double most_mm(const po_judging *j, bool *ret_term)
     double run = j->rules->allowance_m_per_run > 0 ? j->rules->allowance_m_per_run : INFINITY;
     double term = j->context->allowance_left_m;
     *ret_term = term < run;
-    return 1000 * (*ret_term ? fmax(term, 0) : run);
+    return 1000 * ((*ret_term ? fmax(term, 0) : run) + j->context->waived_m);
 }
 
 /* What would bring it below: a smaller scale, another recipe, no fill; then who may waive it. */
@@ -77,7 +77,7 @@ void po_judge_part_over_allowance(po_judging *j)
 void po_judge_part_spool_short(po_judging *j)
 {
     const po_estimate *e = po_judged_estimate(j);
-    double have = j->context->spool_g;
+    double have = j->context->spool_g - j->context->spool_reserve_g;
     if (e == NULL || !(e->filament_g > 0) || isnan(have)) {
         return;
     }

@@ -479,6 +479,52 @@ INSIDE(spool_tight)
     b->context.spool_g = 18.2;
 }
 
+TRIP(spool_end) /* the end of the spool can't be used */
+{
+    b->context.spool_g = 20;
+    b->context.spool_reserve_g = 5;
+}
+INSIDE(spool_end)
+{
+    b->context.spool_g = 25;
+    b->context.spool_reserve_g = 5;
+}
+TRIP(over_waived)
+{
+    b->context.allowance_left_m = 1.25;
+    b->context.waived_m = 3;
+}
+INSIDE(over_waived)
+{
+    b->context.allowance_left_m = 1.25;
+    b->context.waived_m = 4.2;
+}
+TRIP(machine_taken)
+{
+    b->context.not_free = "Alder is out with member 1042 (run 812).";
+}
+INSIDE(machine_taken)
+{
+    b->context.not_free = NULL;
+}
+TRIP(machine_tagged)
+{
+    b->context.not_free = "Alder is tagged out.";
+    b->context.out_of_use = true;
+}
+INSIDE(machine_tagged)
+{
+    b->context.out_of_use = false;
+}
+TRIP(gap_unverified)
+{
+    b->context.gap_due = "The nozzle was changed, and nobody has checked the gap since.";
+}
+INSIDE(gap_unverified)
+{
+    b->context.gap_due = NULL;
+}
+
 TRIP(too_long)
 {
     b->report.facts.seconds = 61 * 3600;
@@ -670,6 +716,11 @@ static const rule_case cases[] = {
     C(over_term, "over-allowance", PO_GRADE_ASK, "4.1 m"),
     C(spool_short, "spool-short", PO_GRADE_ASK, "4 g (1.5 m) are missing"),
     C(spool_tight, "spool-short", PO_GRADE_NOTE, "17 g"),
+    C(spool_end, "spool-short", PO_GRADE_ASK, "the last 5 g"),
+    C(over_waived, "over-allowance", PO_GRADE_ASK, "and 3.0 m by waiver: 1.1 m"),
+    C(machine_taken, "machine-taken", PO_GRADE_ASK, "out with member 1042"),
+    C(machine_tagged, "machine-taken", PO_GRADE_STOP, "tagged out"),
+    C(gap_unverified, "gap-unverified", PO_GRADE_ASK, "nobody has checked the gap"),
     C(too_long, "too-long", PO_GRADE_ASK, "61 h"),
     C(ends_unstaffed, "too-long", PO_GRADE_ASK, "20:16"),
     C(made_for_other_machine, "made-for-other-machine", PO_GRADE_ASK, "Dogwood"),

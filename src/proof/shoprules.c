@@ -46,13 +46,39 @@ void po_judge_not_permitted(po_judging *j)
            "%s is for members with the permission \"%s\".", j->machine->name, po_short_text(j, wanted));
 }
 
+void po_judge_machine_taken(po_judging *j)
+{
+    const po_proof_context *c = j->context;
+    if (c->not_free != NULL) {
+        po_say(j, c->out_of_use ? PO_GRADE_STOP : PO_GRADE_ASK,
+               c->out_of_use ? "Take another machine. Whoever cares for it puts it in use again."
+                             : "Take another machine, or a ticket and wait.",
+               "%s", c->not_free);
+    }
+}
+
+void po_judge_gap_unverified(po_judging *j)
+{
+    if (j->context->gap_due != NULL) {
+        po_say(j, PO_GRADE_ASK, "Check the gap of the first layer, and book it, before the machine goes out.", "%s",
+               j->context->gap_due);
+    }
+}
+
 void po_judge_over_allowance(po_judging *j)
 {
     const po_job_facts *f = j->facts;
     double need_m = f->filament_mm / 1000, run = j->rules->allowance_m_per_run, term = j->context->allowance_left_m;
-    double over_run = run > 0 ? need_m - run : 0, over_term = !isnan(term) ? need_m - term : 0;
-    double over = fmax(over_run, over_term);
+    double waived = j->context->waived_m;
+    double over_run = run > 0 ? need_m - run : 0, over_term = !isnan(term) ? need_m - fmax(term, 0) : 0;
+    double over = fmax(over_run, over_term) - waived;
     if (!(over > 0.0005)) {
+        return;
+    }
+    const char *less = waived > 0 ? po_arena_printf(j->arena, ", and %s by waiver", po_metres_text(j, waived * 1000))
+                                  : "";
+    if (less == NULL) {
+        j->failed = true;
         return;
     }
     double g = f->filament_mm > 0 ? f->filament_g * over / need_m : 0;
@@ -60,12 +86,12 @@ void po_judge_over_allowance(po_judging *j)
     const char *todo = desk ? "The desk may waive that. Or make the part smaller or hollower."
                             : "Only the keeper may waive that. Or make the part smaller or hollower.";
     if (over_term >= over_run) {
-        po_say(j, PO_GRADE_ASK, todo, "The job needs %s; %s are left of this term's allowance: %s (%.0f g) too much.",
-               po_metres_text(j, f->filament_mm), po_metres_text(j, fmax(term, 0) * 1000),
+        po_say(j, PO_GRADE_ASK, todo, "The job needs %s; %s are left of this term's allowance%s: %s (%.0f g) too much.",
+               po_metres_text(j, f->filament_mm), po_metres_text(j, fmax(term, 0) * 1000), less,
                po_metres_text(j, over * 1000), fmin(g, 1e9));
     } else {
-        po_say(j, PO_GRADE_ASK, todo, "The job needs %s; %s are free for one run: %s (%.0f g) too much.",
-               po_metres_text(j, f->filament_mm), po_metres_text(j, run * 1000), po_metres_text(j, over * 1000),
+        po_say(j, PO_GRADE_ASK, todo, "The job needs %s; %s are free for one run%s: %s (%.0f g) too much.",
+               po_metres_text(j, f->filament_mm), po_metres_text(j, run * 1000), less, po_metres_text(j, over * 1000),
                fmin(g, 1e9));
     }
 }
@@ -89,11 +115,15 @@ static double spool_need(const po_judging *j, double *ret_mm)
 
 void po_judge_spool_short(po_judging *j)
 {
-    double mm, need = spool_need(j, &mm), have = j->context->spool_g;
+    double mm, need = spool_need(j, &mm), have = j->context->spool_g, end = j->context->spool_reserve_g;
     if (!(need > 0) || isnan(have)) {
         return;
     }
-    if (have < need) {
+    if (have < need + end && have >= need) {
+        po_say(j, PO_GRADE_ASK, "Take a fuller spool.",
+               "The spool holds %.0f g; the job needs %.0f g, and the last %.0f g of a spool can't be relied on.", have,
+               fmin(need, 1e9), end);
+    } else if (have < need) {
         po_say(j, PO_GRADE_ASK, "Take a fuller spool.",
                "The spool holds %.0f g; the job needs %.0f g: %.0f g (%s) are missing.", fmax(have, 0), fmin(need, 1e9),
                fmax(fmin(need - have, 1e9), 1), po_metres_text(j, mm * (need - have) / need));

@@ -103,9 +103,24 @@ static double cooling(const po_judging *j)
     return t0 <= until || !(tau > 0) ? 0 : tau * log((t0 - room) / (until - room));
 }
 
-static po_range around(double value, double share)
+void po_proof_model_ranges(po_range *ret_filament, po_range *ret_seconds)
 {
-    return (po_range){value * (1 - share), value * (1 + share)};
+    *ret_filament = (po_range){1 - LIM_FILAMENT_RANGE, 1 + LIM_FILAMENT_RANGE};
+    *ret_seconds = (po_range){1 - LIM_TIME_RANGE, 1 + LIM_TIME_RANGE};
+}
+
+static void put_ranges(po_proof *proof, const po_proof_context *context)
+{
+    po_range filament, seconds;
+    po_proof_model_ranges(&filament, &seconds);
+    bool learned_filament = context->learned_filament.low > 0, learned_seconds = context->learned_seconds.low > 0;
+    filament = learned_filament ? context->learned_filament : filament;
+    seconds = learned_seconds ? context->learned_seconds : seconds;
+    const po_job_facts *f = &proof->report->facts;
+    proof->filament_mm = (po_range){f->filament_mm * filament.low, f->filament_mm * filament.high};
+    proof->seconds = (po_range){f->seconds * seconds.low, f->seconds * seconds.high};
+    proof->ranges_from = (learned_filament || learned_seconds) && context->learned_from ? context->learned_from
+                                                                                        : "model";
 }
 
 po_status po_proof_job(const po_job_report *report, const char *file, const po_proof_context *context, po_arena *arena,
@@ -141,9 +156,7 @@ po_status po_proof_job(const po_job_report *report, const char *file, const po_p
     proof->watch_seconds = watch(&j);
     proof->cool_seconds = cooling(&j);
     proof->aloud = aloud(&j, proof->verdict, proof->watch_seconds);
-    proof->filament_mm = around(report->facts.filament_mm, LIM_FILAMENT_RANGE);
-    proof->seconds = around(report->facts.seconds, LIM_TIME_RANGE);
-    proof->ranges_from = "model";
+    put_ranges(proof, context);
     if (j.failed) {
         return po_fail(err, PO_E_NOMEM, "no memory for the verdict");
     }

@@ -339,6 +339,8 @@ static void the_table_is_the_issues(void **state)
                                       "parks-on-part",
                                       "made-for-other-machine",
                                       "over-allowance",
+                                      "machine-taken",
+                                      "gap-unverified",
                                       "spool-short",
                                       "too-long",
                                       "open-edges",
@@ -389,6 +391,23 @@ static void the_table_is_the_issues(void **state)
     assert_null(po_rule_find("longbridge"));
     assert_string_equal(po_rule_nearest("longbridge"), "long-bridge");
     assert_non_null(po_rule_find(po_rule_nearest("")));
+}
+
+static void ranges_that_were_learned(void **state)
+{
+    (void)state;
+    po_range filament, seconds;
+    po_proof_model_ranges(&filament, &seconds);
+    assert_true(filament.low < 1 && filament.high > 1 && seconds.low < 1 && seconds.high > 1);
+    bench *b = bench_new();
+    b->context.learned_seconds = (po_range){1.05, 1.2};
+    b->context.learned_from = "this machine's runs";
+    const po_proof *p = bench_judge(b);
+    assert_float_equal(p->seconds.low, b->report.facts.seconds * 1.05, 1e-6);
+    assert_float_equal(p->seconds.high, b->report.facts.seconds * 1.2, 1e-6);
+    assert_float_equal(p->filament_mm.high, b->report.facts.filament_mm * filament.high, 1e-6);
+    assert_string_equal(p->ranges_from, "this machine's runs");
+    bench_done(b);
 }
 
 static void the_document_is_up_to_date(void **state)
@@ -457,6 +476,7 @@ int main(void)
         cmocka_unit_test(absurd_numbers_stay_short),
         cmocka_unit_test(the_table_is_the_issues),
         cmocka_unit_test(the_document_is_up_to_date),
+        cmocka_unit_test(ranges_that_were_learned),
         cmocka_unit_test(memory_that_runs_out_is_an_error),
     };
     return cmocka_run_group_tests_name("verdict", tests, NULL, NULL);
