@@ -10,8 +10,12 @@ static const cli_family families[] = {
     {cli_explain_verb, NULL},
     {cli_shop_check_verb, NULL},
     {cli_shop_show_verb, NULL},
+    {cli_today_verb, NULL},
     {cli_machine_verbs, "machines: how they stand, tags, rests, what is fitted, gap checks, history"},
     {cli_stick_verbs, "sticks: whose they are, where they are, what is on them"},
+    {cli_ticket_verbs, "tickets of those who wait for a machine"},
+    {cli_round_verbs, "rounds of the machines at opening and closing, hand-over notes"},
+    {cli_outbox_verbs, "what members should hear, and sending it"},
     {cli_ledger_verbs, "the book itself: made, verified, made anew, acts taken back"},
     {cli_help_verb, NULL},
 };

@@ -8,5 +8,6 @@ extern const cli_verb cli_check_verb[], cli_orient_verb[], cli_pieces_verb[], cl
     cli_shop_show_verb[], cli_help_verb[];
 extern const cli_verb cli_ledger_verbs[];
 extern const cli_verb cli_machine_verbs[], cli_stick_verbs[];
+extern const cli_verb cli_today_verb[], cli_ticket_verbs[], cli_round_verbs[], cli_outbox_verbs[];
 
 #endif
