@@ -231,7 +231,7 @@ static int tell_cleared(look *l, const cli_call *call, const clearing *c, bool r
         stick_table(&l->d, c->rows, "There is nothing of that kind on it; nothing was removed.");
         tell_bounds(l);
         if (c->n > 0) {
-            printf("Nothing was removed yet: with --yes these %zu are.\n", c->n);
+            printf("Nothing was removed yet; --yes removes %s.\n", c->n == 1 ? "this one" : "them");
         }
     } else {
         printf("%zu file%s removed from stick %s, by leave of %s. Booked as event %llu.\n", c->gone,
@@ -308,7 +308,7 @@ EXAMPLES(add, {"proveout stick add A1 Alder --by keeper", "the stick with A1 on 
 EXAMPLES(assign, {"proveout stick assign A1 Birch --by keeper", "from now on it belongs to Birch"});
 EXAMPLES(lost, {"proveout stick lost A1 --reason \"not on its hook\"", "it can't be found"});
 EXAMPLES(count, {"proveout stick count A1", "it was seen and is there"});
-EXAMPLES(retire, {"proveout stick retire A1 --reason \"bent plug\" --by keeper", "it is used no more"});
+EXAMPLES(retire, {"proveout stick retire C9 --reason \"bent plug\" --by keeper", "it is used no more"});
 EXAMPLES(look, {"proveout stick look /media/a1", "what is on the stick that shows there"},
          {"proveout stick look /media/usb --stick A1 --json", "the same for a program"});
 EXAMPLES(clear, {"proveout stick clear A1 /media/a1 --leave keeper", "which jobs with an old proof would be removed"},
