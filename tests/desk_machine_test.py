@@ -274,6 +274,20 @@ def bounds():
     assert "this is not all" in run("stick", "look", stick)
 
 
+def motion_words():
+    """What makes a file a job: a word of motion with an axis in the same line, outside comments, whatever its name."""
+    kinds = {"G1 X5": "unproved", "G01X5": "unproved", "g0 z.5": "unproved", "N10 G1 F1200 X-5": "unproved", "N10G2X5Y5I1": "unproved",
+             "G28\r\nG3 X1 Y2 R4\r\n": "unproved", "(start) G1 E5": "unproved", ";" + "x" * 70000 + "\nG1 X5": "unproved",
+             "; G1 X5": "no-job", "(G1 X5)": "no-job", "G28 X0\nM104 S200": "no-job", "G10 X5": "no-job", "G1 F1200\nX5": "no-job",
+             "MG1 X5": "no-job", "G1 Xylophone": "no-job", "G4 P5": "no-job"}
+    shutil.rmtree(stick)
+    os.mkdir(stick)
+    for i, text in enumerate(kinds):
+        put(f"{i:02d}", text)
+    look = [f["state"] for f in asked("stick", "look", stick)["files"]]
+    assert look == list(kinds.values()), list(zip(kinds, look))
+
+
 def examples():
     """Each example of the help, in the order of the help, in a book and a shop where it makes sense."""
     os.mkdir(os.path.join(where, "media"))
@@ -295,7 +309,7 @@ def examples():
 
 try:
     run("ledger", "new")
-    for test in (tags, photo, fitted, sticks, looked_at, cleared, bounds, examples):
+    for test in (tags, photo, fitted, sticks, looked_at, cleared, bounds, motion_words, examples):
         try:
             test()
             passed += 1
