@@ -22,7 +22,7 @@ static int run_list(const cli_call *call)
         {"Message", "message", DESK_COUNT, 0, true}, {"State", "state", DESK_TEXT, 0, false},
         {"Member", "member", DESK_TEXT, 20, false},  {"Kind", "kind", DESK_TEXT, 0, false},
         {"Run", "run", DESK_COUNT, 0, true},         {"Since", "at_ms", DESK_TIME, 0, false},
-        {"Tries", "tries", DESK_COUNT, 0, true},     {"Why", "why", DESK_TEXT, 30, false},
+        {"Tries", "tries", DESK_COUNT, 0, true},     {"Why", "why", DESK_TEXT, 44, false},
         {"Text", "text", DESK_TEXT, 0, false},
     };
     desk d;

@@ -25,7 +25,7 @@ static json_t *implied(const desk *d)
     return map;
 }
 
-/* When a member's turn will come, of the machines that they may use; before the act: those who wait are ahead. */
+/* When a member's turn will come, of the machines that they may use; after those before them. */
 static int expect(desk *d, const char *member, const char *machine, json_t *to)
 {
     json_t *today = NULL, *who = NULL;
@@ -36,14 +36,7 @@ static int expect(desk *d, const char *member, const char *machine, json_t *to)
                  ? desk_ask(d, "member", json_pack("{s:s, s:o}", "member", member, "implies", implied(d)), &who)
                  : status;
     if (status == EXIT_CLEAR) {
-        size_t ahead = 0, i;
-        const json_t *t;
-        json_array_foreach(json_object_get(today, "tickets"), i, t)
-        {
-            bool other = machine && *due_text(t, "machine") && strcmp(due_text(t, "machine"), machine) != 0;
-            ahead += strcmp(due_text(t, "member"), member) != 0 && !other;
-        }
-        if (due_next_free(d, today, machine, json_object_get(who, "permissions"), ahead, &ms, &name)) {
+        if (due_next_free(d, today, member, machine, json_object_get(who, "permissions"), &ms, &name)) {
             json_object_set_new(to, "next_free_ms", json_integer(ms));
             json_object_set_new(to, "next_machine", json_string(name));
             json_object_set_new(to, "free_now", json_boolean(ms <= d->now_ms));

@@ -118,7 +118,7 @@ static void tell_machines(const desk *d, const json_t *today)
         int64_t ms = 0;
         const char *name = NULL;
         printf(" %zu wait%s", waiting, waiting == 1 ? "s" : "");
-        if (due_next_free(d, today, NULL, NULL, 0, &ms, &name) && ms > d->now_ms) {
+        if (due_next_free(d, today, NULL, NULL, NULL, &ms, &name) && ms > d->now_ms) {
             printf("; next free about %s: %s", time_of(d, ms), name);
         }
         printf(".");

@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { MACHINES_MOST = 256 };
+
 int64_t due_int(const json_t *object, const char *key, int64_t missing)
 {
     const json_t *v = json_object_get(object, key);
@@ -207,11 +209,13 @@ static bool is_free(const json_t *today, const char *machine)
     return true; /* no act has named it yet */
 }
 
-static const char *free_machine(const agenda *a, const json_t *today, const char *wanted)
+/* A free machine for a ticket, that no ticket was called to and none before it gets. given: by place in the shop file. */
+static const char *free_machine(const agenda *a, const json_t *today, const char *wanted, bool given[MACHINES_MOST])
 {
-    for (size_t i = 0; i < a->d->shop->n_machines; i++) {
+    for (size_t i = 0; i < a->d->shop->n_machines && i < MACHINES_MOST; i++) {
         const char *name = a->d->shop->machines[i].name;
-        if ((!*wanted || !strcmp(wanted, name)) && is_free(today, name)) {
+        if (!given[i] && (!*wanted || !strcmp(wanted, name)) && is_free(today, name)) {
+            given[i] = true;
             return name;
         }
     }
@@ -222,15 +226,23 @@ static void add_tickets(agenda *a, const json_t *today)
 {
     size_t i;
     const json_t *t;
+    bool given[MACHINES_MOST] = {false};
+    json_array_foreach(json_object_get(today, "tickets"), i, t)
+    {
+        if (!strcmp(due_text(t, "state"), "called") && !json_is_true(json_object_get(t, "lapsed"))) {
+            free_machine(a, today, due_text(t, "offered"), given);
+        }
+    }
     json_array_foreach(json_object_get(today, "tickets"), i, t)
     {
         long long ticket = due_int(t, "ticket", 0);
-        const char *member = due_text(t, "member"), *offered = due_text(t, "offered"),
-                   *free = free_machine(a, today, due_text(t, "machine"));
+        const char *member = due_text(t, "member"), *offered = due_text(t, "offered");
+        bool waits = !strcmp(due_text(t, "state"), "waiting");
+        const char *free = waits ? free_machine(a, today, due_text(t, "machine"), given) : NULL;
         if (json_is_true(json_object_get(t, "lapsed"))) {
             add(a, due_int(t, "until_ms", 0), true, verb(a, "proveout ticket pass %lld --no-show", ticket),
                 "ticket %lld (member %s) was called and not claimed", ticket, member);
-        } else if (!strcmp(due_text(t, "state"), "called")) {
+        } else if (!waits) {
             add(a, due_int(t, "until_ms", 0), false, verb(a, "proveout ticket pass %lld --no-show", ticket),
                 "ticket %lld (member %s) can be claimed until then%s%s", ticket, member, *offered ? ": " : "", offered);
         } else if (free) {
@@ -417,32 +429,60 @@ static int64_t free_at(const desk *d, const json_t *today, const char *machine)
     return d->now_ms;
 }
 
-bool due_next_free(const desk *d, const json_t *today, const char *machine, const json_t *permissions, size_t ahead,
-                   int64_t *ret_ms, const char **ret_machine)
+typedef struct pool {
+    size_t n;
+    int64_t at[MACHINES_MOST]; /* INT64_MAX: nobody knows */
+    const po_machine *machine[MACHINES_MOST];
+} pool;
+
+/* The one that is free first of those that may be taken; pool->n: none. */
+static size_t first_free(const pool *p, const char *machine, const json_t *permissions)
 {
-    enum { MACHINES_MOST = 256 };
-    int64_t at[MACHINES_MOST];
-    const char *names[MACHINES_MOST];
-    size_t n = 0;
-    for (size_t i = 0; i < d->shop->n_machines && n < MACHINES_MOST; i++) {
-        const po_machine *m = &d->shop->machines[i];
-        int64_t ms = free_at(d, today, m->name);
-        bool may = !m->permission || !permissions || listed(permissions, m->permission);
-        if (ms == INT64_MAX || (machine ? strcmp(machine, m->name) != 0 : !may)) {
-            continue;
+    size_t best = p->n;
+    for (size_t i = 0; i < p->n; i++) {
+        const po_machine *m = p->machine[i];
+        bool may = *machine ? !strcmp(machine, m->name)
+                            : !m->permission || !permissions || listed(permissions, m->permission);
+        if (may && p->at[i] != INT64_MAX && (best == p->n || p->at[i] < p->at[best])) {
+            best = i;
         }
-        size_t k = n++;
-        for (; k > 0 && at[k - 1] > ms; k--) {
-            at[k] = at[k - 1];
-            names[k] = names[k - 1];
-        }
-        at[k] = ms;
-        names[k] = m->name;
     }
-    if (ahead >= n) {
+    return best;
+}
+
+/* A machine is taken from when it is free on: until its run ends and somebody is there, where the ticket says how long. */
+static void take(const desk *d, pool *p, size_t i, int64_t seconds)
+{
+    int64_t end = seconds > 0 ? p->at[i] + seconds * 1000 : INT64_MAX;
+    p->at[i] = end < INT64_MAX && due_next_staffed(d, end, &end) ? end : INT64_MAX;
+}
+
+bool due_next_free(const desk *d, const json_t *today, const char *member, const char *machine,
+                   const json_t *permissions, int64_t *ret_ms, const char **ret_machine)
+{
+    pool p = {0};
+    size_t i, k;
+    const json_t *t;
+    for (size_t m = 0; m < d->shop->n_machines && p.n < MACHINES_MOST; m++) {
+        p.machine[p.n] = &d->shop->machines[m];
+        p.at[p.n++] = free_at(d, today, d->shop->machines[m].name);
+    }
+    json_array_foreach(json_object_get(today, "tickets"), k, t)
+    {
+        bool called = !strcmp(due_text(t, "state"), "called"), lapsed = json_is_true(json_object_get(t, "lapsed"));
+        if (!member || !strcmp(due_text(t, "member"), member)) {
+            break; /* those behind wait for this one */
+        }
+        i = lapsed ? p.n : first_free(&p, called ? due_text(t, "offered") : due_text(t, "machine"), NULL);
+        if (i < p.n) {
+            take(d, &p, i, due_int(t, "seconds", 0));
+        }
+    }
+    i = first_free(&p, machine ? machine : "", permissions);
+    if (i == p.n) {
         return false;
     }
-    *ret_ms = at[ahead];
-    *ret_machine = names[ahead];
+    *ret_ms = p.at[i];
+    *ret_machine = p.machine[i]->name;
     return true;
 }

@@ -24,12 +24,13 @@ int due_ask(desk *d, json_t **ret_today);
  * verb that books it; may be null). The caller's; NULL: out of memory. */
 json_t *due_list(const desk *d, const json_t *today);
 
-/* When the machine that comes `ahead` others will be free, by the expected ends of runs: at once where one is free now.
- * machine: only that one; NULL: any that the predicate allows (NULL: all). false: nobody knows. ret_machine: its name */
-bool due_next_free(const desk *d, const json_t *today, const char *machine, const json_t *permissions, size_t ahead,
-                   int64_t *ret_ms, const char **ret_machine);
+/* When a machine will be free for a member, by the expected ends of runs, with the tickets before theirs served first; now, where
+ * one is. member NULL: the next of all machines, whoever waits. machine: that one only (NULL: any that the permissions, NULL =
+ * all, allow). false: nobody knows. */
+bool due_next_free(const desk *d, const json_t *today, const char *member, const char *machine,
+                   const json_t *permissions, int64_t *ret_ms, const char **ret_machine);
 
-/* The run of a list of today by number or machine, helpers for the verbs around. */
+/* Of an answer. */
 int64_t due_int(const json_t *object, const char *key, int64_t missing);
 const char *due_text(const json_t *object, const char *key); /* "" where missing */
 
