@@ -7,6 +7,8 @@
 extern const cli_verb cli_check_verb[], cli_orient_verb[], cli_pieces_verb[], cli_explain_verb[], cli_shop_check_verb[],
     cli_shop_show_verb[], cli_help_verb[];
 extern const cli_verb cli_ledger_verbs[];
+extern const cli_verb cli_member_verbs[], cli_permit_verbs[], cli_waive_verbs[], cli_course_verbs[], cli_group_verbs[],
+    cli_fund_verbs[], cli_import_verbs[];
 extern const cli_verb cli_machine_verbs[], cli_stick_verbs[];
 extern const cli_verb cli_today_verb[], cli_ticket_verbs[], cli_round_verbs[], cli_outbox_verbs[];
 

@@ -66,6 +66,20 @@ static const po_csv_cell *place(const row *r, int which)
 #define FAULT(m, r, which, ...)                                                                                        \
     fault_at(m, place(r, which)->line, place(r, which)->column, po_arena_printf((m)->arena, __VA_ARGS__))
 
+/* The beginning of a text for a message: what is cut is cut between characters. */
+static const char *brief(importer *m, const char *text)
+{
+    enum { MOST = 40 };
+    size_t n = 0, whole = strlen(text);
+    while (n < whole && n < MOST) {
+        size_t one = po_utf8_length(text + n, whole - n);
+        n += one ? one : 1;
+    }
+    const char *cut = n < whole ? po_arena_printf(m->arena, "%.*s...", (int)n, text) : text;
+    m->failed = m->failed || !cut;
+    return cut ? cut : "";
+}
+
 /* Room for one more in a list of the arena; NULL: out of memory. */
 static void *grown(po_arena *arena, void *list, size_t n, size_t *cap, size_t size)
 {
@@ -122,12 +136,12 @@ static bool read_header(importer *m)
         }
         m->column_of[i] = c;
         if (c == N_COLUMNS) {
-            fault_at(m, cell->line, cell->column,
-                     po_arena_printf(
-                         m->arena,
-                         "there is no column \"%.60s\"; the first line names some of: member, name, contact, role, "
-                         "permissions, until, with commas between them",
-                         cell->text));
+            fault_at(
+                m, cell->line, cell->column,
+                po_arena_printf(m->arena,
+                                "there is no column \"%s\"; the first line names some of: member, name, contact, role, "
+                                "permissions, until, with commas between them",
+                                brief(m, cell->text)));
         } else if (there[c]) {
             fault_at(m, cell->line, cell->column,
                      po_arena_printf(m->arena, "the column %s is named twice", columns[c]));
@@ -245,11 +259,12 @@ static void look_at_permissions(importer *m, row *r)
     int64_t until_ms = -2; /* not said */
     if (r->values[C_UNTIL]) {
         if (!m->options->end_of_day(m->options->user, r->values[C_UNTIL], &until_ms)) {
-            FAULT(m, r, C_UNTIL, "%.40s is no day of the calendar; wanted one such as 2026-12-18", r->values[C_UNTIL]);
+            FAULT(m, r, C_UNTIL, "%s is no day of the calendar; wanted one such as 2026-12-18",
+                  brief(m, r->values[C_UNTIL]));
             return;
         }
         if (until_ms <= m->now_ms) {
-            FAULT(m, r, C_UNTIL, "%.40s is over already; give a later day", r->values[C_UNTIL]);
+            FAULT(m, r, C_UNTIL, "%s is over already; give a later day", brief(m, r->values[C_UNTIL]));
             return;
         }
     }
@@ -269,7 +284,8 @@ static void look_at_permissions(importer *m, row *r)
         if (!name) {
             FAULT(m, r, C_PERMISSIONS, "a permission without a name: put one on each side of |");
         } else if (m->options->permissions && !known) {
-            FAULT(m, r, C_PERMISSIONS, "the shop has no permission %.64s; the nearest is %s", name, nearest(m, name));
+            FAULT(m, r, C_PERMISSIONS, "the shop has no permission %s; the nearest is %s", brief(m, name),
+                  nearest(m, name));
         } else if (r->change.n_granted == LINE_PERMISSIONS) {
             FAULT(m, r, C_PERMISSIONS, "more than %d permissions in one line", LINE_PERMISSIONS);
             break;
@@ -303,7 +319,7 @@ static void look_at_member(importer *m, row *r)
     r->change.contact = contact != NULL;
     r->change.role = usual ? NULL : role;
     if (role && !usual && !m->keeper) {
-        FAULT(m, r, C_ROLE, "only a keeper gives the role %.40s", role);
+        FAULT(m, r, C_ROLE, "only a keeper gives the role %s", brief(m, role));
         return;
     }
     if (!r->known) {
@@ -370,13 +386,12 @@ static void read_row(importer *m)
         return;
     }
     if (!po_field_is_id(number)) {
-        FAULT(m, &r, C_MEMBER, "%.64s is no number of a member; wanted 1 to 64 letters, digits, . _ -", number);
+        FAULT(m, &r, C_MEMBER, "%s is no number of a member; wanted 1 to 64 letters, digits, . _ -", brief(m, number));
         return;
     }
     const json_t *before = json_object_get(m->seen, number);
     if (before) {
-        FAULT(m, &r, C_MEMBER, "member %.64s stands in line %lld already", number,
-              (long long)json_integer_value(before));
+        FAULT(m, &r, C_MEMBER, "member %s stands in line %lld already", number, (long long)json_integer_value(before));
         return;
     }
     if (json_object_set_new(m->seen, number, json_integer(r.line)) != 0) {
@@ -385,7 +400,7 @@ static void read_row(importer *m)
     }
     r.known = json_object_get(m->members, number);
     if (r.known && strcmp(po_field_text(r.known, "state"), "forgotten") == 0) {
-        FAULT(m, &r, C_MEMBER, "member %.64s was forgotten; enrol them under another number", number);
+        FAULT(m, &r, C_MEMBER, "member %s was forgotten; enrol them under another number", number);
         return;
     }
     size_t faults = m->found.n_faults;
