@@ -66,7 +66,7 @@ static po_status insert(po_book *book, int64_t run, take *t, po_err *err)
 static po_status good_spool(po_book *book, const char *name, take *t, bool must_be_ready, po_err *err)
 {
     po_spool sp = {0};
-    po_status s = po_spool_find(book->store, name, &sp, err);
+    po_status s = po_unless_old(book, po_spool_find(book->store, name, &sp, err));
     if (s == PO_OK && must_be_ready && strcmp(sp.state, "empty") == 0) {
         return po_fail_at(err, PO_E_CONFLICT, "spool", 0, 0,
                           "the spool %s is used up; take another, or weigh it if it is not", name);
@@ -75,7 +75,7 @@ static po_status good_spool(po_book *book, const char *name, take *t, bool must_
         return po_fail_at(err, PO_E_CONFLICT, "spool", 0, 0,
                           "the spool %s is in the dryer; take another, or book that it is dried", name);
     }
-    if (s == PO_OK) {
+    if (s == PO_OK && sp.id) {
         t->spool = sp.id;
         t->diameter_um = sp.diameter_um;
         t->density_mg_cm3 = sp.density_mg_cm3;

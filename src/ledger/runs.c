@@ -158,7 +158,7 @@ static po_status read_price(po_book *book, const json_t *b, po_run_row *r, po_er
     const char *spool = po_field_text(b, "spool"), *currency = po_field_text(b, "currency");
     po_spool sp = {.diameter_um = -1, .density_mg_cm3 = -1, .price_minor_kg = -1};
     spool = spool ? spool : po_field_text(json_array_get(uses, 0), "spool");
-    po_status s = spool ? po_spool_find(book->store, spool, &sp, err) : PO_OK;
+    po_status s = spool ? po_unless_old(book, po_spool_find(book->store, spool, &sp, err)) : PO_OK;
     r->diameter_um = po_field_has(b, "diameter_um") ? po_field_int(b, "diameter_um") : sp.diameter_um;
     r->density_mg_cm3 = po_field_has(b, "density_mg_cm3") ? po_field_int(b, "density_mg_cm3") : sp.density_mg_cm3;
     r->price_minor_kg = po_field_has(b, "price_minor_kg") ? po_field_int(b, "price_minor_kg") : sp.price_minor_kg;
@@ -279,7 +279,7 @@ static po_status may_take(po_book *book, const po_member *m, int64_t *ret_permit
     }
     s = s == PO_OK ? po_machine_may_go_out(book->store, machine, err) : s;
     s = s == PO_OK ? po_machine_row(book, machine, &id, err) : s;
-    return s == PO_OK && stick ? po_stick_goes_with(book->store, stick, machine, err) : s;
+    return s == PO_OK && stick ? po_unless_old(book, po_stick_goes_with(book->store, stick, machine, err)) : s;
 }
 
 static po_status put_hand_out(po_book *book, const po_run_row *r, int64_t permit, po_err *err)
