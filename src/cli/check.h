@@ -2,7 +2,7 @@
 #ifndef PO_CLI_CHECK_H
 #define PO_CLI_CHECK_H
 
-#include "cli.h"
+#include "book.h"
 
 typedef struct cli_check {
     const cli_call *call;
@@ -12,16 +12,18 @@ typedef struct cli_check {
     size_t n_machines;
     bool one_machine; /* it was asked for by name */
     const po_material *materials[PO_MAX_TOOLS];
-    size_t n_materials; /* 0: the shop's choice */
-    po_proof_context context;
+    size_t n_materials;       /* 0: the shop's choice */
+    cli_book book;            /* no ledger: none is asked */
+    cli_fitted *fitted;       /* of each machine, in the order of machines */
+    po_proof_context context; /* what holds on every machine */
     int threads;
     bool text, json, pictures;
     const char *html, *pdf, *picture, *mend, *against;
     const char *today;
 } cli_check;
 
-/* What a machine's nozzle gets: as asked, the last one for nozzles beyond; else the house material where the machine takes
- * it, else the machine's first. */
+/* What a machine's nozzle gets: as asked, the last one for nozzles beyond; else what the book says is loaded; else the house
+ * material where the machine takes it, else the machine's first. */
 const po_material *cli_material_for(const cli_check *check, const po_machine *machine, size_t nozzle);
 bool cli_colour_wanted(void);
 /* Write a document that was made, or say why it could not be. */
@@ -33,7 +35,7 @@ int cli_no_proof(const cli_check *check, const char *path, int exit_status, cons
 /* ---- check_part.c ---- */
 
 /* Check one part; the arena is the file's. Returns the exit status. */
-int cli_check_part(const cli_check *check, const char *path, const po_source *source, po_arena *arena);
+int cli_check_part(cli_check *check, const char *path, const po_source *source, po_arena *arena);
 
 /* ---- check_against.c ---- */
 

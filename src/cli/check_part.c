@@ -9,7 +9,7 @@
 #include "proveout/pieces.h"
 
 /* The message, and its line of JSON. */
-static int fail_part(const cli_check *c, const char *path, po_err *err)
+static int fail_part(cli_check *c, const char *path, po_err *err)
 {
     return cli_no_proof(c, path, cli_fail_part(path, err), err->msg, err);
 }
@@ -29,7 +29,7 @@ static bool is_model(const po_part *part, size_t object)
     return part->objects[object].type == PO_OBJECT_MODEL;
 }
 
-static po_status mend_all(const cli_check *c, const po_part *part, po_arena *arena, mending *ret, po_document *ret_doc,
+static po_status mend_all(cli_check *c, const po_part *part, po_arena *arena, mending *ret, po_document *ret_doc,
                           po_err *err)
 {
     po_mend *mends = po_arena_zeros(arena, part->n_objects + 1, sizeof *mends);
@@ -85,7 +85,7 @@ static void tell_object(FILE *out, const mending *m, size_t i)
     }
 }
 
-static void tell_mending(const cli_check *c, const mending *m)
+static void tell_mending(cli_check *c, const mending *m)
 {
     FILE *out = c->text ? stdout : stderr;
     fprintf(out, "%sMended: %s (%zu item%s)\n", c->text ? "\n" : "", c->mend, m->n_items, m->n_items == 1 ? "" : "s");
@@ -124,7 +124,7 @@ static void sentences(cli_json *j, const char *key, const char *const *texts, si
 }
 
 /* The slip's object with one member more: "mend". */
-static int print_json(const cli_check *c, const po_document *document, const mending *m)
+static int print_json(cli_check *c, const po_document *document, const mending *m)
 {
     if (!m || document->n_bytes < 3) {
         return cli_write_file("-", document);
@@ -171,7 +171,7 @@ static int worse(int a, int b)
 }
 
 /* All outputs of one part; EXIT_CLEAR when all could be written. */
-static int print_all(const cli_check *c, const po_part_proof *const *proofs, size_t n, size_t best, const mending *m,
+static int print_all(cli_check *c, const po_part_proof *const *proofs, size_t n, size_t best, const mending *m,
                      po_arena *arena)
 {
     po_slip_options options = {.colour = c->text && cli_colour_wanted(), .today = c->today};
@@ -211,7 +211,7 @@ static int print_all(const cli_check *c, const po_part_proof *const *proofs, siz
     return worst;
 }
 
-int cli_check_part(const cli_check *c, const char *path, const po_source *source, po_arena *arena)
+int cli_check_part(cli_check *c, const char *path, const po_source *source, po_arena *arena)
 {
     const po_part *part = NULL;
     po_err err;
@@ -243,7 +243,16 @@ int cli_check_part(const cli_check *c, const char *path, const po_source *source
     cli_progress_end(&progress);
     size_t best = 0;
     for (size_t i = 0; status == PO_OK && i < c->n_machines; i++) {
-        status = po_proof_part(reports[i], path, &c->context, arena, &proofs[i], &err);
+        po_proof_context *context = po_arena_zeros(arena, 1, sizeof *context); /* proofs may point into it */
+        if (!context) {
+            return cli_fail(EXIT_OWN, "%s: memory ran out", path);
+        }
+        *context = c->context;
+        int asked = cli_book_context(&c->book, &c->fitted[i], NULL, context);
+        if (asked != EXIT_CLEAR) {
+            return asked;
+        }
+        status = po_proof_part(reports[i], path, context, arena, &proofs[i], &err);
         best = status == PO_OK && proofs[i]->verdict < proofs[best]->verdict ? i : best;
     }
     if (status != PO_OK) {

@@ -182,8 +182,30 @@ const po_material *cli_material_for(const cli_check *c, const po_machine *machin
     if (c->n_materials) {
         return c->materials[nozzle < c->n_materials ? nozzle : c->n_materials - 1];
     }
+    for (size_t i = 0; c->fitted && i < c->n_machines && nozzle < PO_MAX_TOOLS; i++) {
+        if (c->machines[i] == machine && c->fitted[i].materials[nozzle]) {
+            return c->fitted[i].materials[nozzle];
+        }
+    }
     const po_material *house = po_shop_house_material(c->shop);
     return po_machine_takes(c->shop, machine, house) ? house : &c->shop->materials[machine->materials[0]];
+}
+
+/* The machines as they are fitted now. */
+static int ask_book(cli_check *c)
+{
+    int status = cli_book_open(&c->book, c->call, c->shop, c->arena);
+    const po_machine **machines = po_arena_zeros(c->arena, c->n_machines, sizeof *machines);
+    c->fitted = po_arena_zeros(c->arena, c->n_machines, sizeof *c->fitted);
+    if (status == EXIT_CLEAR && (!machines || !c->fitted)) {
+        status = cli_fail(EXIT_OWN, "memory ran out");
+    }
+    for (size_t i = 0; status == EXIT_CLEAR && i < c->n_machines; i++) {
+        status = cli_book_fitted(&c->book, c->machines[i], &c->fitted[i]);
+        machines[i] = c->fitted[i].machine;
+    }
+    c->machines = status == EXIT_CLEAR ? machines : c->machines;
+    return status;
 }
 
 static po_job_setup setup_for(const cli_check *c, const po_machine *machine)
@@ -251,7 +273,7 @@ static int print_proofs(const cli_check *c, const po_proof *const *proofs, size_
     return worst;
 }
 
-static int prove_reports(const cli_check *c, const char *path, const po_job_report *const *reports, po_arena *arena)
+static int prove_reports(cli_check *c, const char *path, const po_job_report *const *reports, po_arena *arena)
 {
     const po_proof **proofs = po_arena_zeros(arena, c->n_machines, sizeof *proofs);
     if (!proofs) {
@@ -260,7 +282,16 @@ static int prove_reports(const cli_check *c, const char *path, const po_job_repo
     size_t best = 0;
     for (size_t i = 0; i < c->n_machines; i++) {
         po_err err;
-        if (po_proof_job(reports[i], path, &c->context, arena, &proofs[i], &err) != PO_OK) {
+        po_proof_context *context = po_arena_zeros(arena, 1, sizeof *context); /* proofs may point into it */
+        if (!context) {
+            return cli_fail(EXIT_OWN, "%s: memory ran out", path);
+        }
+        *context = c->context;
+        int status = cli_book_context(&c->book, &c->fitted[i], reports[i]->sha256, context);
+        if (status != EXIT_CLEAR) {
+            return status;
+        }
+        if (cli_book_judge(&c->book, reports[i], path, context, arena, &proofs[i], &err) != PO_OK) {
             return cli_fail_err(&err);
         }
         best = proofs[i]->verdict < proofs[best]->verdict ? i : best;
@@ -298,7 +329,7 @@ static int refuse_archive(const cli_check *c, const char *path)
     return cli_no_proof(c, path, cli_fail(EXIT_NO_JOB, "%s: is %s", path, what), what, NULL);
 }
 
-static int check_file(const cli_check *c, const char *path)
+static int check_file(cli_check *c, const char *path)
 {
     po_source source;
     cli_kind kind;
@@ -372,7 +403,7 @@ static int run(const cli_call *call)
     cli_check c = {.call = call, .arena = po_arena_new(0)};
     int result = c.arena ? cli_shop_read(cli_value(call, "shop"), c.arena, &c.shop)
                          : cli_fail(EXIT_OWN, "memory ran out");
-    if (result == EXIT_CLEAR && (result = choose_machines(&c)) == EXIT_CLEAR &&
+    if (result == EXIT_CLEAR && (result = choose_machines(&c)) == EXIT_CLEAR && (result = ask_book(&c)) == EXIT_CLEAR &&
         (result = choose_materials(&c)) == EXIT_CLEAR && (result = choose_context(&c)) == EXIT_CLEAR) {
         result = choose_outputs(&c);
     }
@@ -391,11 +422,14 @@ static int run(const cli_call *call)
             fflush(stdout);
         }
     }
+    for (size_t i = 0; c.fitted && i < c.n_machines; i++) {
+        json_decref(c.fitted[i].now);
+    }
+    cli_book_close(&c.book);
     po_arena_free(c.arena);
     return result;
 }
 
-#define NO_LEDGER "this build has no ledger yet, so there is nothing to look it up in"
 static const cli_option options[] = {
     {.name = "shop", .value = "FILE", .says = "the shop file; else PROVEOUT_SHOP, else ./shop.yaml"},
     {.name = "machine",
@@ -430,12 +464,19 @@ static const cli_option options[] = {
     {.name = "threads",
      .value = "N",
      .says = "1 to 64; without it: as many as there are cores. The answer is the same"},
-    {.name = "member", .value = "ID", .says = "refused for now: no ledger in this version", .refusal = NO_LEDGER},
+    {.name = "member",
+     .value = "ID",
+     .says = "who brings it: permissions, suspension, what is left of allowance and waivers, from the book"},
     {.name = "spool",
-     .value = "N",
-     .says = "refused for now: no ledger in this version (see --spool-g)",
-     .refusal = NO_LEDGER "; --spool-g says how much is left"},
-    {.name = "ledger", .value = "FILE", .says = "refused for now: no ledger in this version", .refusal = NO_LEDGER},
+     .value = "ID[,ID]",
+     .says =
+         "the spools that it would be printed from, one for each nozzle in order: material and what is left, from the "
+         "book; without it: what is loaded"},
+    {.name = "ledger",
+     .value = "FILE",
+     .says = "the book; else PROVEOUT_LEDGER, else the one that the shop file names, where there is one. It is only "
+             "read: what "
+             "is fitted and loaded, whether the machine is free, the gap, what runs have really taken"},
     {.name = "against",
      .value = "PART",
      .says = "hold the jobs against this part (STL or 3MF): is it this one, whole, as large, not mirrored"},
@@ -448,6 +489,8 @@ static const cli_example examples[] = {
      "with another material, and when it would end"},
     {"proveout check --machine Alder --permission starter --spool-g 412 bracket.gcode",
      "for a member's permissions and what is left on the spool"},
+    {"proveout check --member 1042 --machine Alder --spool S12 --ledger desk.db bracket.gcode",
+     "for member 1042, in the light of the book"},
     {"proveout check --json bracket.gcode", "the same for a program"},
     {"proveout check bracket.stl", "a part: where it fits, and what it will take"},
     {"proveout check --machine Alder --recipe quick --mend mended.3mf bracket.stl",

@@ -1,0 +1,109 @@
+/* What runs have really taken, as ranges of a proof. SPDX-License-Identifier: Apache-2.0 */
+#include <math.h>
+#include <string.h>
+
+#include "book.h"
+
+enum { RUNS_MOST = 1000 };
+
+/* The shop's number of a machine or a recipe; what it no longer has gets numbers beyond, so that it still speaks for all. */
+static uint32_t number_of(const po_shop *shop, const char *name, bool recipe)
+{
+    size_t n = recipe ? shop->n_recipes : shop->n_machines;
+    for (size_t i = 0; name && i < n; i++) {
+        if (!strcmp(recipe ? shop->recipes[i].name : shop->machines[i].name, name)) {
+            return (uint32_t)i;
+        }
+    }
+    return recipe ? PO_LEARN_NO_RECIPE : (uint32_t)n;
+}
+
+static size_t collect(const cli_book *book, const json_t *runs, const char *real, const char *model, po_learn_run *ret)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < json_array_size(runs); i++) {
+        const json_t *run = json_array_get(runs, i);
+        const json_t *a = json_object_get(run, real), *b = json_object_get(run, model);
+        const json_t *at = json_object_get(run, "out_ms");
+        if (!json_is_integer(a) || !json_is_integer(b) || json_integer_value(a) <= 0 || json_integer_value(b) <= 0) {
+            continue;
+        }
+        double age = (double)(book->desk.now_ms - json_integer_value(at)) / 86400e3;
+        ret[n++] = (po_learn_run){
+            .machine = number_of(book->desk.shop, json_string_value(json_object_get(run, "machine")), false),
+            .recipe = number_of(book->desk.shop, json_string_value(json_object_get(run, "recipe")), true),
+            .ratio = (double)json_integer_value(a) / (double)json_integer_value(b),
+            .age_days = age > 0 ? age : 0};
+    }
+    return n;
+}
+
+static int learn(cli_book *book)
+{
+    json_t *answer = NULL;
+    int status = desk_ask(&book->desk, "ratios", json_pack("{s:i}", "limit", RUNS_MOST), &answer);
+    if (status != EXIT_CLEAR) {
+        return status;
+    }
+    const json_t *runs = json_object_get(answer, "ratios");
+    po_arena *arena = book->desk.arena;
+    po_learn_run *list = po_arena_zeros(arena, json_array_size(runs) + 1, sizeof *list);
+    po_err err;
+    po_status s = list ? PO_OK : po_fail(&err, PO_E_NOMEM, "memory ran out");
+    if (s == PO_OK) {
+        size_t n = collect(book, runs, "real_seconds", "reserved_seconds", list);
+        s = po_learn_new(list, n, NULL, arena, &book->time, &err);
+    }
+    if (s == PO_OK) {
+        size_t n = collect(book, runs, "used_um", "reserved_um", list);
+        s = po_learn_new(list, n, NULL, arena, &book->filament, &err);
+    }
+    json_decref(answer);
+    return s == PO_OK ? EXIT_CLEAR : cli_fail_err(&err);
+}
+
+/* The range of one quantity as ratios; false where only the model speaks. */
+static bool range_of(po_learned *learned, uint32_t machine, uint32_t recipe, po_range model, po_range *ret,
+                     const char **ret_from)
+{
+    po_learn_question q = {machine, recipe, 1, model.low, model.high};
+    po_learn_estimate e;
+    if (po_learn_ask(learned, &q, &e, NULL) != PO_OK || e.n_all == 0) {
+        return false;
+    }
+    *ret = (po_range){e.low, e.high};
+    *ret_from = strcmp(e.from, "model") != 0 ? e.from : *ret_from;
+    return true;
+}
+
+int cli_book_learned(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_proof_context *context)
+{
+    if (!book->desk.ledger) {
+        return EXIT_CLEAR;
+    }
+    if (!book->time) {
+        int status = learn(book);
+        if (status != EXIT_CLEAR) {
+            return status;
+        }
+    }
+    po_range filament, seconds;
+    uint32_t m = number_of(book->desk.shop, machine->name, false);
+    uint32_t r = recipe ? number_of(book->desk.shop, recipe->name, true) : PO_LEARN_NO_RECIPE;
+    po_proof_model_ranges(&filament, &seconds);
+    range_of(book->filament, m, r, filament, &context->learned_filament, &context->learned_from);
+    range_of(book->time, m, r, seconds, &context->learned_seconds,
+             &context->learned_from); /* time says whence, if both do */
+    return EXIT_CLEAR;
+}
+
+po_status cli_book_judge(cli_book *book, const po_job_report *report, const char *path, po_proof_context *context,
+                         po_arena *arena, const po_proof **ret, po_err *err)
+{
+    po_status s = po_proof_job(report, path, context, arena, ret, err);
+    if (s != PO_OK || !book->desk.ledger ||
+        cli_book_learned(book, report->machine, (*ret)->recipe, context) != EXIT_CLEAR) {
+        return s;
+    }
+    return context->learned_from ? po_proof_job(report, path, context, arena, ret, err) : PO_OK;
+}
