@@ -443,7 +443,7 @@ EXAMPLES(tag, {"proveout machine tag Birch --reason \"the nozzle leaks\"", "nobo
 EXAMPLES(rest, {"proveout machine rest Cedar --reason \"rods oiled\"", "Cedar rests for care"});
 EXAMPLES(clear, {"proveout machine clear Birch --note \"new nozzle, tested\"", "Birch is in use again"});
 EXAMPLES(retire, {"proveout machine retire Elm --reason \"worn out\" --by keeper", "Elm leaves the shop"});
-EXAMPLES(fit, {"proveout machine fit Alder --spool 12", "spool 12 feeds Alder, wherever it was before"},
+EXAMPLES(fit, {"proveout machine fit Alder --spool S12", "spool S12 feeds Alder, wherever it was before"},
          {"proveout machine fit Dogwood --tool 1 --nozzle 0.6", "a nozzle of 0.6 mm on the second tool"});
 EXAMPLES(gap, {"proveout machine gap Alder --gap 0.1", "the gap was measured and is good"});
 EXAMPLES(history, {"proveout machine history Birch --limit 10", "the last ten events of Birch"});
