@@ -11,5 +11,6 @@ extern const cli_verb cli_member_verbs[], cli_permit_verbs[], cli_waive_verbs[],
     cli_fund_verbs[], cli_import_verbs[];
 extern const cli_verb cli_machine_verbs[], cli_stick_verbs[];
 extern const cli_verb cli_today_verb[], cli_ticket_verbs[], cli_round_verbs[], cli_outbox_verbs[];
+extern const cli_verb cli_spool_verbs[], cli_file_verbs[];
 
 #endif
