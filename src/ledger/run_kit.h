@@ -63,6 +63,7 @@ static inline char *run_rows(kit *k)
  * 1.27 g/cm3); the fund robots with 10.00 EUR; the course make-1 with its assignment hook. */
 static inline void run_shop(kit *k)
 {
+    kit_in_memory();
     kit_begin(k);
     kit_open(k);
     OK(kit_act(k, "term-open", "keeper", "{\"term\":\"t1\",\"from\":%lld,\"until\":%lld,\"allowance_um\":150000000}",

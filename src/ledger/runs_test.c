@@ -310,6 +310,36 @@ static void what_rests_on_it(void **state)
     kit_end(k);
 }
 
+/* A run is not put back out where that would no longer be possible. */
+static void no_way_back(void **state)
+{
+    (void)state;
+    static const struct {
+        const char *act, *body, *words;
+        bool undoable;
+    } cases[] = {
+        {"machine-rest", "{\"machine\":\"Alder\",\"reason\":\"r\"}", "the machine rests", true},
+        {"stick-assign", "{\"stick\":\"A1\",\"machine\":\"Birch\"}", "its stick went over", true},
+        {"term-close", "{\"term\":\"t1\"}", "its term was closed", true},
+        {"member-forget", "{\"member\":\"m1\"}", "its member was forgotten", false},
+    };
+    kit one, *k = &one;
+    run_shop(k);
+    OK(run_out(k, "d1", "Alder", 10000000, ",\"stick\":\"A1\""));
+    OK(of(k, "run-take-back", LAST, ",\"figure\":\"proof\""));
+    int64_t back = LAST;
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        OK(kit_act(k, cases[i].act, "keeper", "%s", cases[i].body));
+        int64_t event = LAST;
+        REFUSED(UNDO(back), PO_E_CONFLICT, "event", cases[i].words);
+        if (cases[i].undoable) {
+            OK(UNDO(event));
+        }
+    }
+    run_sound(k);
+    kit_end(k);
+}
+
 /* One run with all of it, lists by each filter, sums by what they have in common. */
 static void asked_for(void **state)
 {
@@ -392,9 +422,9 @@ static void asked_for(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(reserved),  cmocka_unit_test(handed_out),          cmocka_unit_test(started_and_ended),
-        cmocka_unit_test(failed),    cmocka_unit_test(from_several_spools), cmocka_unit_test(what_rests_on_it),
-        cmocka_unit_test(asked_for),
+        cmocka_unit_test(reserved),    cmocka_unit_test(handed_out),          cmocka_unit_test(started_and_ended),
+        cmocka_unit_test(failed),      cmocka_unit_test(from_several_spools), cmocka_unit_test(what_rests_on_it),
+        cmocka_unit_test(no_way_back), cmocka_unit_test(asked_for),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -133,13 +133,14 @@ po_status po_apply_stick_assign(po_book *book, po_err *err)
     const char *stick = po_field_text(book->body, "stick"), *to = po_field_text(book->body, "machine");
     stick_row r = {0};
     int64_t machine = 0;
-    po_status s = take_stick(book, &r, err);
+    /* the machine's row first: an undo goes backwards, and the stick must have left it before it is dropped */
+    po_status s = owner(book, &machine, err);
+    s = s == PO_OK ? take_stick(book, &r, err) : s;
     s = s == PO_OK ? refuse_state(stick, &r, err) : s;
     s = s == PO_OK ? refuse_out(stick, &r, err) : s;
     if (s == PO_OK && strcmp(r.machine, to) == 0) {
         return po_fail_at(err, PO_E_CONFLICT, "machine", 0, 0, "stick %s belongs to %s already", stick, to);
     }
-    s = s == PO_OK ? owner(book, &machine, err) : s;
     po_book_answer_text(book, "was_of", r.machine);
     return s == PO_OK ? po_store_do(book->store, NULL, err, "UPDATE sticks SET last = ?1, machine = ?2 WHERE id = ?3",
                                     "iii", book->event, machine, r.id)
