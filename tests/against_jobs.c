@@ -12,6 +12,7 @@
 #include "toolpath.h"
 
 static const double LOW = 6, HIGH = 14;
+static const double BOUND_X = 28, BOUND_Y = 34, ROOM = 4; /* of the flag and the box; room: for a skirt or a brim */
 
 typedef struct placed { /* own coordinates = turned and scaled ones of the job */
     double scale, turn_deg, stretch;
@@ -47,15 +48,25 @@ static void write_job(const char *folder, const char *name, const placed *p, int
     j.bodies = bodies;
     j.n_bodies = copies;
     j.brim_loops = brim;
+    /* its bounds as placed: the writer samples all that lies within them */
+    double low[2] = {0, 0}, high[2] = {0, 0}, turn = p->turn_deg * (M_PI / 180);
+    for (int i = 0; i < 4; i++) {
+        double u = (i & 1 ? (p->mirrored ? -BOUND_X : BOUND_X) : 0), v = i & 2 ? BOUND_Y * p->stretch : 0,
+               at[2] = {p->scale * (cos(turn) * u - sin(turn) * v), p->scale * (sin(turn) * u + cos(turn) * v)};
+        for (int k = 0; k < 2; k++) {
+            low[k] = fmin(low[k], at[k]);
+            high[k] = fmax(high[k], at[k]);
+        }
+    }
     for (int i = 0; i < copies; i++) {
         bodies[i] = (body){.solid = flag_at,
                            .self = p,
                            .x = 80 + 80.0 * i,
                            .y = 100,
-                           .x0 = -60,
-                           .y0 = -60,
-                           .x1 = 60,
-                           .y1 = 60,
+                           .x0 = low[0] - ROOM,
+                           .y0 = low[1] - ROOM,
+                           .x1 = high[0] + ROOM,
+                           .y1 = high[1] + ROOM,
                            .height = height * p->scale,
                            .style = &st};
     }

@@ -215,7 +215,7 @@ static void tangles_of_a_few_units(void **state)
 {
     (void)state;
     shape_seed = 5;
-    for (int round = 0; round < 6000; round++) {
+    for (int round = 0; round < PO_ROUNDS(6000, 900); round++) {
         *sa = *sb = (shape){0};
         int size = 2 + (int)some(round % 3 ? 12 : 60);
         for (int i = 0; i < 1 + round % 3; i++) {
@@ -261,7 +261,7 @@ static void laws(void **state)
 {
     (void)state;
     shape_seed = 5;
-    for (int round = 0; round < 800; round++) {
+    for (int round = 0; round < PO_ROUNDS(800, 120); round++) {
         *sa = *sb = (shape){0};
         double size = round % 4 == 0 ? 0.01 : round % 4 == 1 ? 900 : 30;
         for (int i = 0; i < 1 + round % 4; i++) {

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/rounds.h"
 #include "geometry/rings.h"
 #include "proveout/loops.h"
 

@@ -59,7 +59,7 @@ static void clips(void **state)
 {
     (void)state;
     shape_seed = 9;
-    for (int round = 0; round < 40; round++) {
+    for (int round = 0; round < PO_ROUNDS(40, 12); round++) {
         double size = round % 2 ? 30 : 200;
         fill(round, size);
         po_loops a = shape_loops(sa), b = shape_loops(sb), ours, theirs;
@@ -84,7 +84,7 @@ static void offsets(void **state)
 {
     (void)state;
     shape_seed = 9;
-    for (int round = 0; round < 40; round++) {
+    for (int round = 0; round < PO_ROUNDS(40, 12); round++) {
         double size = round % 2 ? 30 : 200, off = 1e-4;
         fill(round, size);
         po_loops a = shape_loops(sa), ours, theirs;

@@ -131,7 +131,7 @@ static void steiner(void **state)
 {
     (void)state;
     shape_seed = 5;
-    for (int round = 0; round < 300; round++) {
+    for (int round = 0; round < PO_ROUNDS(300, 60); round++) {
         po_xy points[64], hull[65];
         double size = round % 3 ? 20 : 0.3;
         for (int i = 0; i < 64; i++) {
@@ -167,7 +167,7 @@ static void by_distance(void **state)
     (void)state;
     shape_seed = 5;
     long near = 0, all = 0;
-    for (int round = 0; round < 1500; round++) {
+    for (int round = 0; round < PO_ROUNDS(1500, 300); round++) {
         *sa = (shape){0};
         double size = round % 7 ? 40 : 0.5;
         for (int i = 0; i < 1 + round % 4; i++) {
@@ -216,7 +216,7 @@ static void closing(void **state)
 {
     (void)state;
     shape_seed = 5;
-    for (int round = 0; round < 400; round++) {
+    for (int round = 0; round < PO_ROUNDS(400, 60); round++) {
         *sa = (shape){0};
         for (int i = 0; i < 1 + round % 3; i++) {
             shape_tangle(sa, 3 + (int)some(12), 30, round % 2 ? 0 : 9);

@@ -16,6 +16,7 @@
 #include <unistd.h>
 #include <zlib.h>
 
+#include "base/rounds.h"
 #include "job/try_job.h"
 
 static const po_job_report *facts_of(const char *text, try_machine machine, po_arena **ret_arena)
@@ -363,7 +364,7 @@ static void mutations(void **state)
     assert_non_null(own);
     uint64_t seed = 1;
     static const char digits[] = "0123456789-.+\n GMXYZEFIJRST";
-    for (int round = 0; round < 1500; round++) {
+    for (int round = 0; round < PO_ROUNDS(1500, 360); round++) {
         memcpy(own, text, n + 1);
         for (int k = 0; k < 1 + round % 9; k++) {
             seed = seed * 6364136223846793005u + 1442695040888963407u;

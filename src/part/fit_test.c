@@ -12,6 +12,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "base/rounds.h"
 #include "part/fit.h"
 #include "part/shapes.h"
 
@@ -322,7 +323,7 @@ static void against_steps(void **state)
     (void)state;
     uint64_t seed = 12345;
     size_t found = 0, none = 0;
-    for (int round = 0; round < 160; round++) {
+    for (int round = 0; round < PO_ROUNDS(160, 40); round++) {
         double u[40];
         for (int i = 0; i < 40; i++) {
             seed = seed * UINT64_C(6364136223846793005) + 1;
@@ -372,7 +373,7 @@ static void against_steps(void **state)
         drop(&h);
     }
     print_message("%zu found, %zu not\n", found, none);
-    assert_true(found > 30 && none > 10); /* both are tried */
+    assert_true(found > PO_ROUNDS(30, 7) && none > PO_ROUNDS(10, 2)); /* both are tried */
 }
 
 static void tipped_poses(void **state)

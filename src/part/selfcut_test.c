@@ -6,6 +6,7 @@
 
 #include <cmocka.h>
 
+#include "base/rounds.h"
 #include "part/cut_pair.h"
 #include "part/exact.h"
 #include "part/shapes.h"
@@ -199,8 +200,9 @@ static bool has_area(int64_t t[3][3])
 static void test_pairs(void **state)
 {
     (void)state;
+    enum { ROUNDS = PO_ROUNDS(400000, 80000) };
     int n_cut = 0, n_flat_cut = 0;
-    for (int round = 0; round < 400000; round++) {
+    for (int round = 0; round < ROUNDS; round++) {
         int64_t t[2][3][3];
         double q[2][3][3];
         uint32_t size = 2 + (uint32_t)round % 6, flat = dice(3); /* few places: touching of every kind is common */
@@ -225,7 +227,7 @@ static void test_pairs(void **state)
         const double *turned[3] = {p[0][1], p[0][0], p[0][2]}, *shifted[3] = {p[1][2], p[1][0], p[1][1]};
         assert_int_equal(po_cut_pair(turned, shifted), right);
     }
-    assert_true(n_cut > 20000 && n_flat_cut > 10000 && n_cut < 380000);
+    assert_true(n_cut > ROUNDS / 20 && n_flat_cut > ROUNDS / 40 && n_cut < ROUNDS - ROUNDS / 20);
 }
 
 static po_mesh weld_soup(const soup *s, po_arena *arena)
