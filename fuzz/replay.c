@@ -1,6 +1,7 @@
 /* Runs a fuzz target over kept inputs, as an ordinary test. SPDX-License-Identifier: Apache-2.0
- * Usage: fuzz_NAME FILE-OR-FOLDER... Each input lies in a block of exactly its size, so that AddressSanitizer sees a read
- * past it. Short ones are also cut at every byte: what is fine as a whole must not hurt half-copied. */
+ * Usage: fuzz_NAME [--cut-every N] FILE-OR-FOLDER... Each input lies in a block of exactly its size, so that
+ * AddressSanitizer sees a read past it. Short ones are also cut at every byte, or every N-th where a run takes long: what is
+ * fine as a whole must not hurt half-copied. */
 #include <dirent.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -10,6 +11,7 @@
 enum { MOST_BYTES = 16 << 20, CUT_BELOW = 600 };
 
 static int n_run, n_cut;
+static size_t cut_every = 1;
 
 static void run(const uint8_t *bytes, size_t n)
 {
@@ -39,7 +41,7 @@ static int run_file(const char *path)
         fprintf(stderr, "%s: %zu bytes\n", path, n); /* if it crashes, this is the last line */
         run(bytes, n);
         n_run++;
-        for (size_t cut = 0; n < CUT_BELOW && cut < n; cut++) {
+        for (size_t cut = 0; n < CUT_BELOW && cut < n; cut += cut_every) {
             run(bytes, cut);
             n_cut++;
         }
@@ -68,8 +70,16 @@ static int run_folder(const char *path)
 
 int main(int argc, char **argv)
 {
-    int bad = 0;
-    for (int i = 1; i < argc; i++) {
+    int bad = 0, first = 1;
+    if (argc > 2 && strcmp(argv[1], "--cut-every") == 0) {
+        first = 3;
+        cut_every = strtoul(argv[2], NULL, 10);
+        if (cut_every == 0) {
+            fprintf(stderr, "--cut-every %s: a whole number of at least 1 is needed\n", argv[2]);
+            return 4;
+        }
+    }
+    for (int i = first; i < argc; i++) {
         struct stat st;
         bad |= stat(argv[i], &st) == 0 && S_ISDIR(st.st_mode) ? run_folder(argv[i]) : run_file(argv[i]);
     }

@@ -260,8 +260,9 @@ CASES = {
 
 # --- comparing ----------------------------------------------------------------------------------------------------
 class Table:
-    def __init__(self):
-        self.passed = self.failed = 0
+    def __init__(self, few=False):
+        self.passed = self.failed = self.runs = 0
+        self.few = few
         self.rows, self.worst = [], {}
 
     def one(self, job, machine, name, want, got, band):
@@ -317,7 +318,9 @@ def flat_pairs(value):
 
 def compare(table, proveout, shop_path, shop, name, data, machine, laid, materials=None):
     materials = shop.materials_for(machine, materials)
-    want = measure.measure(data, machine, materials, shop.rules, laid)
+    table.runs += 1
+    only_run = table.few and table.runs % 6 != 1  # reckoning in Python is what takes long
+    want = None if only_run else measure.measure(data, machine, materials, shop.rules, laid)
     with tempfile.NamedTemporaryFile(suffix=".gcode") as f:
         f.write(data)
         f.flush()
@@ -328,6 +331,9 @@ def compare(table, proveout, shop_path, shop, name, data, machine, laid, materia
             table.rows.append((name, machine.name, "the program itself", "facts", str(e)))
             return
     got = proof["facts"]
+    if only_run:
+        table.one(name, machine.name, "facts that are there", True, got.get("moves", 0) > 0 and proof["lines"] > 0, EXACT)
+        return
     got["lines"] = proof["lines"]
     for fact, band in list(BAND.items()) + (list(BAND_LAID.items()) if laid else []):
         a, b = want.get(fact), got.get(fact)
@@ -363,6 +369,8 @@ def main():
     args.add_argument("--shop")
     args.add_argument("--seed", type=int, default=1)
     args.add_argument("--programs", type=int, default=12)
+    args.add_argument("--few", action="store_true",
+                      help="hold every sixth run against the reference; the others have to end well and to be told as facts")
     args.add_argument("--only", default="")
     args.add_argument("--demo", action="store_true")
     args.add_argument("--folder", help="jobs with a manifest.tsv of file, machine, materials; minutes of work in Python")
@@ -373,7 +381,7 @@ def main():
         print("skipped: no program or no shop file to hold against the reference")
         return 77
     shop = shopfile.read(shop_path)
-    table = Table()
+    table = Table(a.few)
     for machine in [m for m in shop.machines if m.name in ("Alder", "Dogwood", "Elm")]:
         for n in range(a.programs):
             name = "random %d" % (a.seed + n)
