@@ -101,10 +101,11 @@ static const char *disagrees(const desk *d, const char *found, const char *run_s
     if (!*run_state && (!strcmp(found, "finished") || !strcmp(found, "failed"))) {
         return "by the book nobody had it: find out whose part it is";
     }
-    return out && !strcmp(found, "finished") ? po_arena_printf(d->arena, "book it: proveout run end %lld", run)
+    return out && !strcmp(found, "finished") ? po_arena_printf(d->arena, "book it: proveout run ended %lld", run)
            : out && !strcmp(found, "failed") ? po_arena_printf(d->arena, "book it: proveout run failed %lld", run)
            : out && !strcmp(found, "free")
-               ? po_arena_printf(d->arena, "by the book run %lld is still going on it: proveout run end %lld", run, run)
+               ? po_arena_printf(d->arena, "by the book run %lld is still going on it: proveout run ended %lld", run,
+                                 run)
            : waits && !strcmp(found, "free")
                ? po_arena_printf(d->arena,
                                  "by the book the part of run %lld is still on it: proveout run off %lld, or run "

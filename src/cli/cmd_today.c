@@ -200,7 +200,8 @@ const cli_verb cli_today_verb[] = {
             "to take off, machines to take back, tickets, promised starts, spools that dry or run out, parts that "
             "nobody collected, permissions that lapse within two weeks, gap checks, machines out of use, rounds, "
             "messages.\n"
-            "Ends are expected ones, by the proofs. A start is safe when its watch ends before the desk closes. "
+            "Ends are expected ones: the proofs', as runs have really gone, with the range in brackets. A start is "
+            "safe when its watch ends before the desk closes. "
             "Members stand there by their numbers. Careful with everything that is done at a machine: nozzle and bed "
             "may be hot, and axes move without warning.",
         .examples = examples,

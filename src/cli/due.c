@@ -1,12 +1,15 @@
 /* The day at the desk: hours, what is due now and next, when a machine is free. SPDX-License-Identifier: Apache-2.0
  *
  * The book says what is the case, the shop file what follows: how long a watch is, how cool a bed has to be, when somebody is
- * there. Ends are expected ones, from the proofs. */
+ * there. Ends are expected ones: the proofs', corrected by what runs really took (docs/learned.md). */
 #include "due.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "book.h"
 
 enum { MACHINES_MOST = 256 };
 
@@ -66,6 +69,30 @@ size_t due_hours(const desk *d, int64_t ms, due_span spans[DUE_SPANS_MOST])
     return n;
 }
 
+/* An end of the proof's, as runs of that machine and recipe have really gone, with the range in which one run to come ends;
+ * where the book knows of none, with the model's own range. */
+static int correct(cli_book *book, json_t *run)
+{
+    const po_machine *machine = po_shop_machine(book->desk.shop, due_text(run, "machine"));
+    const po_recipe *recipe = po_shop_recipe(book->desk.shop, due_text(run, "recipe"));
+    int64_t end = due_int(run, "end_ms", 0);
+    double ms = (double)due_int(run, "reserved_seconds", 0) * 1000;
+    po_proof_context context = {0};
+    po_range filament, model;
+    int status = machine ? cli_book_learned(book, machine, recipe, &context) : EXIT_CLEAR;
+    po_proof_model_ranges(&filament, &model);
+    bool learned = context.learned_seconds.low > 0;
+    po_range r = learned ? context.learned_seconds : model;
+    json_object_set_new(run, "proof_end_ms", json_integer(end));
+    json_object_set_new(run, "end_from", json_string(learned && context.learned_from ? context.learned_from : "model"));
+    /* the range is even on both sides of its centre in the logarithm (docs/learned.md) */
+    double centre = learned ? sqrt(r.low * r.high) : 1;
+    json_object_set_new(run, "end_ms", json_integer(end + llround((centre - 1) * ms)));
+    json_object_set_new(run, "end_low_ms", json_integer(end + llround((r.low - 1) * ms)));
+    json_object_set_new(run, "end_high_ms", json_integer(end + llround((r.high - 1) * ms)));
+    return status;
+}
+
 int due_ask(desk *d, json_t **ret_today)
 {
     json_t *p = json_pack("{s:I}", "lapse_before", (json_int_t)(d->now_ms + INT64_C(86400000) * DUE_LAPSE_DAYS));
@@ -73,7 +100,24 @@ int due_ask(desk *d, json_t **ret_today)
     if (p && low_mg > 0) {
         json_object_set_new(p, "below_mg", json_integer(low_mg));
     }
-    return desk_ask(d, "today", p, ret_today);
+    json_t *today = NULL;
+    int status = desk_ask(d, "today", p, &today);
+    cli_book book = {0};
+    cli_book_of(&book, d);
+    json_t *runs = json_object_get(today, "runs");
+    for (size_t i = 0; status == EXIT_CLEAR && i < json_array_size(runs); i++) {
+        json_t *run = json_array_get(runs, i);
+        if (has(run, "end_ms")) {
+            status = correct(&book, run);
+        }
+    }
+    cli_book_close(&book);
+    if (status != EXIT_CLEAR) {
+        json_decref(today);
+        return status;
+    }
+    *ret_today = today;
+    return EXIT_CLEAR;
 }
 
 /* ---- what is due ---- */
@@ -147,7 +191,7 @@ static void add_out(agenda *a, const json_t *r)
     }
     if (!has(r, "watched_ms")) {
         int64_t until = watch_until(a, r);
-        add(a, until, until <= now, verb(a, "proveout run watch %lld --first-layer good", run),
+        add(a, until, until <= now, verb(a, "proveout run watched %lld good", run),
             until <= now ? "%s: the watch of run %lld (member %s) is over; how is the first layer?"
                          : "%s: run %lld (member %s) is watched until then",
             machine, run, member);
@@ -161,17 +205,20 @@ static void add_out(agenda *a, const json_t *r)
                 member);
         }
     }
-    if (end > 0 && end <= now) {
-        add(a, end, true, verb(a, "proveout run end %lld", run),
-            "%s: run %lld (member %s) should have ended; look at it", machine, run, member);
+    int64_t low = due_int(r, "end_low_ms", end), high = due_int(r, "end_high_ms", end);
+    const char *does = verb(a, "proveout run ended %lld", run);
+    const char *range = high / 60000 > low / 60000 ? verb(a, " (%s to %s)", clock_words(a, low), clock_words(a, high))
+                                                   : "";
+    if (end > 0 && high <= now) {
+        add(a, high, true, does, "%s: run %lld (member %s) should have ended; look at it", machine, run, member);
+    } else if (end > 0 && end <= now) {
+        add(a, high, false, does, "%s: run %lld (member %s) should end by then", machine, run, member);
     } else if (end > 0 && due_staffed(a->d, end)) {
-        add(a, end, false, verb(a, "proveout run end %lld", run), "%s: run %lld (member %s) should end", machine, run,
-            member);
+        add(a, end, false, does, "%s: run %lld (member %s) should end%s", machine, run, member, range);
     } else if (end > 0) {
         bool known = due_next_staffed(a->d, end, &open);
-        add(a, end, false, verb(a, "proveout run end %lld", run),
-            "%s: run %lld (member %s) should end with nobody at the desk%s%s", machine, run, member,
-            known ? ", which opens " : "", known ? clock_words(a, open) : "");
+        add(a, end, false, does, "%s: run %lld (member %s) should end%s with nobody at the desk%s%s", machine, run,
+            member, range, known ? ", which opens " : "", known ? clock_words(a, open) : "");
     }
 }
 
@@ -186,7 +233,7 @@ static void add_runs(agenda *a, const json_t *today)
         if (!strcmp(state, "out")) {
             add_out(a, r);
         } else if (!has(r, "off_ms")) {
-            add(a, due_int(r, "ended_ms", 0), true, verb(a, "proveout run off %lld --to shelf", run),
+            add(a, due_int(r, "ended_ms", 0), true, verb(a, "proveout run off %lld", run),
                 "%s: run %lld (member %s) %s; the part may come off when the bed is below %g C", machine, run, member,
                 !strcmp(state, "failed") ? "failed" : "has ended", a->d->shop->rules.collect_below_bed_c);
         } else {
@@ -265,7 +312,7 @@ static void add_stock(agenda *a, const json_t *today)
     json_array_foreach(json_object_get(today, "spools"), i, o)
     {
         const char *machine = due_text(o, "machine");
-        add(a, 0, false, verb(a, "proveout spool weigh %s", due_text(o, "spool")),
+        add(a, 0, false, verb(a, "proveout spool weigh %s GRAMS", due_text(o, "spool")),
             "spool %s (%s%s%s) is running out: %s left by the book", due_text(o, "spool"), due_text(o, "material"),
             *machine ? ", on " : "", machine, grams(a, due_int(o, "left_mg", 0)));
     }
