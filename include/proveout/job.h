@@ -303,6 +303,15 @@ PO_API po_status po_job_measure(const po_source *source, const po_job_setup *set
                                 const po_job_options *options, po_arena *arena, const po_job_report **ret_reports,
                                 po_err *err) PO_MUST_USE;
 
+/* by_height made thin, for keeping: rows left out lie on the straight line between their kept neighbours, to within `share` of the
+ * last row's filament and seconds; where more than `most` rows are needed, to within as little as `most` rows allow.
+ * rows      n rows; z rises, filament and seconds do not fall
+ * share     0.0005 for 0.05 %
+ * most      at least 2
+ * ret_kept  room for n indices, rising; first and last row are always kept. Hands back how many
+ * Method    one pass: a line from the last kept row is drawn on as long as it stays within a cone of slopes for each quantity. */
+PO_API size_t po_height_rows_thin(const po_height_row *rows, size_t n, double share, size_t most, size_t *ret_kept);
+
 /* Share (0..1) of a histogram with bins of 0.01 mm or 1 C that lies outside [low, high] (bin_size in the same unit). */
 PO_API double po_share_outside(const float *shares, size_t n_bins, double bin_size, double low, double high);
 
