@@ -4,25 +4,10 @@
 #include <string.h>
 
 #include "ledger/answers.h"
+#include "ledger/run_sums.h"
 
 /* clang-format off */
-/* Of runs that were handed out. um: used, else until it failed, else by the proof (still out). Money of several currencies is
- * not added up. */
-#define SUMS \
-    "count(*) AS runs, sum(outcome IS 'good') AS good, sum(outcome IS 'failed') AS failed, sum(outcome IS 'stopped') AS " \
-    "stopped, sum(outcome IS 'not-collected') AS not_collected, sum(outcome IS NULL) AS without_outcome, coalesce(sum(um), 0) AS " \
-    "um, coalesce(sum(mg), 0) AS mg, sum(mg IS NULL) AS runs_without_mg, coalesce(sum(seconds), 0) AS seconds, sum(seconds IS " \
-    "NULL) AS runs_without_seconds, coalesce(sum(charge_um), 0) AS charged_um, coalesce(sum(waived_um), 0) AS waived_um, " \
-    "coalesce(sum(beyond_um), 0) AS beyond_um, coalesce(sum(fund_um), 0) AS fund_um, iif(min(currency) IS max(currency), " \
-    "sum(beyond_minor), NULL) AS beyond_minor, iif(min(currency) IS max(currency), sum(fund_minor), NULL) AS fund_minor, " \
-    "iif(min(currency) IS max(currency), min(currency), NULL) AS currency "
-#define OF_EACH(key) \
-    "FROM (SELECT " key " AS key, r.outcome AS outcome, coalesce(r.used_um, r.failed_um, r.reserved_um) AS um, coalesce(r.used_mg, " \
-    "(SELECT iif(min(mg > 0 OR um = 0), sum(mg), NULL) FROM takes WHERE run = r.id)) AS mg, coalesce(r.real_seconds, " \
-    "r.failed_seconds, r.reserved_seconds) AS seconds, r.charge_um AS charge_um, (SELECT sum(um) FROM draws WHERE run = r.id) AS " \
-    "waived_um, r.beyond_um AS beyond_um, r.fund_um AS fund_um, r.beyond_minor AS beyond_minor, r.fund_minor AS fund_minor, " \
-    "r.currency AS currency FROM runs r JOIN members m ON m.id = r.member LEFT JOIN terms t ON t.id = r.term WHERE r.state NOT IN " \
-    "('reserved', 'dropped') AND r.out_ms >= ?1 AND r.out_ms < ?2) "
+#define BETWEEN "r.out_ms >= ?1 AND r.out_ms < ?2"
 #define BY \
     "CASE ?3 WHEN 'machine' THEN r.machine WHEN 'recipe' THEN r.recipe WHEN 'course' THEN r.course WHEN 'fund' THEN r.fund WHEN " \
     "'term' THEN t.term WHEN 'member' THEN m.member WHEN 'outcome' THEN r.outcome ELSE r.cause END"
@@ -36,8 +21,9 @@ static po_status by_month(po_store *store, const json_t *edges, json_t *ret, po_
         po_rows *rows = NULL;
         int64_t from = json_integer_value(json_array_get(edges, i)),
                 until = json_integer_value(json_array_get(edges, i + 1));
-        s = po_store_ask(store, &rows, err, "SELECT ?1 AS from_ms, ?2 AS until_ms, " SUMS OF_EACH("NULL"), "ii", from,
-                         until);
+        s = po_store_ask(store, &rows, err,
+                         "SELECT ?1 AS from_ms, ?2 AS until_ms, " PO_RUN_SUMS PO_RUN_SUMS_OF("NULL", BETWEEN), "ii",
+                         from, until);
         s = s == PO_OK ? po_put_rows(rows, ret, "sums", 1, err) : s;
         if (s == PO_OK) {
             json_array_extend(all, json_object_get(ret, "sums"));
@@ -66,9 +52,10 @@ po_status po_ask_run_sums(po_store *store, const json_t *p, int64_t now, json_t 
     if (months) {
         return by_month(store, edges, ret, err);
     }
-    po_status s = po_store_ask(store, &rows, err,
-                               "SELECT key, " SUMS OF_EACH(BY) "GROUP BY key ORDER BY runs DESC, key LIMIT ?4", "iiti",
-                               po_field_int(p, "from"), until, by, limit + 1);
+    po_status s = po_store_ask(
+        store, &rows, err,
+        "SELECT key, " PO_RUN_SUMS PO_RUN_SUMS_OF(BY, BETWEEN) "GROUP BY key ORDER BY runs DESC, key LIMIT ?4", "iiti",
+        po_field_int(p, "from"), until, by, limit + 1);
     return s == PO_OK ? po_put_rows(rows, ret, "sums", limit, err) : s;
 }
 

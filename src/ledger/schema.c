@@ -77,6 +77,8 @@ static const po_schema_step steps[] = {
          "CREATE INDEX belongs_to ON belongs(team, member);",
          "CREATE INDEX belongs_of ON belongs(member);",
          "CREATE INDEX money_of ON money(member);",
+         "CREATE INDEX money_at ON money(at_ms);",
+         "CREATE INDEX waivers_at ON waivers(given_ms);",
          "CREATE INDEX money_for ON money(run) WHERE run IS NOT NULL;",
          "CREATE INDEX files_of_run ON files(run);",
          "CREATE INDEX files_with ON files(sha256);",
