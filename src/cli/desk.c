@@ -89,6 +89,17 @@ int desk_print_json(json_t *object)
     return status;
 }
 
+/* The option that fills a field; NULL: an operand does, or none. */
+static const char *option_of(const cli_verb *verb, const char *field)
+{
+    for (size_t i = 0; i < verb->n_options; i++) {
+        if (verb->options[i].field && !strcmp(verb->options[i].field, field)) {
+            return verb->options[i].name;
+        }
+    }
+    return NULL;
+}
+
 static int refused(const desk *d, const char *what, const po_err *err)
 {
     if (d->json) {
@@ -101,7 +112,10 @@ static int refused(const desk *d, const char *what, const po_err *err)
         cli_json_close(&j, '}');
         fputc('\n', stdout);
     }
-    return cli_fail(exit_of(err->code), "%s", err->msg);
+    bool form = err->code == PO_E_RANGE || err->code == PO_E_SYNTAX;
+    const char *option = form ? option_of(d->call->verb, err->where) : NULL;
+    return option ? cli_fail(exit_of(err->code), "--%s: %s", option, err->msg)
+                  : cli_fail(exit_of(err->code), "%s", err->msg);
 }
 
 int desk_acts(desk *d, const char *const *names, json_t *const *bodies, size_t n, po_act_done *ret_done,
