@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: Apache-2.0
 """proveout machine and stick through the binary: text, JSON, exit statuses, what is on a stick, what is removed from it.
 
-usage: desk_machine_test.py PROVEOUT SHOP
+usage: desk_machine_test.py PROVEOUT SHOP DESK_ACT
 Invented machines and jobs. The SHA-256 of what is on a stick is worked out here with Python's hashlib."""
 import gzip
 import hashlib
@@ -10,13 +10,12 @@ import json
 import os
 import shlex
 import shutil
-import sqlite3
 import struct
 import subprocess
 import sys
 import tempfile
 
-PROVEOUT, SHOP = [os.path.abspath(p) for p in sys.argv[1:3]]
+PROVEOUT, SHOP, DESK_ACT = [os.path.abspath(p) for p in sys.argv[1:4]]
 where = os.path.realpath(tempfile.mkdtemp(prefix="desk-machine-"))
 book, stick = os.path.join(where, "book.db"), os.path.join(where, "a1")
 passed, failed = 0, 0
@@ -47,6 +46,34 @@ def asked(*args, status=0, clock=None):
 
 def words(text):
     return " ".join(text.split())
+
+
+JOB = "; a job of this test\nM104 S220\nG28\nG1 X10 Y10 E1.5 F1200\n"
+NOW, DAY = 1795705800000, 86400000  # 2026-11-26T15:10Z in ms since 1970
+
+
+def act(ms, name, **body):
+    """One act at a time of its own, and its answer."""
+    done = subprocess.run([DESK_ACT, book, str(ms), name, "keeper", json.dumps(body)], capture_output=True, timeout=60, env=ENV)
+    assert done.returncode == 0, (name, done.stdout.decode(), done.stderr.decode())
+    return json.loads(done.stdout)
+
+
+def prove(text, machine_name, name, ms, verdict="clear"):
+    act(ms, "proof-keep", sha256=hashlib.sha256(text.encode()).hexdigest(), machine=machine_name, verdict=verdict, um=1000000,
+        seconds=3600, file=name)
+
+
+def proofs():
+    """Days ago, before all else: the book's time never goes back."""
+    act(NOW - 40 * DAY, "member-enrol", member="m1")
+    prove(JOB + "; vase\n", "Alder", "vase.gcode", NOW - 31 * DAY)
+    prove(JOB + "; gear\n", "Alder", "gear.gcode", NOW - 30 * DAY)  # taken back below: as if it never was
+    prove(JOB + "; young\n", "Alder", "young.gcode", NOW - 30 * DAY + 60000)
+    prove("before", "Alder", "lid.gcode", NOW - 2 * DAY)
+    prove(JOB, "Alder", "cup.gcode", NOW - DAY, "ask")
+    prove(JOB + "; gear\n", "Cedar", "gear.gcode", NOW - DAY)
+    act(NOW - DAY, "undo", event=3)
 
 
 def machine(name):
@@ -161,27 +188,12 @@ def sticks():
     assert "used no more" in run("stick", "count", "B1", status=2)
 
 
-JOB = "; a job of this test\nM104 S220\nG28\nG1 X10 Y10 E1.5 F1200\n"
-
-
-def prove(sha, machine_name, name, day, verdict="clear"):
-    """A proof as proof-keep leaves it. The row alone: reading it is what is tested here."""
-    with sqlite3.connect(book) as b:
-        b.execute("INSERT INTO proofs(id, last, sha256, machine, proved_ms, verdict, um, seconds, file) "
-                  "VALUES((SELECT coalesce(max(id), 0) + 1 FROM proofs), 1, ?, ?, ?, ?, 1000000, 3600, ?)",
-                  (sha, machine_name, int(day * 86400000), verdict, name))
-    b.close()
-
-
-TODAY = 20783.632  # 2026-11-26T15:10Z in days since 1970: 56 years of 365 days, 14 leap days, 329 days of this one
-
-
 def fill():
-    prove(put("cup.gcode", JOB), "Alder", "cup.gcode", TODAY - 1, "ask")
-    prove(put("old/vase.gcode", JOB + "; vase\n"), "Alder", "vase.gcode", TODAY - 31)
-    prove(hashlib.sha256(b"before").hexdigest(), "Alder", "lid.gcode", TODAY - 2)
+    put("cup.gcode", JOB)
+    put("old/vase.gcode", JOB + "; vase\n")
+    put("young.gcode", JOB + "; young\n")
     put("lid.gcode", JOB + "; another lid\n")
-    prove(put("gear.gcode", JOB + "; gear\n"), "Cedar", "gear.gcode", TODAY - 1)
+    put("gear.gcode", JOB + "; gear\n")
     put("a-very-long-name-of-a-job.gcode", JOB + "; long\n")
     put("bo\u00eete.gcode", JOB + "; box\n")
     put("model.txt", b"part".ljust(80) + struct.pack("<I", 1) + struct.pack("<12fH", *[0] * 3, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0))
@@ -201,7 +213,7 @@ def looked_at():
     assert look["links"] == 2 and look["more"] is False, look
     rows = {f["path"]: f for f in look["files"]}
     states = {p: f["state"] for p, f in rows.items()}
-    assert states == {"cup.gcode": "proved", "old/vase.gcode": "old", "lid.gcode": "changed", "gear.gcode": "unproved",
+    assert states == {"cup.gcode": "proved", "old/vase.gcode": "old", "lid.gcode": "changed", "gear.gcode": "unproved", "young.gcode": "proved",
                       "a-very-long-name-of-a-job.gcode": "unproved", "bo\u00eete.gcode": "unproved", "model.txt": "part",
                       "notes.gcode": "no-job", "packed": "unproved"}, states
     assert rows["cup.gcode"]["verdict"] == "ask" and rows["cup.gcode"]["name_says"] is None, rows["cup.gcode"]
@@ -257,19 +269,43 @@ def cleared():
     assert asked("stick", "list")["sticks"][0]["cleared_ms"] == 1795705800000
     done = asked("stick", "clear", "A1", stick, "--leave", "Ada Quay", "--only", "unproved", "--yes")
     assert len(done["files"]) == 5, done
-    assert there() == {"cup.gcode", "model.txt", "notes.gcode", "link.gcode"}, there()
+    assert there() == {"cup.gcode", "young.gcode", "model.txt", "notes.gcode", "link.gcode"}, there()
     # a stick that is locked, or whose folder is: what stays is told and the book says what went
     if os.geteuid() != 0:
         os.chmod(stick, 0o500)
         kept = asked("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes", status=1)
         os.chmod(stick, 0o700)
-        assert len(kept["kept"]) == 2, kept
+        assert len(kept["kept"]) == 3, kept
     done = asked("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes")
     assert there() == {"notes.gcode", "link.gcode"}, there()
     assert "nothing of that kind" in run("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes")
     assert os.path.exists(os.path.join(outside, "kept.gcode"))
     last = asked("machine", "history", "Alder")["events"][0]
-    assert last["act"] == "stick-clear" and last["body"]["files"] == 2 and last["body"]["leave"] == "keeper", last
+    assert last["act"] == "stick-clear" and last["body"]["files"] == 3 and last["body"]["leave"] == "keeper", last
+
+
+def out():
+    """A stick that is out with its machine: shown, marked as the run's, and left alone."""
+    put("cup.gcode", JOB)
+    run_ = act(NOW + 1000, "run-hand-out", member="m1", machine="Alder", stick="A1", um=1000000, seconds=5400,
+               sha256=hashlib.sha256(JOB.encode()).hexdigest())["run"]
+    alder = machine("Alder")
+    assert (alder["state"], alder["member"], alder["run"], alder["stick"]) == ("out", "m1", run_, "A1"), alder
+    assert alder["ends_ms"] == NOW + 1000 + 5400000, alder
+    assert "16:40" in run("machine", "list") and " out " in run("stick", "list")
+    row = [f for f in asked("stick", "look", stick)["files"] if f["path"] == "cup.gcode"][0]
+    assert row["run"] == run_ and row["state"] == "proved", row
+    refused = run("stick", "clear", "A1", stick, "--leave", "keeper", "--only", "all", "--yes", status=2)
+    assert "stick A1 is out with Alder and member m1" in refused and "cup.gcode" in there(), refused
+    assert "nozzle and surface stay" in run("machine", "fit", "Alder", "--nozzle", "0.4", status=2)
+    assert "take it back before its care" in run("machine", "rest", "Alder", "--reason", "oil", status=2)
+    tagged = words(run("machine", "tag", "Alder", "--reason", "it smells"))
+    assert f"It is out with run {run_}, which goes on until it is taken back." in tagged, tagged
+    run("machine", "clear", "Alder")
+    act(NOW + 2000, "run-take-back", run=run_, figure="proof", used_um=1000000)
+    assert machine("Alder")["state"] == "free"
+    acts = [e["act"] for e in asked("machine", "history", "Alder", "--limit", "4")["events"]]
+    assert acts == ["run-take-back", "machine-clear", "machine-tag", "run-hand-out"], acts
 
 
 def bounds():
@@ -328,7 +364,8 @@ def examples():
 
 try:
     run("ledger", "new")
-    for test in (tags, photo, fitted, spools, sticks, looked_at, cleared, bounds, motion_words, examples):
+    proofs()
+    for test in (tags, photo, fitted, spools, sticks, looked_at, cleared, out, bounds, motion_words, examples):
         try:
             test()
             passed += 1
