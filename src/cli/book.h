@@ -38,6 +38,10 @@ int cli_book_context(cli_book *book, const cli_fitted *fitted, const char *sha25
 /* What runs of this machine and recipe (NULL: none) really took, into the context; nothing where nobody knows. */
 int cli_book_learned(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_proof_context *context);
 
+/* Seconds alone, from the latest runs, as ratios of the model's; *ret_from "model": nobody knows better, and *ret is the model's own. */
+int cli_book_seconds(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_range *ret,
+                     const char **ret_from);
+
 /* Judge in the light of the book: once, and where runs have something to say of this recipe, once more. */
 po_status cli_book_judge(cli_book *book, const po_job_report *report, const char *path, po_proof_context *context,
                          po_arena *arena, const po_proof **ret, po_err *err);

@@ -4,7 +4,7 @@
 
 #include "book.h"
 
-enum { RUNS_MOST = 1000 };
+enum { RUNS_MOST = 1000, LATEST_MOST = 300 /* where many runs wait for a quick answer */ };
 
 /* The shop's number of a machine or a recipe; what it no longer has gets numbers beyond, so that it still speaks for all. */
 static uint32_t number_of(const po_shop *shop, const char *name, bool recipe)
@@ -38,10 +38,10 @@ static size_t collect(const cli_book *book, const json_t *runs, const char *real
     return n;
 }
 
-static int learn(cli_book *book)
+static int learn(cli_book *book, int n_latest)
 {
     json_t *answer = NULL;
-    int status = desk_ask(&book->desk, "ratios", json_pack("{s:i}", "limit", RUNS_MOST), &answer);
+    int status = desk_ask(&book->desk, "ratios", json_pack("{s:i}", "limit", n_latest), &answer);
     if (status != EXIT_CLEAR) {
         return status;
     }
@@ -76,13 +76,27 @@ static bool range_of(po_learned *learned, uint32_t machine, uint32_t recipe, po_
     return true;
 }
 
+int cli_book_seconds(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_range *ret,
+                     const char **ret_from)
+{
+    int status = book->desk.ledger && !book->time ? learn(book, LATEST_MOST) : EXIT_CLEAR;
+    po_range ignored;
+    *ret_from = "model";
+    po_proof_model_ranges(&ignored, ret);
+    if (status == EXIT_CLEAR && book->time) {
+        range_of(book->time, number_of(book->desk.shop, machine->name, false),
+                 recipe ? number_of(book->desk.shop, recipe->name, true) : PO_LEARN_NO_RECIPE, *ret, ret, ret_from);
+    }
+    return status;
+}
+
 int cli_book_learned(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_proof_context *context)
 {
     if (!book->desk.ledger) {
         return EXIT_CLEAR;
     }
     if (!book->time) {
-        int status = learn(book);
+        int status = learn(book, RUNS_MOST);
         if (status != EXIT_CLEAR) {
             return status;
         }

@@ -77,16 +77,13 @@ static int correct(cli_book *book, json_t *run)
     const po_recipe *recipe = po_shop_recipe(book->desk.shop, due_text(run, "recipe"));
     int64_t end = due_int(run, "end_ms", 0);
     double ms = (double)due_int(run, "reserved_seconds", 0) * 1000;
-    po_proof_context context = {0};
-    po_range filament, model;
-    int status = machine ? cli_book_learned(book, machine, recipe, &context) : EXIT_CLEAR;
-    po_proof_model_ranges(&filament, &model);
-    bool learned = context.learned_seconds.low > 0;
-    po_range r = learned ? context.learned_seconds : model;
+    po_range r = {1, 1};
+    const char *from = "model";
+    int status = machine ? cli_book_seconds(book, machine, recipe, &r, &from) : EXIT_CLEAR;
     json_object_set_new(run, "proof_end_ms", json_integer(end));
-    json_object_set_new(run, "end_from", json_string(learned && context.learned_from ? context.learned_from : "model"));
-    /* the range is even on both sides of its centre in the logarithm (docs/learned.md) */
-    double centre = learned ? sqrt(r.low * r.high) : 1;
+    json_object_set_new(run, "end_from", json_string(from));
+    /* the range is even on both sides of its centre in the logarithm (docs/learned.md); the model's is its own centre */
+    double centre = strcmp(from, "model") != 0 ? sqrt(r.low * r.high) : 1;
     json_object_set_new(run, "end_ms", json_integer(end + llround((centre - 1) * ms)));
     json_object_set_new(run, "end_low_ms", json_integer(end + llround((r.low - 1) * ms)));
     json_object_set_new(run, "end_high_ms", json_integer(end + llround((r.high - 1) * ms)));
@@ -329,6 +326,32 @@ static void add_stock(agenda *a, const json_t *today)
     }
 }
 
+/* Those that lapse at one time, at the end of a term say, in one line. The list is in order of time. */
+static void add_permits(agenda *a, const json_t *list, bool more)
+{
+    for (size_t i = 0, n = json_array_size(list); i < n;) {
+        const json_t *first = json_array_get(list, i);
+        const char *permission = due_text(first, "permission"), *member = due_text(first, "member");
+        int64_t until = due_int(first, "until_ms", 0);
+        size_t same = 0, k = i;
+        bool mixed = false;
+        for (; k < n && due_int(json_array_get(list, k), "until_ms", 0) - until < 60000; k++) {
+            mixed = mixed || strcmp(due_text(json_array_get(list, k), "permission"), permission) != 0;
+            same++;
+        }
+        if (same == 1) {
+            add(a, until, false, verb(a, "proveout permit grant %s %s", member, permission),
+                "permission %s of member %s lapses", permission, member);
+        } else {
+            add(a, until, false,
+                verb(a, "proveout permit list%s%s", mixed ? "" : " --permission ", mixed ? "" : permission),
+                "permission%s%s of %zu%s members lapse%s", mixed ? "s" : " ", mixed ? "" : permission, same,
+                more && k == n ? " or more" : "", mixed ? "" : "s");
+        }
+        i = k;
+    }
+}
+
 static void add_promises(agenda *a, const json_t *today)
 {
     size_t i;
@@ -344,12 +367,7 @@ static void add_promises(agenda *a, const json_t *today)
                 *machine ? " on " : "", machine);
         }
     }
-    json_array_foreach(json_object_get(today, "permits"), i, o)
-    {
-        add(a, due_int(o, "until_ms", 0), false,
-            verb(a, "proveout permit grant %s %s", due_text(o, "member"), due_text(o, "permission")),
-            "permission %s of member %s lapses", due_text(o, "permission"), due_text(o, "member"));
-    }
+    add_permits(a, json_object_get(today, "permits"), json_is_true(json_object_get(today, "more")));
 }
 
 /* A gap check holds until something was fitted, or for the shop's days. A machine of which the book knows neither is not
