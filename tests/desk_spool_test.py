@@ -149,7 +149,10 @@ def used_up():
     run("machine", "fit", "Cedar", "--spool", "S3", clock=late)
     out = words(run("spool", "empty", "S3", "--left", "14.2", clock=late))
     assert "S3 is used up and off Cedar; its last 14.2 g are waste. By the book 150 g were left." in out, out
-    assert "used up" in run("spool", "weigh", "S3", "300", "--tare", "200", status=2, clock=late)
+    assert "S3 is used up" in run("spool", "dry", "S3", "45", "4h", status=2, clock=late)
+    back = asked("spool", "weigh", "S3", "300", "--tare", "200", clock=late)  # it was not: what the scale says holds
+    assert spool("S3")["state"] == "open" and spool("S3")["left_mg"] == 100000
+    run("ledger", "undo", str(back["event"]), clock=late)
     assert [s["spool"] for s in asked("spool", "list", "--state", "empty")["spools"]] == ["S3"]
     assert "S3" not in run("spool", "list")
     out = run("spool", "waste", "petg", "412", "--kind", "failed", clock="2026-11-28T09:00")

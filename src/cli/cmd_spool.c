@@ -419,7 +419,9 @@ const cli_verb cli_spool_verbs[] = {
         SHOWN(weigh),
         .line = "on the scale: what is left, and the drift",
         .help = "GRAMS is what spool and filament weigh together. Less the empty spool, that is what is left from now "
-                "on, whatever the book said; the difference is kept as the drift.",
+                "on, whatever the book said; the difference is kept as the drift. A spool that was booked as used up "
+                "and is not comes "
+                "back by it.",
         .run = desk_run_act,
         .act = "spool-weigh",
         .fills = {{"spool", DESK_ID}, {"gross_mg", DESK_G}},

@@ -110,7 +110,8 @@ static po_status in_use(po_book *book, po_spool *ret, po_err *err)
     const char *spool = po_field_text(book->body, "spool");
     po_status s = po_spool_find(book->store, spool, ret, err);
     return s == PO_OK && strcmp(ret->state, "empty") == 0
-               ? po_fail_at(err, PO_E_CONFLICT, "spool", 0, 0, "%s is used up; a new spool gets a new name", spool)
+               ? po_fail_at(err, PO_E_CONFLICT, "spool", 0, 0,
+                            "%s is used up; a new spool gets a new name, and one that is not used up is weighed", spool)
                : s;
 }
 
@@ -202,11 +203,12 @@ po_status po_apply_spool_open(po_book *book, po_err *err)
                       : s;
 }
 
+/* One that was booked as used up and is not comes back by being weighed: the way out where that can't be taken back. */
 po_status po_apply_spool_weigh(po_book *book, po_err *err)
 {
     po_spool spool = {0};
     int64_t scale = 0;
-    po_status s = in_use(book, &spool, err);
+    po_status s = po_spool_find(book->store, po_field_text(book->body, "spool"), &spool, err);
     s = s == PO_OK ? masses_hold(book, err) : s;
     if (s != PO_OK) {
         return s;
@@ -219,9 +221,12 @@ po_status po_apply_spool_weigh(po_book *book, po_err *err)
                           po_field_text(book->body, "spool"));
     }
     s = on_scale(book, tare, &scale, err);
+    s = s == PO_OK && scale == 0 ? in_use(book, &spool, err) : s;
     s = s == PO_OK ? po_book_touch(book, PO_T_SPOOLS, spool.id, err) : s;
     s = s == PO_OK
-            ? po_store_do(book->store, NULL, err, "UPDATE spools SET tare_mg = ?1 WHERE id = ?2", "ii", tare, spool.id)
+            ? po_store_do(book->store, NULL, err,
+                          "UPDATE spools SET tare_mg = ?1, state = iif(state = 'empty', 'open', state) WHERE id = ?2",
+                          "ii", tare, spool.id)
             : s;
     s = s == PO_OK ? put_weighing(book, spool.id, scale, err) : s;
     if (s == PO_OK && spool.left_known) {

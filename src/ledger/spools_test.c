@@ -263,6 +263,22 @@ static void opened_and_used_up(void **state)
             "spool", "S1 is used up");
     refused(k, kit_act(k, "machine-fit", "d1", "{\"machine\":\"Birch\",\"spool\":\"S1\"}"), PO_E_CONFLICT, "spool",
             "empty");
+    /* it was not: weighed, it is back, until that is taken back */
+    before = state_of(k);
+    OK(kit_act(k, "spool-weigh", "d1", "{\"spool\":\"S1\",\"gross_mg\":250000,\"tare_mg\":230000}"));
+    is(k, "S1", "state", "open");
+    assert_int_equal(of(k, "S1", "drift_mg"), 20000);
+    int64_t back = (int64_t)k->done.event;
+    OK(kit_act(k, "machine-fit", "d1", "{\"machine\":\"Birch\",\"spool\":\"S1\"}"));
+    int64_t fitted = (int64_t)k->done.event;
+    refused(k, kit_act(k, "undo", "d1", "{\"event\":%lld}", (long long)back), PO_E_CONFLICT, "event",
+            "the spool was loaded by event");
+    OK(kit_act(k, "undo", "d1", "{\"event\":%lld}", (long long)fitted));
+    OK(kit_act(k, "undo", "d1", "{\"event\":%lld}", (long long)back));
+    char *after = state_of(k);
+    assert_string_equal(before, after);
+    free(before);
+    free(after);
     /* without what was left nothing is waste */
     OK(kit_act(k, "spool-empty", "d1", "{\"spool\":\"S3\"}"));
     assert_int_equal(kit_number(kit_ask(k, "waste", "{}"), "mg"), 12300);
