@@ -119,7 +119,11 @@ void cli_print_overview(FILE *out)
         "\n\n",
         out);
     for (size_t i = 0; i < n; i++) {
-        const char *name = families[i].verbs->name;
+        const char *name = families[i].verbs->name, *before = i ? families[i - 1].verbs->name : "";
+        size_t first = strcspn(name, " ");
+        if (families[i].line && !strncmp(name, before, first) && before[first] == ' ') {
+            continue; /* a family in two files: the first line stands for both */
+        }
         if (families[i].line) {
             fprintf(out, "  proveout %-11.*s  %s\n", (int)strcspn(name, " "), name, families[i].line);
         } else {

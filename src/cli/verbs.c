@@ -22,9 +22,9 @@ static const cli_family families[] = {
     {cli_ticket_verbs, "tickets of those who wait for a machine"},
     {cli_round_verbs, "rounds of the machines at opening and closing, hand-over notes"},
     {cli_outbox_verbs, "what members should hear, and sending it"},
-    {cli_import_verbs, "members from a file"},
     {cli_spool_verbs, "spools: added, weighed, dried, used up; waste"},
-    {cli_ledger_verbs, "the book itself: made, verified, made anew, acts taken back"},
+    {cli_import_verbs, "members from a file"},
+    {cli_ledger_verbs, "the book itself: made, verified, acts taken back, files kept beside it"},
     {cli_file_verbs, "job files and photos that are kept beside the book"},
     {cli_help_verb, NULL},
 };
