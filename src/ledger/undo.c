@@ -210,19 +210,23 @@ static const struct {
      "the machine rests or has left the shop since event"},
     {PO_T_RUNS,
      "SELECT s.last FROM sticks s JOIN machines m ON m.id = s.machine WHERE s.stick = json_extract(?2, '$.stick') AND "
-     "m.machine <> json_extract(?2, '$.machine') AND json_extract(?2, '$.state') IN ('out', 'ended', 'failed') AND ?1 > 0 "
+     "m.machine <> json_extract(?2, '$.machine') AND json_extract(?2, '$.state') IN ('out', 'ended', 'failed') AND ?1 "
+     "> 0 "
      "AND s.last <> ?3",
      "its stick went over to another machine by event"},
     {PO_T_RUNS,
-     "SELECT t.last FROM terms t WHERE t.id = json_extract(?2, '$.term') AND t.closed_ms IS NOT NULL AND json_extract(?2, "
+     "SELECT t.last FROM terms t WHERE t.id = json_extract(?2, '$.term') AND t.closed_ms IS NOT NULL AND "
+     "json_extract(?2, "
      "'$.state') IN ('out', 'ended', 'failed') AND ?1 > 0 AND t.last <> ?3",
      "its term was closed by event"},
     {PO_T_RUNS,
-     "SELECT m.last FROM members m WHERE m.id = json_extract(?2, '$.member') AND m.state = 'forgotten' AND json_extract(?2, "
+     "SELECT m.last FROM members m WHERE m.id = json_extract(?2, '$.member') AND m.state = 'forgotten' AND "
+     "json_extract(?2, "
      "'$.state') NOT IN ('back', 'dropped') AND ?1 > 0 AND m.last <> ?3",
      "its member was forgotten by event"},
     {PO_T_PARTS,
-     "SELECT o.last FROM parts o WHERE o.state = 'shelf' AND o.place IS NOT NULL AND o.place = json_extract(?2, '$.place') "
+     "SELECT o.last FROM parts o WHERE o.state = 'shelf' AND o.place IS NOT NULL AND o.place = json_extract(?2, "
+     "'$.place') "
      "AND o.id <> ?1 AND json_extract(?2, '$.state') = 'shelf' AND o.last <> ?3",
      "its place on the shelf was taken by event"},
     {PO_T_TERMS,
