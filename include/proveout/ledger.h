@@ -87,6 +87,20 @@ PO_API po_status po_ledger_rebuild(po_ledger *ledger, po_err *err) PO_MUST_USE;
 /* A verified copy while others go on working; `to` must not exist. */
 PO_API po_status po_ledger_backup(po_ledger *ledger, const char *to, po_err *err) PO_MUST_USE;
 
+/* Make a backup the book at `path`. A copy of it is brought up to the present version and verified first; the book that is
+ * there is kept under a dated name (*ret_aside, in the arena; NULL: there was none) and never changed. Whenever this is cut off,
+ * a whole book stands under the name: the old one or the new one.
+ * options  clock and waiting of the check; may be NULL
+ * Errors   PO_E_CONFLICT (another program has the book open; the backup is the book), PO_E_SYNTAX (the backup is damaged or no
+ *          ledger), PO_E_UNSUPPORTED (of a newer version), PO_E_NOTFOUND, PO_E_IO, PO_E_NOMEM. Then all is as it was. */
+PO_API po_status po_ledger_restore(const char *from, const char *path, const po_ledger_options *options,
+                                   po_arena *arena, const char **ret_aside, po_err *err) PO_MUST_USE;
+
+/* Be told how far long work has come (verify, rebuild, backup): events done of all, now and then. false stops it with
+ * PO_E_CANCELLED; nothing is changed then. NULL: no more. Not while a call is under way. */
+typedef bool po_ledger_step(uint64_t done, uint64_t total, void *user);
+PO_API void po_ledger_watch(po_ledger *ledger, po_ledger_step *step, void *user);
+
 /* Milligrams of a length of filament, rounded to the nearest, and micrometres of a mass; -1 where a value is out of reach
  * (10 km, 100 t, 10 mm, 30 g/cm3). No floating point. Source: docs/measures.md, "Filament, volume, mass". */
 PO_API int64_t po_ledger_mg(int64_t um, int64_t diameter_um, int64_t density_mg_cm3);

@@ -80,17 +80,24 @@ void po_book_answer_text(po_book *book, const char *key, const char *value);
 po_status po_event_append(po_store *store, po_tail *tail, const po_act_kind *kind, const char *by, const json_t *body,
                           const json_t *private, int64_t clock_ms, json_t *answer, po_err *err) PO_MUST_USE;
 po_status po_event_tail(po_store *store, po_tail *ret, po_err *err) PO_MUST_USE;
-/* Apply all events of one store to another (or the same), whose derived tables are empty. */
-po_status po_events_replay(po_store *from, po_store *to, po_err *err) PO_MUST_USE;
+/* Who is told how far long work has come. before: events done by earlier parts of it; all: of all parts. */
+typedef struct po_watching {
+    po_ledger_step *step;
+    void *user;
+    int64_t before, all;
+} po_watching;
+/* Apply all events of one store to another (or the same), whose derived tables are empty. watching may be NULL. */
+po_status po_events_replay(po_store *from, po_store *to, const po_watching *watching, po_err *err) PO_MUST_USE;
 /* Walk the chain. */
-po_status po_events_walk(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
+po_status po_events_walk(po_store *store, po_store_say *say, void *user, const po_watching *watching,
+                         po_err *err) PO_MUST_USE;
 void po_hex(char out[2 * PO_HASH + 1], const unsigned char bytes[PO_HASH]);
 
 /* A member by number: PO_E_NOTFOUND where there is none, or a forgotten one. */
 typedef struct po_member {
     int64_t id;
     po_role role;
-    bool suspended; /* at this time */
+    bool suspended;   /* at this time */
     int64_t until_ms; /* of the suspension; 0: until resumed */
     char reason[128];
 } po_member;

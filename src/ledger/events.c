@@ -129,7 +129,19 @@ po_status po_event_append(po_store *store, po_tail *tail, const po_act_kind *kin
     return s;
 }
 
-po_status po_events_replay(po_store *from, po_store *to, po_err *err)
+enum { STEP_EVENTS = 2048 };
+
+/* PO_E_CANCELLED where whoever watches wants no more. */
+static po_status tell(const po_watching *w, int64_t seq, po_err *err)
+{
+    if (!w || !w->step || seq % STEP_EVENTS != 0 ||
+        w->step((uint64_t)(w->before + seq), (uint64_t)(w->all > 0 ? w->all : 0), w->user)) {
+        return PO_OK;
+    }
+    return po_fail(err, PO_E_CANCELLED, "stopped at event %lld", (long long)seq);
+}
+
+po_status po_events_replay(po_store *from, po_store *to, const po_watching *watching, po_err *err)
 {
     po_rows *rows = NULL;
     po_status s = po_store_ask(from, &rows, err, "SELECT seq, at_ms, act, by, body FROM events ORDER BY seq", "");
@@ -152,12 +164,13 @@ po_status po_events_replay(po_store *from, po_store *to, po_err *err)
             po_fail(err, s, "event %lld (%s) does not follow from those before it: %.150s", seq, act, why.msg);
         }
         json_decref(object);
+        s = s == PO_OK ? tell(watching, seq, err) : s;
     }
     po_status end = po_rows_end(rows, s == PO_OK ? err : NULL);
     return s == PO_OK ? end : s;
 }
 
-po_status po_events_walk(po_store *store, po_store_say *say, void *user, po_err *err)
+po_status po_events_walk(po_store *store, po_store_say *say, void *user, const po_watching *watching, po_err *err)
 {
     po_rows *rows = NULL;
     po_status s = po_store_ask(store, &rows, err,
@@ -167,7 +180,7 @@ po_status po_events_walk(po_store *store, po_store_say *say, void *user, po_err 
     }
     po_tail last = {0};
     char sentence[200];
-    while (po_rows_next(rows)) {
+    while (s == PO_OK && po_rows_next(rows)) {
         long long seq = po_rows_int(rows, 0);
         int64_t at = po_rows_int(rows, 1);
         size_t n_prev = 0, n_hash = 0;
@@ -195,6 +208,8 @@ po_status po_events_walk(po_store *store, po_store_say *say, void *user, po_err 
         if (n_hash == PO_HASH) {
             memcpy(last.hash, hash, PO_HASH);
         }
+        s = tell(watching, seq, err);
     }
-    return po_rows_end(rows, err);
+    po_status end = po_rows_end(rows, s == PO_OK ? err : NULL);
+    return s == PO_OK ? end : s;
 }

@@ -64,7 +64,7 @@ static po_status compare(po_store *kept, po_store *made, const char *sql, const 
     return s;
 }
 
-static po_status compare_all(po_store *store, po_store_say *say, void *user, po_err *err)
+static po_status compare_all(po_store *store, po_store_say *say, void *user, const po_watching *watching, po_err *err)
 {
     po_store *made = NULL;
     po_store_options o = {.create = true, .wait_ms = 1000, .schema = &po_ledger_schema};
@@ -72,8 +72,8 @@ static po_status compare_all(po_store *store, po_store_say *say, void *user, po_
     po_status s = po_store_open(NULL, &o, &made, err);
     s = s == PO_OK ? po_store_begin(made, true, err) : s;
     if (s == PO_OK) {
-        po_status replay = po_events_replay(store, made, &why);
-        if (replay == PO_E_NOMEM || replay == PO_E_IO) {
+        po_status replay = po_events_replay(store, made, watching, &why);
+        if (replay == PO_E_NOMEM || replay == PO_E_IO || replay == PO_E_CANCELLED) {
             s = replay;
             if (err) {
                 *err = why;
@@ -193,14 +193,21 @@ static po_status check_sums(po_store *store, po_store_say *say, void *user, po_e
     return s;
 }
 
-po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, po_err *err)
+po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, const po_watching *watching,
+                                 po_err *err)
 {
     po_err why;
+    po_watching walk = {0}, replay = {0};
     po_status s = po_store_begin(store, false, &why);
     s = s == PO_OK ? po_store_check(store, say, user, &why) : s;
-    s = s == PO_OK ? po_events_walk(store, say, user, &why) : s;
+    if (s == PO_OK && watching && watching->step) { /* every event twice */
+        s = po_store_number(store, &walk.all, NULL, &why, "SELECT 2 * max(seq) FROM events", "");
+        walk = (po_watching){watching->step, watching->user, 0, walk.all};
+        replay = (po_watching){watching->step, watching->user, walk.all / 2, walk.all};
+    }
+    s = s == PO_OK ? po_events_walk(store, say, user, &walk, &why) : s;
     s = s == PO_OK ? check_sums(store, say, user, &why) : s;
-    s = s == PO_OK ? compare_all(store, say, user, &why) : s;
+    s = s == PO_OK ? compare_all(store, say, user, &replay, &why) : s;
     po_store_rollback(store);
     if (s == PO_E_SYNTAX) { /* a page so damaged that it cannot be read is a finding too */
         say(user, why.msg);
@@ -251,9 +258,16 @@ po_status po_ledger_verify(po_ledger *ledger, po_arena *arena, const char *const
         return PO_E_NOMEM;
     }
     pthread_mutex_lock(&ledger->asking_lock);
-    po_status s = po_ledger_verify_store(ledger->asking, po_faults_note, f, err);
+    po_watching w = {.step = ledger->step, .user = ledger->step_user};
+    po_status s = po_ledger_verify_store(ledger->asking, po_faults_note, f, &w, err);
     pthread_mutex_unlock(&ledger->asking_lock);
     return s == PO_OK ? po_faults_hand_back(f, ret_faults, ret_n, err) : s;
+}
+
+void po_ledger_watch(po_ledger *ledger, po_ledger_step *step, void *user)
+{
+    ledger->step = step;
+    ledger->step_user = user;
 }
 
 po_status po_ledger_rebuild(po_ledger *ledger, po_err *err)
@@ -270,7 +284,9 @@ po_status po_ledger_rebuild(po_ledger *ledger, po_err *err)
     }
     s = s == PO_OK ? po_store_do(store, NULL, err, "DELETE FROM before", "") : s;
     s = s == PO_OK ? po_store_do(store, NULL, err, "DELETE FROM undone", "") : s;
-    s = s == PO_OK ? po_events_replay(store, store, err) : s;
+    po_watching w = {.step = ledger->step, .user = ledger->step_user};
+    s = s == PO_OK ? po_store_number(store, &w.all, NULL, err, "SELECT max(seq) FROM events", "") : s;
+    s = s == PO_OK ? po_events_replay(store, store, &w, err) : s;
     s = s == PO_OK ? po_store_do(store, NULL, err, "UPDATE derived SET version = ?1", "i", (int64_t)PO_SCHEMA_VERSION)
                    : s;
     s = s == PO_OK ? po_store_commit(store, err) : s;
@@ -316,7 +332,8 @@ po_status po_ledger_backup(po_ledger *ledger, const char *to, po_err *err)
     po_store *copy = NULL;
     po_store_options o = {.wait_ms = 1000, .schema = &po_ledger_schema};
     s = s == PO_OK ? po_store_open(part, &o, &copy, err) : s;
-    s = s == PO_OK ? po_ledger_verify_store(copy, first_fault, fault, err) : s;
+    po_watching w = {.step = ledger->step, .user = ledger->step_user};
+    s = s == PO_OK ? po_ledger_verify_store(copy, first_fault, fault, &w, err) : s;
     po_store_close(copy);
     if (s == PO_OK && fault[0]) {
         s = po_fail_at(err, PO_E_SYNTAX, to, 0, 0, "no copy was kept, because the book is not in order: %.160s", fault);

@@ -20,6 +20,8 @@ struct po_ledger {
     po_waiting *first, **end;   /* acts that wait */
     int n_waiting, n_last;      /* how many wait; how many the last turn took */
     bool leading;               /* somebody has the writing connection */
+    po_ledger_step *step;       /* told how far long work has come; may be NULL */
+    void *step_user;
 };
 
 /* The writing connection for one caller alone. */
@@ -28,7 +30,8 @@ void po_ledger_let_go(po_ledger *ledger);
 /* Make the derived tables where they are due: after an older book was brought up. */
 po_status po_ledger_derive(po_ledger *ledger, po_err *err) PO_MUST_USE;
 /* Everything there is to check, through the asking connection. */
-po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
+po_status po_ledger_verify_store(po_store *store, po_store_say *say, void *user, const po_watching *watching,
+                                 po_err *err) PO_MUST_USE;
 
 /* Faults as sentences in the arena; more than these are not told. */
 enum { PO_FAULTS_MOST = 200 };

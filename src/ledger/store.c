@@ -364,6 +364,11 @@ static bool sync_path(const char *path, int flags)
     return ok;
 }
 
+bool po_store_sync_file(const char *path)
+{
+    return sync_path(path, O_RDONLY);
+}
+
 bool po_store_sync_folder(const char *path)
 {
     char *folder = strdup(path);

@@ -83,6 +83,13 @@ typedef void po_store_say(void *user, const char *sentence);
 po_status po_store_check(po_store *store, po_store_say *say, void *user, po_err *err) PO_MUST_USE;
 /* A copy of the book as it is now, while others go on, to a new file that is then on the disk. `to` must not exist. */
 po_status po_store_copy(po_store *store, const char *to, po_err *err) PO_MUST_USE;
+/* Open a book that is there so that nobody else has it, with all that was written in the file itself and no log beside it.
+ * PO_E_CONFLICT: another program has it open. Nothing is migrated. */
+po_status po_store_open_alone(const char *path, const po_store_options *options, po_store **ret,
+                              po_err *err) PO_MUST_USE;
+/* Bring a file, or the folder that holds the name, to the disk. */
+bool po_store_sync_file(const char *path);
+bool po_store_sync_folder(const char *path);
 /* Bring a finished file to the disk and give it a second name that must not exist yet. */
 po_status po_store_give_name(const char *part, const char *to, po_err *err) PO_MUST_USE;
 /* Move what was written lately into the file itself, as far as others allow; nothing is lost if not. */

@@ -29,8 +29,6 @@ po_status po_store_failed(const po_store *store, int rc, const char *doing, po_e
 /* The same before there is a store. */
 po_status po_store_failed_at(const char *path, int rc, int system_errno, int64_t wait_ms, const char *doing,
                              po_err *err);
-/* Bring the folder that holds this name to the disk. */
-bool po_store_sync_folder(const char *path);
 void po_store_forget_statements(po_store *store);
 
 #endif

@@ -244,6 +244,25 @@ static po_status make(const char *path, const po_store_options *options, po_err 
     return s;
 }
 
+/* A book that was closed for good (po_store_open_alone) has no log; it gets one when it is used again. Without one it works
+ * too: readers then wait for writers. */
+static po_status with_log(po_store *store, po_err *err)
+{
+    po_rows *rows = NULL;
+    po_status s = po_store_ask(store, &rows, err, "PRAGMA journal_mode", "");
+    if (s != PO_OK) {
+        return s;
+    }
+    bool has = po_rows_next(rows) && po_rows_text(rows, 0) && strcmp(po_rows_text(rows, 0), "wal") == 0;
+    s = po_rows_end(rows, err);
+    if (s == PO_OK && !has) {
+        po_store_forget_statements(store);
+        int rc = sqlite3_exec(store->db, "PRAGMA journal_mode=WAL", NULL, NULL, NULL);
+        (void)rc;
+    }
+    return s;
+}
+
 po_status po_store_open(const char *path, const po_store_options *options, po_store **ret, po_err *err)
 {
     struct stat st;
@@ -277,6 +296,33 @@ po_status po_store_open(const char *path, const po_store_options *options, po_st
     }
     if (s == PO_OK) {
         s = bring_up(store, err);
+    }
+    s = s == PO_OK && path && !options->read_only ? with_log(store, err) : s;
+    if (s != PO_OK) {
+        po_store_close(store);
+        return s;
+    }
+    *ret = store;
+    return PO_OK;
+}
+
+po_status po_store_open_alone(const char *path, const po_store_options *options, po_store **ret, po_err *err)
+{
+    bool empty = false;
+    po_store *store = NULL;
+    po_status s = recognise(path, options, &empty, err);
+    if (s == PO_OK && empty) {
+        return po_fail_at(err, PO_E_SYNTAX, path, 0, 0, "this file is empty and not a ledger");
+    }
+    s = s == PO_OK ? new_store(path, options, &store, err) : s;
+    s = s == PO_OK ? connect(store, path, SQLITE_OPEN_READWRITE, err) : s;
+    if (s == PO_OK) { /* each connection to a book with a log holds a lock on it while it is open */
+        int rc = sqlite3_exec(store->db, "PRAGMA journal_mode=DELETE", NULL, NULL, NULL);
+        rc = rc == SQLITE_OK ? sqlite3_exec(store->db, "BEGIN EXCLUSIVE", NULL, NULL, NULL) : rc;
+        s = rc == SQLITE_OK ? PO_OK
+            : (rc & 0xff) == SQLITE_BUSY || (rc & 0xff) == SQLITE_LOCKED
+                ? po_fail_at(err, PO_E_CONFLICT, path, 0, 0, "another program has the book open")
+                : po_store_failed(store, rc, "closing the book", err);
     }
     if (s != PO_OK) {
         po_store_close(store);
