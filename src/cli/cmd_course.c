@@ -241,7 +241,7 @@ const cli_verb cli_course_verbs[] = {
         EXAMPLES_OF(assignment),
         ACT_OF("assignment-set"),
         .fills = {{"course", DESK_ID}, {"assignment", DESK_ID}},
-        .done = "The course {course} has the assignment {assignment}[, due by the end of {due:until}].",
+        .done = "The course {course} has the assignment {assignment}[, due by {due:until}].",
     },
     {.name = NULL},
 };

@@ -161,10 +161,11 @@ static int import_file(desk *d, const char *file)
     po_status s = po_ledger_import_members(d->ledger, bytes, n, &options, d->arena, &found, &err);
     free(bytes);
     if (s != PO_OK) {
-        bool refused = s == PO_E_CONFLICT || s == PO_E_NOTFOUND;
-        return err.line
-                   ? cli_fail(refused ? EXIT_STOP : EXIT_USAGE, "%s:%u: %s; nothing is booked", file, err.line, err.msg)
-                   : cli_fail(s == PO_E_LIMIT ? EXIT_USAGE : EXIT_OWN, "%s: %s", file, err.msg);
+        const char *says = po_arena_text(d->arena, err.msg);
+        if (err.line && says) {
+            snprintf(err.msg, sizeof err.msg, "line %u: %s; nothing is booked", err.line, says);
+        }
+        return desk_refused(d, "import members", &err);
     }
     if (d->json) {
         int status = desk_print_json(as_json(&found, file));

@@ -84,7 +84,7 @@ static void print_member(const desk *d, const json_t *m)
         {"until", "suspended_until_ms", DESK_UNTIL, 0, false},
         {"may use", "permissions", DESK_TEXT, 0, false},
         {"term", "balance/term", DESK_TEXT, 0, false},
-        {"to the end of", "balance/term_until_ms", DESK_UNTIL, 0, false},
+        {"until", "balance/term_until_ms", DESK_UNTIL, 0, false},
         {"allowance", "balance/allowance_um", DESK_M, 0, false},
         {"used", "balance/charged_um", DESK_M, 0, false},
         {"left", "balance/left_um", DESK_M, 0, false},
@@ -374,7 +374,7 @@ const cli_verb cli_member_verbs[] = {
         .run = desk_run_act,
         .act = "member-suspend",
         .fills = {{"member", DESK_ID}},
-        .done = "Member {member} is suspended[ to the end of {until:until}].",
+        .done = "Member {member} is suspended[ until {until:until}].",
     },
     {
         .name = "member resume",

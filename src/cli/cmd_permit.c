@@ -135,7 +135,7 @@ const cli_verb cli_permit_verbs[] = {
         .run = run_grant,
         .act = "permit-grant",
         .fills = {{"member", DESK_ID}, {"permission", DESK_PERMISSION}},
-        .done = "Member {member} holds {permission}[ to the end of {until:until}].",
+        .done = "Member {member} holds {permission}[ until {until:until}].",
     },
     {
         .name = "permit withdraw",

@@ -108,7 +108,7 @@ const cli_verb cli_waive_verbs[] = {
         .run = run_give,
         .act = "waiver-give",
         .fills = {{"member", DESK_ID}, {"um", DESK_M}},
-        .done = "Waiver {waiver}: member {member} may use {um:m} beyond the allowance[, to the end of {until:until}].",
+        .done = "Waiver {waiver}: member {member} may use {um:m} beyond the allowance[ until {until:until}].",
     },
     {
         .name = "waive withdraw",

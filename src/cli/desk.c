@@ -28,9 +28,9 @@ const char *desk_ledger_path(const cli_call *call, const po_shop *shop, po_arena
 /* What the book's refusals mean to whoever called the program. */
 static int exit_of(po_status s)
 {
-    return s == PO_E_CONFLICT || s == PO_E_NOTFOUND ? EXIT_STOP
-           : s == PO_E_RANGE || s == PO_E_SYNTAX    ? EXIT_USAGE
-                                                    : EXIT_OWN;
+    return s == PO_E_CONFLICT || s == PO_E_NOTFOUND                 ? EXIT_STOP
+           : s == PO_E_RANGE || s == PO_E_SYNTAX || s == PO_E_LIMIT ? EXIT_USAGE
+                                                                    : EXIT_OWN;
 }
 
 int desk_open(desk *d, const cli_call *call)
@@ -100,7 +100,7 @@ static const char *option_of(const cli_verb *verb, const char *field)
     return NULL;
 }
 
-static int refused(const desk *d, const char *what, const po_err *err)
+int desk_refused(const desk *d, const char *what, const po_err *err)
 {
     if (d->json) {
         cli_json j = {.out = stdout};
@@ -135,7 +135,7 @@ int desk_acts(desk *d, const char *const *names, json_t *const *bodies, size_t n
     size_t failed = 0;
     po_err err;
     if (status == EXIT_CLEAR && po_ledger_act_all(d->ledger, acts, n, d->arena, ret_done, &failed, &err) != PO_OK) {
-        status = refused(d, names[failed], &err);
+        status = desk_refused(d, names[failed], &err);
     }
     for (size_t i = 0; i < n; i++) {
         if (texts) {
@@ -163,7 +163,7 @@ int desk_ask(desk *d, const char *question, json_t *parameters, json_t **ret_ans
     if (parameters && !text) {
         status = cli_fail(EXIT_OWN, "memory ran out");
     } else if (po_ledger_ask(d->ledger, question, text, d->arena, &json, &err) != PO_OK) {
-        status = refused(d, question, &err);
+        status = desk_refused(d, question, &err);
     } else {
         *ret_answer = json_loads(json, 0, NULL);
         status = *ret_answer ? EXIT_CLEAR : cli_fail(EXIT_OWN, "memory ran out");

@@ -74,6 +74,8 @@ int desk_acts(desk *d, const char *const *acts, json_t *const *bodies, size_t n,
               json_t **ret_answers);
 /* Ask; parameters are taken over (NULL: none). The answer is the caller's to json_decref. */
 int desk_ask(desk *d, const char *question, json_t *parameters, json_t **ret_answer);
+/* Say why the book did not do `what`, as JSON too with --json; the exit status. */
+int desk_refused(const desk *d, const char *what, const po_err *err);
 /* For --json: one line on standard output; takes the object over. */
 int desk_print_json(json_t *object);
 
