@@ -69,18 +69,6 @@ static int ask_stick(desk *d, const char *key, const char *value, json_t **ret)
     return status;
 }
 
-static const po_machine *machine_at(const po_shop *shop, const char *mount)
-{
-    struct stat here, there;
-    for (size_t i = 0; i < shop->n_machines && stat(mount, &here) == 0; i++) {
-        const char *known = shop->machines[i].stick_mount;
-        if (known && stat(known, &there) == 0 && here.st_dev == there.st_dev && here.st_ino == there.st_ino) {
-            return &shop->machines[i];
-        }
-    }
-    return NULL;
-}
-
 /* The machine for whose proofs is asked: by the stick, by name, or by where its stick shows. */
 static int find_machine(look *l, const char *stick, const char *name)
 {
@@ -95,7 +83,7 @@ static int find_machine(look *l, const char *stick, const char *name)
     if (status != EXIT_CLEAR) {
         return status;
     }
-    l->machine = name ? po_shop_machine(l->d.shop, name) : machine_at(l->d.shop, l->mount);
+    l->machine = name ? po_shop_machine(l->d.shop, name) : stick_machine_at(l->d.shop, l->mount);
     if (!l->machine && name) {
         return cli_fail(EXIT_USAGE, "%s: the shop has no machine of this name", name);
     }

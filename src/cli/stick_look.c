@@ -202,3 +202,15 @@ void stick_table(const desk *d, json_t *rows, const char *none)
     }
     desk_table(d, rows, columns, sizeof columns / sizeof columns[0], none);
 }
+
+const po_machine *stick_machine_at(const po_shop *shop, const char *mount)
+{
+    struct stat here, there;
+    for (size_t i = 0; i < shop->n_machines && stat(mount, &here) == 0; i++) {
+        const char *known = shop->machines[i].stick_mount;
+        if (known && stat(known, &there) == 0 && here.st_dev == there.st_dev && here.st_ino == there.st_ino) {
+            return &shop->machines[i];
+        }
+    }
+    return NULL;
+}

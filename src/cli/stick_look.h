@@ -12,6 +12,8 @@
  * ret    a list, the caller's
  * EXIT_CLEAR, or a message printed. */
 int stick_judge(desk *d, const po_machine *machine, const json_t *stick, const stick_files *files, json_t **ret);
+/* The machine whose stick shows there by the shop file; NULL: none. */
+const po_machine *stick_machine_at(const po_shop *shop, const char *mount);
 /* How many rows have each state, as an object; the caller's. */
 json_t *stick_counts(const json_t *rows);
 /* The rows as a table. */
