@@ -21,7 +21,7 @@ typedef struct machine_row {
 
 typedef struct out_run {
     int64_t run; /* 0: it is not out */
-    bool reserved, part_on;
+    bool printing, part_on;
     char member[72];
 } out_run;
 
@@ -72,7 +72,7 @@ static po_status read_out(po_store *store, const char *machine, out_run *ret, po
     out_run o = {0};
     po_status s = po_store_ask(
         store, &rows, err,
-        "SELECT r.id, r.state <> 'out' AND r.off_ms IS NULL, m.member FROM runs r JOIN members m "
+        "SELECT r.id, r.state <> 'out' AND r.off_ms IS NULL, m.member, r.state = 'out' FROM runs r JOIN members m "
         "ON m.id = r.member WHERE r.machine = ?1 AND r.state IN ('out', 'ended', 'failed')",
         "t", machine);
     if (s != PO_OK) {
@@ -82,6 +82,7 @@ static po_status read_out(po_store *store, const char *machine, out_run *ret, po
         o.run = po_rows_int(rows, 0);
         o.part_on = po_rows_int(rows, 1) != 0;
         po_cut_text(o.member, sizeof o.member, po_rows_text(rows, 2));
+        o.printing = po_rows_int(rows, 3) != 0;
     }
     *ret = o;
     return po_rows_end(rows, err);
@@ -289,7 +290,7 @@ static po_status leave_place(po_book *book, const char *name, const fitting *f, 
                           name, (long long)tool, machine);
     }
     s = read_out(book->store, machine, &o, err);
-    if (s == PO_OK && o.run && !o.part_on && there != f->machine) {
+    if (s == PO_OK && o.printing && there != f->machine) {
         return po_fail_at(err, PO_E_CONFLICT, "spool", 0, 0,
                           "spool %s is on %s, which is out with member %s (run %lld): load another one there first",
                           name, machine, o.member, (long long)o.run);

@@ -232,12 +232,21 @@ static void in_mid_run(void **state)
     add_spool(k, "s2");
     OK(kit_act(k, "machine-fit", "desk", "{\"machine\":\"Dogwood\",\"spool\":\"s1\"}"));
     hand_out(k, "Dogwood");
+    long long run = (long long)k->done.event;
     /* it prints from s1: nobody carries that off to another machine by a slip of the key */
     REFUSED(kit_act(k, "machine-fit", "desk", "{\"machine\":\"Elm\",\"spool\":\"s1\"}"), PO_E_CONFLICT,
             "spool s1 is on Dogwood, which is out with member m1");
     taken_back(k, "machine-fit", "desk", "{\"machine\":\"Dogwood\",\"spool\":\"s2\"}");
     OK(kit_act(k, "machine-fit", "desk", "{\"machine\":\"Dogwood\",\"spool\":\"s2\"}"));
     OK(kit_act(k, "machine-fit", "desk", "{\"machine\":\"Elm\",\"spool\":\"s1\"}"));
+    /* it has finished: its spool may go, with the part on the bed or off */
+    OK(kit_act(k, "run-ended", "desk", "{\"run\":%lld}", run));
+    taken_back(k, "machine-fit", "desk", "{\"machine\":\"Elm\",\"tool\":1,\"spool\":\"s2\"}");
+    OK(kit_act(k, "run-off", "desk", "{\"run\":%lld,\"to\":\"member\"}", run));
+    assert_string_equal(text(k, machine(k, "Dogwood"), "machines/0/state"), "out");
+    taken_back(k, "machine-fit", "desk", "{\"machine\":\"Elm\",\"tool\":1,\"spool\":\"s2\"}");
+    REFUSED(kit_act(k, "machine-fit", "desk", "{\"machine\":\"Dogwood\",\"nozzle_um\":400}"), PO_E_CONFLICT,
+            "Dogwood is out with member m1");
     OK(kit_act(k, "spool-empty", "desk", "{\"spool\":\"s1\"}"));
     REFUSED(kit_act(k, "machine-fit", "desk", "{\"machine\":\"Alder\",\"spool\":\"s1\"}"), PO_E_CONFLICT,
             "spool s1 was booked as empty");
