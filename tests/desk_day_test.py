@@ -281,6 +281,43 @@ def ends_learn():
     assert birch["end_ms"] > birch["proof_end_ms"]  # what one machine teaches says something of the others too
 
 
+def promises_stock_and_care():
+    desk.at("2026-11-30T12:00")
+    run = act("run-reserve", member="m3", um=1000, machine="Cedar", promised=ms("2026-11-30T14:00"))["run"]
+    promise = due("was promised a start then")[0]
+    assert promise[:2] == ("14:00", False) and promise[3] == f"proveout run hand-out m3 FILE --run {run}"
+    desk.at("14:00")
+    assert due("was promised a start then")[0][1] is True
+    act("run-drop", run=run)
+    for spool, mg in (("s1", 30000), ("s2", 900000)):
+        act("spool-add", spool=spool, material="petg", diameter_um=1750, density_mg_cm3=1270, net_mg=mg)
+        act("spool-open", spool=spool)
+    assert not due("gap")
+    birch = [r["run"] for r in desk.js("today")["runs"] if r["machine"] == "Birch"][0]
+    act("run-ended", run=birch, seconds=36000)
+    act("run-off", run=birch, to="member")
+    act("run-take-back", run=birch, figure="proof", used_um=1000)
+    act("machine-fit", machine="Birch", tool=0, spool="s1")
+    act("machine-fit", machine="Birch", tool=0, nozzle_um=400)
+    with open(desk.shop) as f:
+        low = "spool_low_g" in f.read()
+    assert not low, "this test takes the usual spool_low_g"
+    says(due("running out")[0][2], "spool s1 (petg, on Birch) is running out: 30 g left by the book")
+    assert len(due("running out")) == 1
+    says(due("the gap of the first layer is to be checked")[0][2], "Birch: ", "something was fitted since")
+    act("machine-gap", machine="Birch")
+    assert not due("gap")
+    act("spool-dry", spool="s2", c=65, minutes=240)
+    assert due("is dry")[0][:2] == ("18:00", False)
+    desk.at("18:00")
+    assert due("is dry")[0][3] == "proveout spool dried s2"
+    for n in range(5):  # at the end of a term many lapse at once: one line
+        act("member-enrol", member=f"x{n}")
+        act("permit-grant", member=f"x{n}", permission="starter", until=ms("2026-12-08T00:00"))
+    assert [e[2] for e in due("starter")] == ["permission starter of 5 members lapses"]
+    assert due("starter of 5")[0][3] == "proveout permit list --permission starter"
+
+
 def the_book_is_sound():
     act("verify")
 
@@ -302,4 +339,4 @@ def help_teaches():
 
 
 run_tests(desk, [setting_up, an_empty_day, an_opening_round, a_run_is_watched, all_are_out_and_somebody_waits, messages,
-                 messages_are_off_by_default, a_closing_round, ends_learn, the_book_is_sound, help_teaches])
+                 messages_are_off_by_default, a_closing_round, ends_learn, promises_stock_and_care, the_book_is_sound, help_teaches])

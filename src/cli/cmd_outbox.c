@@ -249,7 +249,7 @@ static const cli_example examples_send[] = {
     {"proveout outbox send", "every few minutes, by the system's timer say"},
 };
 static const cli_example examples_drop[] = {
-    {"proveout outbox drop 7 --reason \"said in person\"", "it is not sent"},
+    {"proveout outbox drop 1 --reason \"said in person\"", "it is not sent"},
 };
 static const cli_example examples_put[] = {
     {"proveout outbox put 10041 \"Your bottle was found; it is at the desk.\"", "something else a member should hear"},
@@ -270,19 +270,20 @@ const cli_verb cli_outbox_verbs[] = {
         .run = run_list,
     },
     {
-        .name = "outbox send",
-        .operands = "[MESSAGE]",
-        .most = 1,
-        OPTIONS(options_send),
-        .line = "send what waits by the shop's command",
+        .name = "outbox put",
+        .operands = "MEMBER TEXT",
+        .least = 2,
+        .most = 2,
+        OPTIONS(options_put),
+        .line = "something a member should hear",
         .help =
-            "Runs the command that the shop file names (outbox.command), once for each message that waits, or for one. "
-            "The command is parted into words at its blanks and run without a shell; {contact} in it becomes the "
-            "member's contact, which else is its last word; the text is its standard input. When it ends with 0, the "
-            "message is booked as sent; else it stays in the outbox with why, and is tried again next time. "
-            "Nothing is sent unless the shop file says on: true. Exit status 1: some could not be sent.",
-        EXAMPLES(examples_send),
-        .run = run_send,
+            "Puts a message for a member into the outbox. The text stays in the book for good: leave names and private "
+            "matters out of it.",
+        EXAMPLES(examples_put),
+        .run = run_put,
+        .act = "message-put",
+        .fills = {{"member", DESK_ID}, {"text", DESK_TEXT}},
+        .done = "Message {message} to member {member} waits in the outbox.",
     },
     {
         .name = "outbox drop",
@@ -299,20 +300,19 @@ const cli_verb cli_outbox_verbs[] = {
         .done = "Message {message} will not be sent.",
     },
     {
-        .name = "outbox put",
-        .operands = "MEMBER TEXT",
-        .least = 2,
-        .most = 2,
-        OPTIONS(options_put),
-        .line = "something a member should hear",
+        .name = "outbox send",
+        .operands = "[MESSAGE]",
+        .most = 1,
+        OPTIONS(options_send),
+        .line = "send what waits by the shop's command",
         .help =
-            "Puts a message for a member into the outbox. The text stays in the book for good: leave names and private "
-            "matters out of it.",
-        EXAMPLES(examples_put),
-        .run = run_put,
-        .act = "message-put",
-        .fills = {{"member", DESK_ID}, {"text", DESK_TEXT}},
-        .done = "Message {message} to member {member} waits in the outbox.",
+            "Runs the command that the shop file names (outbox.command), once for each message that waits, or for one. "
+            "The command is parted into words at its blanks and run without a shell; {contact} in it becomes the "
+            "member's contact, which else is its last word; the text is its standard input. When it ends with 0, the "
+            "message is booked as sent; else it stays in the outbox with why, and is tried again next time. "
+            "Nothing is sent unless the shop file says on: true. Exit status 1: some could not be sent.",
+        EXAMPLES(examples_send),
+        .run = run_send,
     },
     {.name = NULL},
 };

@@ -472,7 +472,7 @@ static const cli_option options_show[] = {
 };
 static const cli_example examples_begin[] = {{"proveout round begin opening", "in the morning"}};
 static const cli_example examples_machine[] = {
-    {"proveout round machine alder birch --ok", "both are free, all points good"},
+    {"proveout round machine alder birch dogwood --ok", "all three are free, all points good"},
     {"proveout round machine cedar --found running --ok", "it works on through the night"},
     {"proveout round machine elm --not stick,nozzle --note \"a blob on the nozzle\"", "two points are not good"},
 };

@@ -224,9 +224,10 @@ static const cli_example examples_take[] = {
     {"proveout ticket take 10041 --machine Dogwood --takes 3:10", "for Dogwood only"},
 };
 static const cli_example examples_call[] = {
-    {"proveout ticket call 12 --machine Cedar", "Cedar is kept for it, for the shop's minutes"},
+    {"proveout ticket call 1 --machine Cedar", "Cedar is kept for it, for the shop's minutes"},
 };
 static const cli_example examples_pass[] = {
+    {"proveout ticket pass 1 --declined", "the member is there and lets it go"},
     {"proveout ticket pass 12 --no-show", "nobody came; the next can be called"},
 };
 static const cli_example examples_leave[] = {

@@ -362,7 +362,8 @@ static void add_promises(agenda *a, const json_t *today)
         long long run = due_int(o, "run", 0);
         const char *machine = due_text(o, "machine");
         if (at > 0) {
-            add(a, at, at <= a->d->now_ms, verb(a, "proveout run hand-out --run %lld", run),
+            add(a, at, at <= a->d->now_ms,
+                verb(a, "proveout run hand-out %s FILE --run %lld", due_text(o, "member"), run),
                 "member %s was promised a start then (run %lld%s%s)", due_text(o, "member"), run,
                 *machine ? " on " : "", machine);
         }
