@@ -223,6 +223,7 @@ def looked_at():
     assert "letters" in rows["bo\u00eete.gcode"]["name_says"]
     assert look["counts"]["unproved"] == 4 and look["counts"]["part"] == 1, look["counts"]
     out = run("stick", "look", stick, "--stick", "A1")
+    assert "Stick A1 of Alder: proved 2, with an old proof 1, changed since 1, not proved 4, parts 1, no job 1." in out, out
     assert "changed since" in out and "proved for Cedar" in out and "2 links on it were not followed" in out, out
     # for another machine nothing of it is proved but the gear
     cedar = {f["path"]: f["state"] for f in asked("stick", "look", stick, "--machine", "Cedar")["files"]}

@@ -140,14 +140,10 @@ static int run_look(const cli_call *call)
                                            l.rows, "links", (json_int_t)l.files.n_links, "unread_folders",
                                            (json_int_t)l.files.n_unread, "more", l.files.more));
     } else if (status == EXIT_CLEAR) {
-        json_object_set_new(counts, "machine", json_string(l.machine->name));
-        json_object_set(counts, "stick", json_object_get(l.stick, "stick"));
-        json_object_set_new(counts, "n", json_integer((json_int_t)l.files.n));
+        const char *stick = json_string_value(json_object_get(l.stick, "stick"));
         stick_table(&l.d, l.rows, "There is no file on it.");
-        desk_tell(&l.d,
-                  "[Stick {stick}, ]{machine}, {n} files: {proved} proved, {old} with an old proof, {changed} changed "
-                  "since, {unproved} not proved, {part} parts, {no-job} no jobs.",
-                  counts, NULL);
+        printf("%s%s%s%s: %s.\n", stick ? "Stick " : "", stick ? stick : "", stick ? " of " : "", l.machine->name,
+               stick_count_words(&l.d, counts));
         tell_bounds(&l);
     }
     json_decref(counts);

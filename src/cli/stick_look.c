@@ -168,6 +168,18 @@ json_t *stick_counts(const json_t *rows)
     return counts;
 }
 
+const char *stick_count_words(const desk *d, const json_t *counts)
+{
+    static const char *const words[N_STATES] = {"proved", "with an old proof", "changed since", "not proved", "parts",
+                                                "no job", "too large",         "unreadable"};
+    const char *text = "";
+    for (int s = 0; s < N_STATES && text; s++) {
+        json_int_t n = json_integer_value(json_object_get(counts, states[s]));
+        text = n ? po_arena_printf(d->arena, "%s%s%s %lld", text, *text ? ", " : "", words[s], (long long)n) : text;
+    }
+    return text && *text ? text : "no file";
+}
+
 void stick_table(const desk *d, json_t *rows, const char *none)
 {
     static const char *const words[N_STATES] = {

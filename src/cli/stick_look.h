@@ -16,6 +16,8 @@ int stick_judge(desk *d, const po_machine *machine, const json_t *stick, const s
 const po_machine *stick_machine_at(const po_shop *shop, const char *mount);
 /* How many rows have each state, as an object; the caller's. */
 json_t *stick_counts(const json_t *rows);
+/* The same as words, "proved 3, changed since 1", in the desk's arena; nothing there: "no file". */
+const char *stick_count_words(const desk *d, const json_t *counts);
 /* The rows as a table. */
 void stick_table(const desk *d, json_t *rows, const char *none);
 
