@@ -115,7 +115,8 @@ static void add_words(const desk *d, json_t *row)
     }
     json_object_set_new(row, "loaded", json_string(loaded ? loaded : ""));
     json_object_set_new(row, "nozzles", json_string(nozzles ? nozzles : ""));
-    json_object_set_new(row, "gap", json_string(json_is_true(json_object_get(row, "gap_good")) ? "good" : "check it"));
+    bool good = json_is_true(json_object_get(row, "gap_good")), ever = json_is_integer(json_object_get(row, "gap_ms"));
+    json_object_set_new(row, "gap", json_string(good ? "good" : ever ? "check again" : "not checked"));
 }
 
 static int run_list(const cli_call *call)
