@@ -137,8 +137,8 @@ static void waivers(void **state)
     (void)state;
     kit one, *k = &one;
     open_shop(k);
-    static const char *const give = "{\"member\":\"%s\",\"um\":%d,\"reason\":\"course work\",\"asked_by\":\"20041\","
-                                    "\"desk_limit_um\":10000000%s}";
+    static const char give[] = "{\"member\":\"%s\",\"um\":%d,\"reason\":\"course work\",\"asked_by\":\"20041\","
+                               "\"desk_limit_um\":10000000%s}";
     char body[300], until[40];
     snprintf(until, sizeof until, ",\"until\":%lld", (long long)(KIT_NOON + KIT_DAY));
     const char *const more[] = {"", until, "", ",\"sha256\":\"" KIT_SHA "\""};
