@@ -4,7 +4,7 @@
 
 #include "desk.h"
 
-enum { DUE_SPANS_MOST = 16, DUE_LAPSE_DAYS = 14 /* permits that lapse so soon are named */ };
+enum { DUE_MACHINES_MOST = 256, DUE_SPANS_MOST = 16, DUE_LAPSE_DAYS = 14 /* permits that lapse so soon are named */ };
 
 /* One stretch of desk hours, ms of UTC. last_start_ms: the latest first bead whose watch of the shop's minutes ends before
  * `until_ms`; a first layer that takes longer needs an earlier start. Less than from_ms: the stretch is too short for a watch. */
@@ -20,7 +20,7 @@ bool due_next_staffed(const desk *d, int64_t ms, int64_t *ret_ms);
 
 /* The book's question today, with the shop's limits. The answer is the caller's. */
 int due_ask(desk *d, json_t **ret_today);
-/* What is due, in order of time: objects of "at_ms" (null: at no certain time), "now" (it waits for somebody), "says", "do" (the
+/* What is due (due_list.c), in order of time: objects of "at_ms" (null: at no certain time), "now" (it waits for somebody), "says", "do" (the
  * verb that books it; may be null). The caller's; NULL: out of memory. */
 json_t *due_list(const desk *d, const json_t *today);
 
@@ -33,5 +33,6 @@ bool due_next_free(const desk *d, const json_t *today, const char *member, const
 /* Of an answer. */
 int64_t due_int(const json_t *object, const char *key, int64_t missing);
 const char *due_text(const json_t *object, const char *key); /* "" where missing */
+bool due_has(const json_t *object, const char *key);         /* there, and not null */
 
 #endif
