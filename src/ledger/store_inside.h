@@ -6,7 +6,7 @@
 
 #include "ledger/store.h"
 
-enum { PO_STORE_STATEMENTS = 256 }; /* a power of two; more than there are texts of SQL */
+enum { PO_STORE_STATEMENTS = 1024 }; /* a power of two; more than there are texts of SQL */
 
 struct po_rows {
     po_store *store;
@@ -21,7 +21,7 @@ struct po_store {
     char *path; /* NULL: temporary */
     po_store_options options;
     char *vfs;                               /* options.vfs, owned */
-    po_rows statements[PO_STORE_STATEMENTS]; /* by a hash of the text of the SQL */
+    po_rows statements[PO_STORE_STATEMENTS]; /* by where the text of the SQL stands */
 };
 
 /* A failed call of SQLite as a sentence. doing: "writing to the book" ... */
