@@ -9,6 +9,7 @@
     run_tests(desk, [one, two])                                  # says "N passed, N failed" and ends"""
 import hashlib
 import json
+import math
 import os
 import re
 import shutil
@@ -83,6 +84,35 @@ def fold(text):
     return re.sub(r"\s+", " ", text).strip()
 
 
+def tube(size=30, height=20, x=120, y=100, taper=0, nozzle=235, bed=75, fan=90, hands_at=None, tools=(0,)):
+    """A job of our own: a square tube of three wall loops of 0.45 mm in layers of 0.2 mm, on the bed's middle of the small
+    machines. taper: mm that each side moves inwards by a layer; fan: of 255; hands_at: mm at which it stops for a person
+    (M600); tools: layers in turn. Metres of filament follow from the bead's area: w h - h^2 (1 - pi / 4)."""
+    layer, width = 0.2, 0.45
+    each = (width * layer - layer ** 2 * (1 - math.pi / 4)) / (math.pi / 4 * 1.75 ** 2)
+    out = ["; a square tube", "G21", "G90", "M83", f"M140 S{bed}", *[f"M104 T{t} S{nozzle}" for t in tools], f"M190 S{bed}",
+           *[f"M109 T{t} S{nozzle}" for t in tools], "G28", "G29", f"T{tools[0]}", "G92 E0", "G1 X10 Y4 Z0.25 F3000",
+           "G1 X60 Y4 E2.2 F900", "G1 E-0.9 F2100"]
+    for n in range(round(height / layer)):
+        z = (n + 1) * layer
+        if hands_at and z - layer < hands_at <= z:
+            out.append("M600")
+        if n == 3:
+            out.append(f"M106 S{fan}")
+        if len(tools) > 1:
+            out.append(f"T{tools[n % len(tools)]}")
+        for k in range(3):
+            half = size / 2 - n * taper - width / 2 - k * (width - layer * (1 - math.pi / 4))
+            side = 2 * half
+            out.append(f"G1 X{x - half:.3f} Y{y - half:.3f} Z{z:.3f} F9000")
+            out.append("G1 E0.9 F2100" if k == 0 else "")
+            for dx, dy in ((1, -1), (1, 1), (-1, 1), (-1, -1)):
+                out.append(f"G1 X{x + dx * half:.3f} Y{y + dy * half:.3f} E{side * each:.5f} F{1200 if n == 0 else 1500}")
+        out.append("G1 E-0.9 F2100")
+    return "\n".join([*[line for line in out if line], f"G1 Z{height + 10:.2f} F600", "G1 X5 Y190 F6000", "M104 S0", "M140 S0", "M107",
+                      "M84", ""])
+
+
 def says(text, *pieces):
     """Each piece stands in the text."""
     for piece in pieces:
@@ -99,8 +129,8 @@ def run_tests(desk, tests):
                 passed += 1
             except Exception as e:
                 failed += 1
-                lines = [f.lineno for f in traceback.extract_tb(e.__traceback__) if f.filename == sys.argv[0]]
-                print(f"{test.__name__}: line {lines[-1] if lines else '?'}: {type(e).__name__}: {e}")
+                lines = [f.lineno for f in traceback.extract_tb(e.__traceback__) if os.path.abspath(f.filename) == os.path.abspath(sys.argv[0])]
+                print(f"{test.__name__}: line {lines[-1] if lines else '?'}: {type(e).__name__}: {str(e)[:2000]}")
     finally:
         desk.close()
     print(f"{passed} passed, {failed} failed")

@@ -216,18 +216,25 @@ OPTIONS(outcome,
          .says = "whether its rerun goes first; without it: by the shop's rules",
          .field = "rerun_first",
          .unit = DESK_YES});
-OPTIONS(sum,
-        {.name = "by",
-         .value = "WHAT",
-         .says = "machine (so without it), recipe, course, fund, term, member, outcome, cause or month",
-         .field = "by"},
-        {.name = "from",
-         .value = "TIME",
-         .says = "handed out from then on; months: a year back without it",
-         .field = "from",
-         .unit = DESK_TIME},
-        {.name = "until", .value = "TIME", .says = "and until then", .field = "until", .unit = DESK_UNTIL},
-        {.name = "limit", .value = "N", .says = "at most so many rows", .field = "limit", .unit = DESK_COUNT});
+/* --by says by what is summed here; who asks is not written down. */
+static const cli_option options_sum[] = {
+    {.name = "shop", .value = "FILE", .says = "the shop file; else PROVEOUT_SHOP, else ./shop.yaml"},
+    {.name = "ledger",
+     .value = "FILE",
+     .says = "the book; else PROVEOUT_LEDGER, else the one that the shop file names"},
+    {.name = "by",
+     .value = "WHAT",
+     .says = "machine (so without it), recipe, course, fund, term, member, outcome, cause or month",
+     .field = "by"},
+    {.name = "from",
+     .value = "TIME",
+     .says = "handed out from then on; months: a year back without it",
+     .field = "from",
+     .unit = DESK_TIME},
+    {.name = "until", .value = "TIME", .says = "and until then", .field = "until", .unit = DESK_UNTIL},
+    {.name = "limit", .value = "N", .says = "at most so many rows", .field = "limit", .unit = DESK_COUNT},
+    {.name = "json", .says = "print one JSON object instead of words"},
+};
 
 #define EXAMPLES(name, ...) static const cli_example examples_##name[] = {__VA_ARGS__}
 EXAMPLES(list, {"proveout run list --state out", "what is out now"},
@@ -390,7 +397,8 @@ const cli_verb cli_run_verbs[] = {
             "by the maker's instructions.",
         .run = run_off,
         .act = "run-off",
-        .done = "The part of run {run} is off {machine}: {to}[, {recycled_mg:g} for recycling].",
+        .done = "Off {machine}: the part of run {run}, to the {to}[, place {place}][, kept until {kept_until:until}][, "
+                "{recycled_mg:g} for recycling].",
     },
     {
         .name = "run take-back",

@@ -102,6 +102,17 @@ static void tell_run(const desk *d, json_t *run)
         {"By", "by", DESK_TEXT, 20, false},
         {"Taken back by", "undone_by", DESK_COUNT, 0, true},
     };
+    static const char *const zeros[] = {"waived_um", "fund_um",      "fund_minor",
+                                        "beyond_um", "beyond_minor", "charged_um"};
+    for (size_t i = 0; i < COUNT_OF(zeros); i++) { /* what nobody paid is not worth a line */
+        if (due_int(run, zeros[i], 0) == 0) {
+            json_object_del(run, zeros[i]);
+        }
+    }
+    if (!json_is_string(json_object_get(run, "outcome"))) {
+        json_object_del(run, "counts");
+        json_object_del(run, "rerun_first");
+    }
     desk_card(d, run, lines, COUNT_OF(lines));
     if (json_array_size(json_object_get(run, "takes")) > 0) {
         printf("\n");
@@ -234,6 +245,9 @@ static void tell_sums(const desk *d, json_t *answer)
             json_object_set_new(row, "key", json_string("(none)"));
         }
         without = without || due_int(row, "runs_without_mg", 0) > 0;
+    }
+    while (json_object_get(json_array_get(rows, 0), "from_ms") && due_int(json_array_get(rows, 0), "runs", 0) == 0) {
+        json_array_remove(rows, 0); /* months before the first run */
     }
     if (json_array_size(rows) > 1) {
         json_array_append(rows, all);

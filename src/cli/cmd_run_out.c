@@ -114,14 +114,44 @@ static int choose(handing *h)
     return EXIT_CLEAR;
 }
 
+/* The member may take this machine at all: said before a long job is measured. The book holds it again. */
+static int may_use(handing *h, const po_proof_context *context)
+{
+    const char *needed = h->machine->permission;
+    bool may = !needed;
+    for (size_t i = 0; !may && i < context->n_permissions; i++) {
+        may = po_shop_grants(h->d.shop, context->permissions[i], needed);
+    }
+    return may ? EXIT_CLEAR
+               : run_refuse(&h->d, "run-hand-out", "any_of",
+                            "member %s does not hold the permission %s that %s needs: permit grant gives it, after "
+                            "training",
+                            h->book.member, needed, h->machine->name);
+}
+
+static int not_suspended(handing *h)
+{
+    json_t *who = NULL;
+    int status = desk_ask(&h->d, "member", json_pack("{s:s}", "member", h->book.member), &who);
+    const char *reason = status == EXIT_CLEAR ? json_string_value(json_object_get(who, "suspended")) : NULL;
+    if (reason) {
+        status = run_refuse(&h->d, "run-hand-out", "member", "member %s is suspended (%s): member resume ends it",
+                            h->book.member, reason);
+    }
+    json_decref(who);
+    return status;
+}
+
 /* A machine that can't go out is refused before a long job is measured for it. */
 static int free_now(handing *h, bool needed)
 {
     cli_fitted fitted;
     po_proof_context context = {.shop = h->d.shop, .spool_g = NAN, .allowance_left_m = NAN};
-    int status = cli_book_fitted(&h->book, h->machine, &fitted);
+    int status = needed ? not_suspended(h) : EXIT_CLEAR;
+    status = status == EXIT_CLEAR ? cli_book_fitted(&h->book, h->machine, &fitted) : status;
     status = status == EXIT_CLEAR ? cli_book_context(&h->book, &fitted, NULL, &context) : status;
     h->now = status == EXIT_CLEAR ? fitted.now : NULL;
+    status = status == EXIT_CLEAR && needed ? may_use(h, &context) : status;
     if (status == EXIT_CLEAR && needed && context.not_free) {
         const char *state = due_text(h->now, "state"), *name = h->machine->name;
         const char *next = !strcmp(state, "waiting")
@@ -422,8 +452,10 @@ static void tell_hand_out(handing *h, const json_t *answer)
               NULL);
     printf("The verdict is %s%s\n", verdict_of(h->worst), json_array_size(h->found) ? ":" : ".");
     tell_findings(h, true);
-    if (desk_ask(d, "balance", json_pack("{s:s}", "member", due_text(h->body, "member")), &balance) == EXIT_CLEAR) {
-        desk_tell(d, "[Of the term {left_um:m} are left.]", balance, NULL);
+    bool asked = desk_ask(d, "balance", json_pack("{s:s}", "member", due_text(h->body, "member")), &balance) ==
+                 EXIT_CLEAR;
+    if (asked && json_is_integer(json_object_get(balance, "left_um"))) {
+        desk_tell(d, "Of the term {left_um:m} are left.", balance, NULL);
     }
     if (due_int(answer, "waived_um", 0) > 0) {
         desk_tell(d, "{waived_um:m} are drawn from waivers.", answer, NULL);

@@ -184,20 +184,11 @@ int run_off(const cli_call *call)
         }
     }
     if (status == EXIT_CLEAR) {
-        json_t *more = json_deep_copy(body);
-        if (place && !d.json) {
-            json_object_set(more, "run", json_object_get(run, "run"));
-            json_object_set(more, "member", json_object_get(run, "member"));
-        }
         status = desk_book_and_tell(&d, body);
         body = NULL;
         if (status == EXIT_CLEAR && !d.json && place) {
-            desk_tell(&d,
-                      "It lies on place {place} of the shelf for member {member}, until {kept_until:until}. "
-                      "proveout shelf label {run} makes its label.",
-                      more, NULL);
+            desk_tell(&d, "proveout shelf label {run} makes its label.", run, NULL);
         }
-        json_decref(more);
     }
     json_decref(body);
     json_decref(run);
