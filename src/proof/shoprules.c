@@ -119,13 +119,14 @@ void po_judge_spool_short(po_judging *j)
     if (!(need > 0) || isnan(have)) {
         return;
     }
+    have = fmax(have, 0); /* a book can say that more was used than was there */
     if (have < need + end && have >= need) {
         po_say(j, PO_GRADE_ASK, "Take a fuller spool.",
                "The spool holds %.0f g; the job needs %.0f g, and the last %.0f g of a spool can't be relied on.", have,
                fmin(need, 1e9), end);
     } else if (have < need) {
         po_say(j, PO_GRADE_ASK, "Take a fuller spool.",
-               "The spool holds %.0f g; the job needs %.0f g: %.0f g (%s) are missing.", fmax(have, 0), fmin(need, 1e9),
+               "The spool holds %.0f g; the job needs %.0f g: %.0f g (%s) are missing.", have, fmin(need, 1e9),
                fmax(fmin(need - have, 1e9), 1), po_metres_text(j, mm * (need - have) / need));
     } else if (have < need * (1 + LIM_SPOOL_RESERVE / 100.0)) {
         po_say(j, PO_GRADE_NOTE, "Look at the spool before the run, and have the next one at hand.",
