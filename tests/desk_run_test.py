@@ -107,7 +107,7 @@ def a_day():
     assert show(run)["seen_by"] == "m1001"
     desk.at("11:20")
     says(desk.run("run", "ended", run, "--at", "11:30", status=2), "that is still to come")
-    said = desk.run("run", "ended", run, "--at", "11:04")
+    said = desk.run("run", "ended", run, "--at", "11:04", "--took", "54m")
     says(said, f"Run {run} on Alder has ended after 0:54 h.", "below 40 C by its own display", f"proveout run off {run}.")
     assert machine("Alder")["state"] == "waiting"
     assert messages(run) == [("done", f"Run {run} on Alder is done. The bed has to cool first; the desk takes the part off.")]

@@ -87,10 +87,8 @@ po_status po_apply_run_ended(po_book *book, po_err *err)
     po_run_row r = {0};
     po_status s = po_run_take(book, "out", &r, err);
     s = s == PO_OK ? po_run_end_time(book, &r, &at, err) : s;
-    if (po_field_has(book->body, "seconds")) {
+    if (po_field_has(book->body, "seconds")) { /* no other clock knows it: an act is often booked long after the end */
         seconds = po_field_int(book->body, "seconds");
-    } else if (r.started_ms >= 0) {
-        seconds = (at - r.started_ms + 500) / 1000;
     }
     s = s == PO_OK
             ? po_store_do(book->store, NULL, err,
