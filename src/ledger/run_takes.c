@@ -206,7 +206,7 @@ po_status po_takes_settle(po_book *book, const po_run_row *run, int64_t um, int6
                           int64_t ended_ms, int64_t *ret_mg, po_err *err)
 {
     take takes[TAKES_MOST];
-    int64_t weights[TAKES_MOST], shares[TAKES_MOST], sum = 0;
+    int64_t weights[TAKES_MOST] = {0}, shares[TAKES_MOST], sum = 0;
     int n = 0;
     po_status s = uses ? adds_up(uses, um, err) : PO_OK;
     s = s == PO_OK ? load(book->store, run, takes, &n, err) : s;
@@ -229,7 +229,7 @@ po_status po_takes_settle(po_book *book, const po_run_row *run, int64_t um, int6
         s = weigh(&takes[i], err);
         weights[i] = takes[i].mg < 0 ? 0 : takes[i].mg;
     }
-    if (mg >= 0) { /* the scale knows better than lengths */
+    if (s == PO_OK && mg >= 0) { /* the scale knows better than lengths */
         share(mg, weights, n, shares);
         for (int i = 0; i < n; i++) {
             takes[i].mg = shares[i];
