@@ -26,7 +26,11 @@ static const cli_family families[] = {
     {cli_outbox_verbs, "what members should hear, and sending it"},
     {cli_spool_verbs, "spools: added, weighed, dried, used up; waste"},
     {cli_import_verbs, "members from a file"},
-    {cli_ledger_verbs, "the book itself: made, verified, acts taken back, files kept beside it"},
+    {cli_term_verbs, "terms: opened, closed, in one report"},
+    {cli_ledger_verbs, "the book itself: made, shown, verified, acts taken back, files kept beside it"},
+    {cli_backup_verb, NULL},
+    {cli_restore_verb, NULL},
+    {cli_export_verbs, "the book for other programs"},
     {cli_file_verbs, "job files and photos that are kept beside the book"},
     {cli_help_verb, NULL},
 };

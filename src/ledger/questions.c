@@ -148,3 +148,27 @@ po_status po_ask_events(po_store *store, const json_t *p, int64_t now, json_t *r
     }
     return s;
 }
+
+po_status po_ask_book(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
+{
+    po_tail tail = {0};
+    char hash[2 * PO_HASH + 1];
+    int64_t version = 0, first = 0, pages = 0, size = 0;
+    bool any = false;
+    (void)p;
+    (void)now;
+    po_put_text(ret, "format", "proveout/book/1");
+    po_status s = po_event_tail(store, &tail, err);
+    s = s == PO_OK ? po_store_number(store, &version, NULL, err, "PRAGMA user_version", "") : s;
+    s = s == PO_OK ? po_store_number(store, &pages, NULL, err, "PRAGMA page_count", "") : s;
+    s = s == PO_OK ? po_store_number(store, &size, NULL, err, "PRAGMA page_size", "") : s;
+    s = s == PO_OK ? po_store_number(store, &first, &any, err, "SELECT at_ms FROM events ORDER BY seq LIMIT 1", "") : s;
+    po_hex(hash, tail.hash);
+    po_put_int(ret, "version", version);
+    po_put_int(ret, "events", tail.seq);
+    po_put_int(ret, "bytes", pages * size);
+    json_object_set_new(ret, "first_ms", any ? json_integer(first) : json_null());
+    json_object_set_new(ret, "last_ms", any ? json_integer(tail.at_ms) : json_null());
+    po_put_text(ret, "last_hash", any ? hash : NULL);
+    return s;
+}
