@@ -136,6 +136,9 @@ static const struct {
     {"SELECT m.id FROM persons p LEFT JOIN members m ON m.member = p.member WHERE coalesce(m.state, 'forgotten') = "
      "'forgotten'",
      "a name is kept of somebody who is no member (row %lld)"},
+    {"SELECT m.id FROM secrets s LEFT JOIN members m ON m.member = s.member WHERE coalesce(m.state, 'forgotten') = "
+     "'forgotten'",
+     "a secret is kept of somebody who is no member (row %lld)"},
     {"SELECT r.id FROM runs r JOIN machines m ON m.machine = r.machine WHERE r.state IN ('out', 'ended', 'failed') AND "
      "m.state IN ('resting', 'retired')",
      "run %lld is out with a machine that rests or has left the shop"},

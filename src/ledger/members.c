@@ -212,5 +212,6 @@ po_status po_apply_member_forget(po_book *book, po_err *err)
             "UPDATE members SET last = ?1, state = 'forgotten', reason = NULL, until_ms = NULL WHERE id = ?2", "ii",
             book->event, m.id);
     }
-    return s == PO_OK ? po_store_do(book->store, NULL, err, "DELETE FROM persons WHERE member = ?1", "t", number) : s;
+    s = s == PO_OK ? po_store_do(book->store, NULL, err, "DELETE FROM persons WHERE member = ?1", "t", number) : s;
+    return s == PO_OK ? po_store_do(book->store, NULL, err, "DELETE FROM secrets WHERE member = ?1", "t", number) : s;
 }

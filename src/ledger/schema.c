@@ -1,6 +1,6 @@
 /* What the book's file holds, and how older books become new ones. SPDX-License-Identifier: Apache-2.0
  *
- * events and persons are what is kept; all other tables follow from the events (columns.h says what each column is). So an
+ * events, persons and secrets are what is kept; all other tables follow from the events (columns.h says what each column is). So an
  * older book is brought up by throwing its derived tables away and making the new ones, empty; "derived" then says that they
  * are due, and whoever opens the book makes them from the events before anything else (po_ledger_open).
  * "before" holds what the rows of an act were: an act can be taken back only while its rows are still its own. */
@@ -29,6 +29,11 @@ static const po_schema_step steps[] = {
     /* The derived tables of version 1, so far as a book of that version has them, and all of version 2. */
     {PO_SCHEMA_VERSION,
      {
+         /* Hashes of passwords and PINs, beside persons: kept, and made from nothing. changed: another number by chance after
+     * every change. */
+         "CREATE TABLE IF NOT EXISTS secrets(member TEXT PRIMARY KEY, changed INTEGER NOT NULL, password TEXT, pin "
+         "TEXT)"
+         " STRICT, WITHOUT ROWID;",
          "DROP TABLE IF EXISTS before; DROP TABLE IF EXISTS undone; DROP TABLE IF EXISTS draws; DROP TABLE IF EXISTS "
          "runs;",
          "DROP TABLE IF EXISTS waivers; DROP TABLE IF EXISTS permits; DROP TABLE IF EXISTS terms; DROP TABLE IF EXISTS "

@@ -318,10 +318,16 @@ static po_status restore(po_book *book, const old_row *rows, int n, int64_t even
     }
     for (int i = 0; s == PO_OK && i < n; i++) {
         const po_table_sql *t = &po_tables[rows[i].table];
-        if (rows[i].table == PO_T_MEMBERS && !rows[i].was) {
+        if (rows[i].table == PO_T_MEMBERS && !rows[i].was &&
+            book->answer) { /* not in a replay: the number may be another's by now */
             s = po_store_do(book->store, NULL, err,
                             "DELETE FROM persons WHERE member = (SELECT member FROM members WHERE id = ?1)", "i",
                             rows[i].id);
+            s = s == PO_OK
+                    ? po_store_do(book->store, NULL, err,
+                                  "DELETE FROM secrets WHERE member = (SELECT member FROM members WHERE id = ?1)", "i",
+                                  rows[i].id)
+                    : s;
         }
         if (s == PO_OK) {
             s = rows[i].was ? po_store_do(book->store, NULL, err, t->restore, "ti", rows[i].was, rows[i].id)
