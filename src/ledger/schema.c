@@ -55,6 +55,7 @@ static const po_schema_step steps[] = {
          "CREATE INDEX runs_came_out ON runs(outcome) WHERE outcome IS NOT NULL;",
          "CREATE INDEX runs_dropped ON runs(id) WHERE state = 'dropped';",
          "CREATE INDEX runs_not_back ON runs(state) WHERE state IN ('reserved', 'out', 'ended', 'failed');",
+         "CREATE INDEX runs_by ON runs(permit) WHERE permit IS NOT NULL;",
          "CREATE INDEX runs_of_job ON runs(sha256);",
          "CREATE UNIQUE INDEX machine_taken ON runs(machine) WHERE state IN ('out', 'ended', 'failed');",
          "CREATE INDEX draws_of_run ON draws(run);",
@@ -70,9 +71,10 @@ static const po_schema_step steps[] = {
          "CREATE INDEX takes_of_run ON takes(run);",
          "CREATE INDEX takes_of_spool ON takes(spool);",
          "CREATE UNIQUE INDEX place_taken ON parts(place) WHERE state = 'shelf' AND place IS NOT NULL;",
+         "CREATE INDEX parts_of ON parts(run);",
          "CREATE INDEX parts_on_shelf ON parts(kept_until_ms) WHERE state = 'shelf';",
          "CREATE INDEX tickets_waiting ON tickets(taken_ms) WHERE state IN ('waiting', 'called');",
-         "CREATE INDEX tickets_of ON tickets(member);",
+         "CREATE INDEX tickets_of ON tickets(member); CREATE INDEX tickets_for ON tickets(run) WHERE run IS NOT NULL;",
          "CREATE INDEX messages_waiting ON messages(at_ms) WHERE state = 'waiting';",
          "CREATE INDEX messages_of ON messages(run); CREATE INDEX messages_to ON messages(member);",
          "CREATE INDEX messages_dropped ON messages(id) WHERE state = 'dropped';",
@@ -111,14 +113,16 @@ const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof step
 #define NUMBER_(n) #n
 #define NUMBER(n) NUMBER_(n)
 
-/* The number of a table stands in "before" as text of SQL: ?4 would do, but the texts are constants. */
+/* A row is restored without its id, which it has: naming it would make SQLite look for all that refers to it. Of a column that
+ * is named twice, as "last", the second counts.
+ * The number of a table stands in "before" as text of SQL: ?4 would do, but the texts are constants. */
 const po_table_sql po_tables[PO_T_COUNT] = {
 #define TABLE(id, table, COLUMNS)                                                                                      \
     [PO_T_##id] = {#table,                                                                                             \
      "INSERT INTO before(event, n, tbl, id, was) SELECT ?1, ?2, ?4, id, json_object('id', id" COLUMNS(PAIR)            \
      ") FROM " #table " WHERE id = ?3",                                                                                \
      "SELECT last FROM " #table " WHERE id = ?1",                                                                      \
-     "UPDATE " #table " SET (id" COLUMNS(NAME) ") = (SELECT ?2" COLUMNS(PULL) ") WHERE id = ?2",                       \
+     "UPDATE " #table " SET (last" COLUMNS(NAME) ") = (SELECT 0" COLUMNS(PULL) ") WHERE id = ?2",                       \
      "DELETE FROM " #table " WHERE id = ?1", "DELETE FROM " #table, "SELECT * FROM " #table " ORDER BY id",                                \
      "SELECT coalesce(max(id), 0) + 1 FROM " #table},
 #include "ledger/tables.inc"
