@@ -118,6 +118,20 @@ int desk_refused(const desk *d, const char *what, const po_err *err)
                   : cli_fail(exit_of(err->code), "%s", err->msg);
 }
 
+/* A clock that was set back, or never set: the book's own time does not go back (docs/ledger.md), and the desk should know. */
+static void tell_behind(const po_act_done *done)
+{
+    json_t *answer = json_loads(done->answer, 0, NULL);
+    long long minutes = (long long)json_integer_value(json_object_get(answer, "clock_behind_ms")) / 60000;
+    json_decref(answer);
+    if (minutes > 0) { /* less is two computers that are not quite of one mind */
+        cli_fail(EXIT_CLEAR,
+                 "the clock stands %lld minute%s behind the book's last entry, so this was booked at the time of that "
+                 "entry; set the computer's clock right",
+                 minutes, minutes == 1 ? "" : "s");
+    }
+}
+
 int desk_acts(desk *d, const char *const *names, json_t *const *bodies, size_t n, po_act_done *ret_done,
               json_t **ret_answers)
 {
@@ -136,6 +150,8 @@ int desk_acts(desk *d, const char *const *names, json_t *const *bodies, size_t n
     po_err err;
     if (status == EXIT_CLEAR && po_ledger_act_all(d->ledger, acts, n, d->arena, ret_done, &failed, &err) != PO_OK) {
         status = desk_refused(d, names[failed], &err);
+    } else if (status == EXIT_CLEAR && n > 0) {
+        tell_behind(&ret_done[n - 1]);
     }
     for (size_t i = 0; i < n; i++) {
         if (texts) {
