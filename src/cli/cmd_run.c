@@ -242,26 +242,24 @@ EXAMPLES(list, {"proveout run list --state out", "what is out now"},
 EXAMPLES(show, {"proveout run show 12", "run 12 with all that belongs to it"});
 EXAMPLES(sum, {"proveout run sum --by month", "a year, month by month"},
          {"proveout run sum --by cause --from 2026-09-21", "why runs failed since then"});
-EXAMPLES(reserve, {"proveout run reserve m1001 12.5 --machine Alder --took 2:10", "12.5 m on Alder, some time"},
-         {"proveout run reserve m1001 bracket.gcode --machine Alder --promise 2026-11-27T10:30",
+EXAMPLES(reserve, {"proveout run reserve 10041 12.5 --machine Alder --took 2:10", "12.5 m on Alder, some time"},
+         {"proveout run reserve 10041 bracket.gcode --machine Alder --promise +1d",
           "a job that is proved now, with a promised start"});
-EXAMPLES(drop, {"proveout run drop 12 --reason \"not needed any more\"", "the reservation is given up"});
-EXAMPLES(hand_out, {"proveout run hand-out m1001 bracket.gcode --machine Alder", "Alder goes out with its stick"},
-         {"proveout run hand-out m1001 bracket.gcode --machine Alder --yes",
-          "the verdict was ask, and the desk decided"},
-         {"proveout run hand-out m1001 bracket.gcode --run 12 --ticket 7 --course design-1",
-          "of a reservation and a waiting ticket"});
+EXAMPLES(drop, {"proveout run drop 13 --reason \"not needed any more\"", "the reservation is given up"});
+EXAMPLES(
+    hand_out, {"proveout run hand-out 10041 bracket.gcode --run 12 --purpose \"a lamp\"", "what was reserved goes out"},
+    {"proveout run hand-out 10041 bracket.gcode --machine Alder --ticket 7", "Alder with its stick; a ticket's turn"},
+    {"proveout run hand-out 10041 bracket.gcode --machine Birch --yes", "the verdict was ask, and the desk decided"});
 EXAMPLES(start, {"proveout run start 12 --all-good", "all five points were seen"},
          {"proveout run start 12 --heated yes --stream yes --bed yes --gap yes --spool yes", "one by one"});
 EXAMPLES(watched, {"proveout run watched 12 good", "the first layer is down and good"});
-EXAMPLES(ended, {"proveout run ended 12 --at 15:10 --took 2:04", "it ended a while ago"});
+EXAMPLES(ended, {"proveout run ended 12 --took 2:04", "it has finished, by its own clock after 2 h 4 min"});
 EXAMPLES(off, {"proveout run off 12", "to the next place of the shelf"},
          {"proveout run off 12 --to member", "its member takes it along"});
 EXAMPLES(take_back, {"proveout run take-back --machine Alder", "the proof offers the metres"},
          {"proveout run take-back --stick A1 --counter 11.8 --good", "by the machine's counter; it came out good"});
 EXAMPLES(failed,
-         {"proveout run failed 12 --height 34 --at 03:20 --symptom \"part came loose\" --cause handling --to waste "
-          "--recycled-g 21",
+         {"proveout run failed 12 --height 34 --at 03:20 --cause handling --to waste --back",
           "all of a night's failure in one go"},
          {"proveout run failed 12 --percent 40", "the rest can follow"});
 EXAMPLES(outcome, {"proveout run outcome 12 good", "it came out good"},

@@ -17,7 +17,7 @@ static const cli_family families[] = {
     {cli_course_verbs, "courses and their assignments"},
     {cli_group_verbs, "groups whose members print together"},
     {cli_fund_verbs, "funds that pay for runs"},
-    {cli_run_verbs, "runs: reserved, handed out, started, watched, ended or failed, back, how they came out"},
+    {cli_run_verbs, "runs: handed out, started, watched, ended or failed, back, how they came out"},
     {cli_shelf_verbs, "parts on the shelf: where they lie, collected, recycled, labels"},
     {cli_machine_verbs, "machines: how they stand, tags, rests, what is fitted, gap checks, history"},
     {cli_stick_verbs, "sticks: whose they are, where they are, what is on them"},
