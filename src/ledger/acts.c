@@ -52,7 +52,7 @@ static po_status remember(po_book *book, po_table table, int64_t id, bool made, 
     if (seen(book, table, id)) {
         return PO_OK;
     }
-    if (book->n_before == (int)(sizeof book->touched / sizeof book->touched[0])) {
+    if (book->n_before == PO_TOUCHED_MOST) {
         return po_fail(err, PO_E_LIMIT, "one act may not change more than %d rows of the book", book->n_before);
     }
     book->touched[book->n_before].table = table;

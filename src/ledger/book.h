@@ -9,7 +9,11 @@
 #include "ledger/store.h"
 #include "proveout/ledger.h"
 
-enum { PO_HASH = 32, PO_BEFORE_KEPT = 20000 }; /* how many events back an act can be taken back */
+enum {
+    PO_HASH = 32,
+    PO_BEFORE_KEPT = 20000, /* how many events back an act can be taken back */
+    PO_TOUCHED_MOST = 128   /* rows that one act may change */
+};
 
 typedef enum po_role { PO_ROLE_NONE, PO_ROLE_MEMBER, PO_ROLE_DESK, PO_ROLE_KEEPER } po_role;
 
@@ -53,7 +57,7 @@ typedef struct po_book {
     struct {
         po_table table;
         int64_t id;
-    } touched[128];
+    } touched[PO_TOUCHED_MOST];
 } po_book;
 
 /* Check the act against the book and write what follows from it. */

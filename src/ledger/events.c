@@ -81,9 +81,15 @@ static po_status apply(po_book *book, const po_act_kind *kind, po_err *err)
     if (s != PO_OK) {
         return s;
     }
+    po_member m = {0};
+    if (book->role == PO_ROLE_NONE && po_member_find(book->store, book->by, book->at_ms, &m, NULL) == PO_OK &&
+        m.suspended) {
+        return po_fail(err, PO_E_CONFLICT, "%s may not do %s while suspended (%s); member resume ends it", book->by,
+                       kind->verb->name, m.reason);
+    }
     if (book->role < kind->who) {
-        return po_fail(err, PO_E_CONFLICT, "%s may not do %s: it takes the role %s", book->by, kind->verb->name,
-                       po_role_word(kind->who));
+        return po_fail_at(err, PO_E_CONFLICT, "by", 0, 0, "%s may not do %s: it takes the role %s", book->by,
+                          kind->verb->name, po_role_word(kind->who));
     }
     s = kind->apply(book, err);
     if (s == PO_OK && book->event > PO_BEFORE_KEPT) {

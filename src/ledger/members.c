@@ -35,7 +35,7 @@ static po_status look_up(po_store *store, const char *number, int64_t at_ms, po_
         m.role = role_from(po_rows_text(rows, 1));
         m.until_ms = po_rows_kind(rows, 4) == 'n' ? 0 : po_rows_int(rows, 4);
         m.suspended = *ret_state == 1 && (m.until_ms == 0 || m.until_ms > at_ms);
-        snprintf(m.reason, sizeof m.reason, "%s", reason ? reason : "");
+        po_cut_text(m.reason, sizeof m.reason, reason);
     }
     s = po_rows_end(rows, err);
     *ret = m;
@@ -173,6 +173,12 @@ po_status po_apply_member_resume(po_book *book, po_err *err)
     if (s == PO_OK && !m.suspended) {
         return po_fail(err, PO_E_CONFLICT, "member %s is not suspended", po_field_text(book->body, "member"));
     }
+    if (s == PO_OK && m.role > PO_ROLE_MEMBER && book->role < PO_ROLE_KEEPER && book->answer) { /* older programs let */
+        return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0,
+                          "only a keeper ends the suspension of somebody with the "
+                          "role %s",
+                          po_role_word(m.role));
+    }
     return s == PO_OK
                ? po_store_do(
                      book->store, NULL, err,
@@ -199,8 +205,8 @@ po_status po_apply_member_forget(po_book *book, po_err *err)
     }
     if (s == PO_OK) {
         s = po_store_number(book->store, &run, &out, err,
-                            "SELECT number FROM tickets WHERE member = ?1 AND state IN ('waiting', 'called') LIMIT 1", "i",
-                            m.id);
+                            "SELECT number FROM tickets WHERE member = ?1 AND state IN ('waiting', 'called') LIMIT 1",
+                            "i", m.id);
     }
     if (s == PO_OK && out) {
         return po_fail(err, PO_E_CONFLICT, "member %s waits with ticket %lld; let them leave the line first", number,

@@ -117,6 +117,7 @@ po_status po_apply_run_off(po_book *book, po_err *err)
                           "a part that is not on the shelf has no place and no time there; leave them out");
     }
     po_status s = po_run_take(book, "ended failed back", &r, err);
+    s = s == PO_OK ? po_mass_holds("recycled_mg", mg, err) : s;
     if (s == PO_OK && r.off_ms >= 0) {
         return po_fail_at(err, PO_E_CONFLICT, "run", 0, 0, "the part of run %lld is off the bed already",
                           (long long)r.id);
@@ -131,7 +132,7 @@ po_status po_apply_run_off(po_book *book, po_err *err)
         if (s == PO_OK && !material[0]) {
             return po_fail_at(
                 err, PO_E_CONFLICT, "recycled_mg", 0, 0,
-                "the book knows no spool of run %lld, so no material: leave the weight out and book waste-weigh",
+                "the book knows no spool of run %lld, so no material: leave the weight out, and spool waste books it",
                 (long long)r.id);
         }
         /* what is thrown away of a good part are its aids */

@@ -118,7 +118,7 @@ static po_status take_part(po_book *book, part_row *ret, po_err *err)
         return s == PO_OK ? po_book_touch(book, PO_T_PARTS, run, err) : s;
     }
     return !p.there ? po_fail_at(err, PO_E_CONFLICT, "run", 0, 0,
-                                 "the part of run %lld is not off its bed by the book; book run-off first", run)
+                                 "the part of run %lld is not off its bed by the book; run off books that", run)
            : strcmp(p.state, "waste") == 0
                ? po_fail_at(err, PO_E_CONFLICT, "run", 0, 0,
                             "the part of run %lld went to the waste; undo that act if it is wrong", run)
@@ -169,11 +169,12 @@ po_status po_apply_shelf_recycle(po_book *book, po_err *err)
     char material[72] = "";
     part_row p = {0};
     po_status s = take_part(book, &p, err);
+    s = s == PO_OK ? po_mass_holds("mg", mg, err) : s;
     s = s == PO_OK && mg > 0 ? po_run_material(book->store, p.run.id, material, err) : s;
     if (s == PO_OK && mg > 0 && !material[0]) {
         return po_fail_at(
             err, PO_E_CONFLICT, "mg", 0, 0,
-            "the book knows no spool of run %lld, so no material: leave the weight out and book waste-weigh",
+            "the book knows no spool of run %lld, so no material: leave the weight out, and spool waste books it",
             (long long)p.run.id);
     }
     s = s == PO_OK ? leaves(book, p.run.id, "waste", NULL, err) : s;

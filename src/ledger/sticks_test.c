@@ -31,7 +31,7 @@ static void taken_back(kit *k, const char *act, const char *body)
     OK(kit_act(k, act, "keeper", "%s", body));
     unsigned long long event = (unsigned long long)k->done.event;
     assert_string_not_equal(before, kit_ask(k, "sticks", "{}"));
-    OK(kit_act(k, "undo", "desk", "{\"event\":%llu}", event));
+    OK(kit_act(k, "undo", "keeper", "{\"event\":%llu}", event));
     assert_string_equal(before, kit_ask(k, "sticks", "{}"));
 }
 

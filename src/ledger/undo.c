@@ -9,8 +9,6 @@
 
 #include "ledger/book.h"
 
-enum { ROWS_MOST = 64 };
-
 typedef struct old_row {
     po_table table;
     int64_t id;
@@ -32,15 +30,6 @@ static const struct {
     {PO_T_MEMBERS, "SELECT min(last) FROM messages WHERE member = ?1", "event"},
     {PO_T_RUNS, "SELECT min(last) FROM messages WHERE run = ?1 AND last <> ?1", "event"},
     {PO_T_ROUNDS, "SELECT max(last) FROM found WHERE round = ?1", "event"},
-    {PO_T_MACHINES,
-     "SELECT min(f.last) FROM found f WHERE f.machine = ?1 AND f.last <> (SELECT last FROM machines WHERE id = ?1)",
-     "event"},
-    {PO_T_MACHINES,
-     "SELECT min(s.last) FROM sticks s WHERE s.machine = ?1 AND s.last <> (SELECT last FROM machines WHERE id = ?1)",
-     "event"},
-    {PO_T_MACHINES,
-     "SELECT min(t.last) FROM tools t WHERE t.machine = ?1 AND t.last <> (SELECT last FROM machines WHERE id = ?1)",
-     "event"},
     {PO_T_STICKS, "SELECT min(r.id) FROM sticks s JOIN runs r ON r.id > s.id AND r.stick = s.stick WHERE s.id = ?1",
      "run"},
     {PO_T_MEMBERS, "SELECT min(id) FROM belongs WHERE member = ?1", "event"},
@@ -69,6 +58,12 @@ static const struct {
      "run"},
     {PO_T_RUNS, "SELECT min(id) FROM files WHERE run = ?1", "file"},
     {PO_T_RUNS, "SELECT max(last) FROM waste WHERE run = ?1", "event"},
+    /* what came back after a weighing took nothing from the spool, for the scale had seen it */
+    {PO_T_WEIGHINGS,
+     "SELECT min(t.last) FROM weighings w JOIN takes t ON t.spool = w.spool JOIN runs r ON r.id = t.run WHERE w.id = "
+     "?1 "
+     "AND t.last > w.id AND r.state IN ('failed', 'back')",
+     "event"},
 };
 
 static void free_rows(old_row *rows, int n)
@@ -78,7 +73,7 @@ static void free_rows(old_row *rows, int n)
     }
 }
 
-static po_status load(po_book *book, int64_t event, old_row rows[ROWS_MOST], int *ret_n, po_err *err)
+static po_status load(po_book *book, int64_t event, old_row rows[PO_TOUCHED_MOST], int *ret_n, po_err *err)
 {
     po_rows *r = NULL;
     int n = 0;
@@ -87,7 +82,7 @@ static po_status load(po_book *book, int64_t event, old_row rows[ROWS_MOST], int
     if (s != PO_OK) {
         return s;
     }
-    while (s == PO_OK && n < ROWS_MOST && po_rows_next(r)) {
+    while (s == PO_OK && n < PO_TOUCHED_MOST && po_rows_next(r)) {
         const char *was = po_rows_text(r, 2);
         rows[n] = (old_row){(po_table)po_rows_int(r, 0), po_rows_int(r, 1), was ? strdup(was) : NULL};
         if (was && !rows[n].was) {
@@ -196,6 +191,10 @@ static const struct {
      "'called' AND o.offered = json_extract(?2, '$.offered') AND o.called_ms < json_extract(?2, '$.until_ms') WHERE "
      "r.id = ?1 AND json_extract(?2, '$.state') = 'called' AND o.last <> ?3",
      "the machine is kept for another ticket since event"},
+    {PO_T_TICKETS,
+     "SELECT m.last FROM tickets t JOIN members m ON m.id = t.member WHERE t.id = ?1 AND m.state = 'forgotten' AND "
+     "json_extract(?2, '$.state') IN ('waiting', 'called') AND m.last <> ?3",
+     "its member was forgotten by event"},
     {PO_T_ROUNDS,
      "SELECT o.id FROM rounds r JOIN rounds o ON o.id <> r.id AND o.done_ms IS NULL WHERE r.id = ?1 AND "
      "json_extract(?2, '$.done_ms') IS NULL AND o.last <> ?3",
@@ -250,6 +249,11 @@ static const struct {
      "'empty') "
      "WHERE t.id = ?1 AND t.spool IS NOT s.id AND s.last <> ?3",
      "the spool that was there is in the dryer or empty by event"},
+    {PO_T_TOOLS,
+     "SELECT m.last FROM tools t JOIN machines m ON m.id = t.machine WHERE t.id = ?1 AND json_extract(?2, '$.spool') "
+     "IS "
+     "NOT NULL AND m.state = 'retired' AND m.last <> ?3",
+     "its machine has left the shop by event"},
     {PO_T_MACHINES,
      "SELECT r.last FROM machines m JOIN runs r ON r.machine = m.machine AND r.state IN ('out', 'ended', 'failed') "
      "WHERE m.id = ?1 AND json_extract(?2, '$.state') = 'resting' AND r.last <> ?3",
@@ -262,6 +266,11 @@ static const struct {
     {PO_T_SPOOLS,
      "SELECT last FROM tools WHERE spool = ?1 AND json_extract(?2, '$.state') IN ('drying', 'empty') AND last <> ?3",
      "the spool was loaded by event"},
+    /* a run that came back meanwhile took nothing from it, for it was used up */
+    {PO_T_SPOOLS,
+     "SELECT min(t.last) FROM spools s JOIN takes t ON t.spool = s.id JOIN runs r ON r.id = t.run WHERE s.id = ?1 AND "
+     "s.state = 'empty' AND json_extract(?2, '$.state') <> 'empty' AND r.state IN ('failed', 'back') AND t.last > ?3",
+     "a run that it was used for was booked by event"},
 };
 
 static po_status clash_of(po_book *book, const old_row *row, int64_t event, po_err *err)
@@ -302,6 +311,35 @@ static po_status waivers_hold(po_book *book, po_err *err, const old_row *row)
     return s;
 }
 
+/* A machine's row that the act made: it goes, but where others name the machine since, they would have made it. */
+static po_status unmake_machine(po_book *book, int64_t id, po_err *err)
+{
+    int64_t named = 0;
+    po_status s = po_store_number(
+        book->store, &named, NULL, err,
+        "SELECT EXISTS(SELECT 1 FROM sticks WHERE machine = ?1) OR EXISTS(SELECT 1 FROM tools WHERE machine = ?1) OR "
+        "EXISTS(SELECT 1 FROM found WHERE machine = ?1) OR EXISTS(SELECT 1 FROM machines m JOIN runs r ON r.machine = "
+        "m.machine WHERE m.id = ?1 AND r.state NOT IN ('reserved', 'dropped'))",
+        "i", id);
+    if (s != PO_OK) {
+        return s;
+    }
+    return named ? po_store_do(book->store, NULL, err,
+                               "UPDATE machines SET last = ?1, state = 'in-use', reason = NULL, photo = NULL, since_ms "
+                               "= NULL, surface = NULL, fitted_ms = NULL, gap_ms = NULL, gap_by = NULL, gap_um = NULL "
+                               "WHERE id = ?2",
+                               "ii", book->event, id)
+                 : po_store_do(book->store, NULL, err, po_tables[PO_T_MACHINES].drop, "i", id);
+}
+
+static po_status put_back(po_book *book, const old_row *row, po_err *err)
+{
+    const po_table_sql *t = &po_tables[row->table];
+    return row->was                      ? po_store_do(book->store, NULL, err, t->restore, "ti", row->was, row->id)
+           : row->table == PO_T_MACHINES ? unmake_machine(book, row->id, err)
+                                         : po_store_do(book->store, NULL, err, t->drop, "i", row->id);
+}
+
 static po_status restore(po_book *book, const old_row *rows, int n, int64_t event, po_err *err)
 {
     int64_t member = 0, term = 0, before = 0, after = 0;
@@ -317,7 +355,6 @@ static po_status restore(po_book *book, const old_row *rows, int n, int64_t even
         s = left_of(book, member, term, &before, err);
     }
     for (int i = 0; s == PO_OK && i < n; i++) {
-        const po_table_sql *t = &po_tables[rows[i].table];
         if (rows[i].table == PO_T_MEMBERS && !rows[i].was &&
             book->answer) { /* not in a replay: the number may be another's by now */
             s = po_store_do(book->store, NULL, err,
@@ -329,10 +366,7 @@ static po_status restore(po_book *book, const old_row *rows, int n, int64_t even
                                   rows[i].id)
                     : s;
         }
-        if (s == PO_OK) {
-            s = rows[i].was ? po_store_do(book->store, NULL, err, t->restore, "ti", rows[i].was, rows[i].id)
-                            : po_store_do(book->store, NULL, err, t->drop, "i", rows[i].id);
-        }
+        s = s == PO_OK ? put_back(book, &rows[i], err) : s;
     }
     for (int i = 0; s == PO_OK && i < n; i++) {
         s = waivers_hold(book, err, &rows[i]);
@@ -348,6 +382,37 @@ static po_status restore(po_book *book, const old_row *rows, int n, int64_t even
                           po_metres(m, -after));
     }
     return s;
+}
+
+/* Whoever takes an act back may do it, and what is final stays so: of staff, and of what was given away, a keeper decides.
+ * Older programs were less strict: a replay takes what they booked. */
+static po_status may_take_back(po_book *book, int64_t event, po_err *err)
+{
+    po_rows *rows = NULL;
+    if (!book->answer) {
+        return PO_OK;
+    }
+    po_status s = po_store_ask(book->store, &rows, err,
+                               "SELECT act, act = 'money-book' AND json_extract(body, '$.kind') = 'gift' OR "
+                               "EXISTS(SELECT 1 FROM before b JOIN "
+                               "members m ON m.id = b.id WHERE b.event = seq AND b.tbl = ?2 AND m.role <> 'member') "
+                               "FROM events WHERE seq = ?1",
+                               "ii", event, (int64_t)PO_T_MEMBERS);
+    if (s != PO_OK) {
+        return s;
+    }
+    const po_act_kind *kind = po_rows_next(rows) ? po_act_find(po_rows_text(rows, 0)) : NULL;
+    bool keeper = kind && (kind->who == PO_ROLE_KEEPER || po_rows_int(rows, 1) != 0);
+    s = po_rows_end(rows, err);
+    if (s == PO_OK && kind && !kind->undoable) {
+        return po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
+                          "event %lld: a %s can not be taken back; book what sets it right", (long long)event,
+                          kind->verb->name);
+    }
+    return s == PO_OK && keeper && book->role < PO_ROLE_KEEPER
+               ? po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
+                            "%.60s may not take back this %s: it takes the role keeper", book->by, kind->verb->name)
+               : s;
 }
 
 po_status po_apply_undo(po_book *book, po_err *err)
@@ -368,8 +433,9 @@ po_status po_apply_undo(po_book *book, po_err *err)
                           "event %lld is more than %d events ago, too long to be taken back; book what sets it right",
                           (long long)event, PO_BEFORE_KEPT);
     }
-    old_row rows[ROWS_MOST];
+    old_row rows[PO_TOUCHED_MOST];
     int n = 0;
+    s = s == PO_OK ? may_take_back(book, event, err) : s;
     s = s == PO_OK ? load(book, event, rows, &n, err) : s;
     if (s == PO_OK && n == 0) {
         s = po_fail_at(err, PO_E_CONFLICT, "event", 0, 0, "event %lld is of a kind that can not be taken back",
