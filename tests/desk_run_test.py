@@ -316,6 +316,9 @@ def two_spools():
     assert [(t["tool"], t["spool"]) for t in row["takes"]] == [(0, "Q1"), (1, "Q2")], row["takes"]
     assert sum(t["um"] for t in row["takes"]) == row["reserved_um"] and all(t["um"] > 0 for t in row["takes"]), row["takes"]
     desk.run("run", "take-back", "--machine", "Dogwood", "--good")
+    said = desk.run("run", "hand-out", "m1003", job("small"), "--machine", "Alder", "--spool", "Q2")
+    says(said, "from spool Q2", "By the book P1 is loaded: proveout machine fit Alder --tool 0 --spool Q2.")
+    desk.run("ledger", "undo", said.split()[-1].rstrip("."))
 
 
 def asked():
@@ -330,9 +333,11 @@ def asked():
     assert [r["run"] for r in desk.js("run", "list", "--job", job("tube"))["runs"]] == [runs["night"], runs["day"]]
     assert len(desk.js("run", "list", "--from", "2026-11-27", "--until", "2026-11-27")["runs"]) == 3
     used = sum(r["used_um"] for r in runs_)
-    for by in ("machine", "member", "cause", "outcome", "month", "recipe"):
+    for by in ("machine", "material", "member", "cause", "outcome", "month", "recipe"):
         sums = desk.js("run", "sum", "--by", by)["sums"]
         assert sum(s["um"] for s in sums) == used and sum(s["runs"] for s in sums) == len(runs_), (by, sums)
+    materials = {s["key"]: s["runs"] for s in desk.js("run", "sum", "--by", "material")["sums"]}
+    assert materials == {"petg": 5, "pla": 1}, materials  # the tag of two begins with pla
     months = desk.js("run", "sum", "--by", "month", "--from", "2026-11-27")["sums"]
     assert len(months) == 1 and months[0]["runs"] == 3 and months[0]["from_ms"] == ms("2026-11-27T00:00"), months
     # a year of months, as the shop's clock has them: March and October have their own hours

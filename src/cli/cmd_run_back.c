@@ -88,8 +88,7 @@ static int find_run(desk *d, const json_t *named, returned *ret)
             return cli_fail(EXIT_USAGE,
                             "%s: no machine's stick shows there by the shop file; say which it is with --stick", mount);
         }
-        ret->stick = stick ? stick : shown ? shown->stick_label : NULL;
-        machine = machine || run || ret->stick || !shown ? machine : shown->name;
+        machine = machine || run || stick || !shown ? machine : shown->name;
     }
     if (!run && !machine && !ret->stick) {
         return cli_fail(EXIT_USAGE, "say which run is back: its number, --machine NAME or --stick ID");
@@ -97,6 +96,9 @@ static int find_run(desk *d, const json_t *named, returned *ret)
     run = run ? run : machine ? run_on(d, machine) : run_with(d, ret->stick);
     int status = run ? run_ask(d, run, &ret->run) : EXIT_STOP;
     status = status == EXIT_CLEAR ? same_machine(d, ret->run, machine) : status;
+    if (status == EXIT_CLEAR && shown && !stick && *due_text(ret->run, "stick")) {
+        ret->stick = shown->stick_label; /* what shows there is that stick */
+    }
     return status == EXIT_CLEAR ? same_stick(d, ret->run, ret->stick) : status;
 }
 

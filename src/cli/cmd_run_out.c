@@ -24,6 +24,8 @@ typedef struct handing {
     json_t *body, *now, *reservation; /* the act's; the machine's row of the book; of --run */
     json_t *found;                    /* findings that remain, as objects */
     po_grade worst;                   /* of them */
+    const char *loaded, *other;       /* the spool that is loaded by the book, where another was named for its tool */
+    int other_tool;
 } handing;
 
 /* What the book decides by itself, with a sentence of its own. */
@@ -87,6 +89,10 @@ static void sort_findings(handing *h)
         h->worst = f->grade > h->worst ? f->grade : h->worst;
         json_t *row = json_pack("{s:s, s:s, s:s, s:s}", "name", f->name, "grade", po_grade_name(f->grade), "says",
                                 f->says, "do", f->todo ? f->todo : "");
+        if (!row) { /* words of the file that are no UTF-8 */
+            row = json_pack("{s:s, s:s, s:s, s:s}", "name", f->name, "grade", po_grade_name(f->grade), "says",
+                            "The file holds words that can't be shown.", "do", "proveout check shows the whole slip.");
+        }
         json_array_append_new(h->found, row);
     }
 }
@@ -183,9 +189,11 @@ static int prove(handing *h)
         json_object_set_new(h->body, "recipe", json_string(h->p.proof->recipe->name));
     }
     json_t *file = json_string(base_name(h->path));
-    if (file) { /* a name that is no UTF-8 is left out */
-        json_object_set_new(h->body, "file", file);
+    const char *clean = desk_words(&h->d, file, DESK_TEXT); /* a name that is no UTF-8 is left out */
+    if (*clean) {
+        json_object_set_new(h->body, "file", json_string(clean));
     }
+    json_decref(file);
     return EXIT_CLEAR;
 }
 
@@ -203,10 +211,15 @@ static void put_takes(handing *h, bool spools)
         int64_t um = whole(f->tools[i].filament_mm * 1000);
         const char *spool = tool >= 0 && (size_t)tool < h->book.n_spools ? h->book.spools[tool] : NULL;
         const json_t *loaded = json_object_get(h->now, "tools");
-        for (size_t k = 0; !h->book.n_spools && k < json_array_size(loaded); k++) {
+        for (size_t k = 0; k < json_array_size(loaded); k++) {
             const json_t *row = json_array_get(loaded, k);
-            if (due_int(row, "tool", -1) == tool) {
-                spool = json_string_value(json_object_get(row, "spool"));
+            const char *there = json_string_value(json_object_get(row, "spool"));
+            if (due_int(row, "tool", -1) == tool && spool && (!there || strcmp(there, spool) != 0)) {
+                h->other = spool;
+                h->loaded = there;
+                h->other_tool = tool;
+            } else if (due_int(row, "tool", -1) == tool && !h->book.n_spools) {
+                spool = there;
             }
         }
         if (um > 0 && tool >= 0 && tool < CLI_MOST_SPOOLS) {
@@ -469,6 +482,10 @@ static void tell_hand_out(handing *h, const json_t *answer)
     const char *was = due_text(h->reservation, "sha256");
     if (*was && strcmp(was, due_text(h->body, "sha256")) != 0) {
         printf("The job is another one than was reserved.\n");
+    }
+    if (h->other) {
+        printf("By the book %s is loaded: proveout machine fit %s --tool %d --spool %s.\n",
+               h->loaded ? h->loaded : "no spool", h->machine->name, h->other_tool, h->other);
     }
     desk_tell(d, "Next, at the machine: proveout run start {run}; then {watch} min of watch.", more, NULL);
     json_decref(balance);

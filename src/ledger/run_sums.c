@@ -10,7 +10,8 @@
 #define BETWEEN "r.out_ms >= ?1 AND r.out_ms < ?2"
 #define BY \
     "CASE ?3 WHEN 'machine' THEN r.machine WHEN 'recipe' THEN r.recipe WHEN 'course' THEN r.course WHEN 'fund' THEN r.fund WHEN " \
-    "'term' THEN t.term WHEN 'member' THEN m.member WHEN 'outcome' THEN r.outcome ELSE r.cause END"
+    "'term' THEN t.term WHEN 'member' THEN m.member WHEN 'outcome' THEN r.outcome WHEN 'material' THEN (SELECT s.material FROM takes k " \
+    "JOIN spools s ON s.id = k.spool WHERE k.run = r.id ORDER BY k.tool LIMIT 1) ELSE r.cause END"
 /* clang-format on */
 
 static po_status by_month(po_store *store, const json_t *edges, json_t *ret, po_err *err)
