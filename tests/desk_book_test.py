@@ -215,7 +215,7 @@ def files_go_along():
     """A photo kept beside the book is in the backup, and comes back with it."""
     photo, sha = desk.write("photo.jpg", b"\xff\xd8\xff\xe0 a picture, as far as this test goes")
     desk.run("ledger", "attach", photo, "--machine", "Alder", "--kind", "photo")
-    says(desk.run("backup", "with.db"), "with 1 files beside it")
+    says(desk.run("backup", "with.db"), "with 1 file beside it")
     kept = os.path.join(desk.book + ".files", sha[:2], sha)
     assert os.path.exists(kept) and os.path.exists(path(os.path.join("with.db.files", sha[:2], sha)))
     os.remove(kept)

@@ -9,6 +9,8 @@
 #include "verbs.h"
 #include "whole.h"
 
+enum { FAULTS_SHOWN = 10 };
+
 /* Files of one book that another refers to; what can't be had is told. */
 static int copy_files(po_ledger *from, const char *to, po_arena *arena, int64_t *ret_copied, json_t *faults)
 {
@@ -26,6 +28,20 @@ static int copy_files(po_ledger *from, const char *to, po_arena *arena, int64_t 
     }
     po_ledger_close(copy);
     return status;
+}
+
+static void print_faults(const json_t *faults)
+{
+    size_t n = json_array_size(faults);
+    for (size_t i = 0; i < n && i < FAULTS_SHOWN; i++) {
+        for (const char *p = json_string_value(json_array_get(faults, i)); p && *p; p++) {
+            fputc((unsigned char)*p < 0x20 || *p == 0x7f ? '?' : *p, stdout);
+        }
+        fputc('\n', stdout);
+    }
+    if (n > FAULTS_SHOWN) {
+        printf("and %zu more such; --json lists them.\n", n - FAULTS_SHOWN);
+    }
 }
 
 static int backup_book(desk *d, const char *to)
@@ -53,12 +69,10 @@ static int backup_book(desk *d, const char *to)
     } else if (status == EXIT_CLEAR) {
         printf("A verified copy of the book stands at %s", to);
         if (copied) {
-            printf(", with %lld files beside it", (long long)copied);
+            printf(", with %lld file%s beside it", (long long)copied, copied == 1 ? "" : "s");
         }
         printf(". It holds names: keep it as you keep the book.\n");
-        for (size_t i = 0; i < n; i++) {
-            printf("%s\n", desk_words(d, json_array_get(faults, i), DESK_TEXT));
-        }
+        print_faults(faults);
     }
     json_decref(faults);
     return status == EXIT_CLEAR && n ? EXIT_STOP : status;
@@ -148,10 +162,9 @@ static int run_restore(const cli_call *call)
         if (aside) {
             printf("The book that was there is kept as %s.\n", aside);
         }
-        for (size_t i = 0; i < json_array_size(faults); i++) {
-            printf("%s\n", json_string_value(json_array_get(faults, i)));
-        }
+        print_faults(faults);
     }
+    status = status == EXIT_CLEAR && json_array_size(faults) ? EXIT_STOP : status;
     json_decref(faults);
     po_arena_free(arena);
     return status;

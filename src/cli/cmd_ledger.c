@@ -57,6 +57,8 @@ static int open_book(const cli_call *call, bool read_only, po_arena **ret_arena,
                               : cli_fail(EXIT_USAGE, "%s: %s", *ret_path, err.msg);
 }
 
+enum { FILES_SHOWN = 10 };
+
 /* Sentences may quote what a damaged file holds. */
 static void print_clean(const char *sentence)
 {
@@ -81,7 +83,13 @@ static int tell_faults(const cli_call *call, const char *path, const char *const
         printf("%s is in order: every event, every table that follows from them, every file that is kept.\n", path);
     } else {
         for (size_t i = 0; i < all; i++) {
-            print_clean(i < n[0] ? lists[0][i] : lists[1][i - n[0]]);
+            bool file = i >= n[0];
+            if (!file || i - n[0] < FILES_SHOWN) {
+                print_clean(file ? lists[1][i - n[0]] : lists[0][i]);
+            }
+        }
+        if (n[1] > FILES_SHOWN) {
+            printf("and %zu more such files; --json lists them.\n", n[1] - FILES_SHOWN);
         }
         if (n[0]) {
             printf("Keep this file as it is. Where only tables are named, ledger rebuild makes them anew from the "
