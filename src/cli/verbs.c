@@ -28,10 +28,10 @@ static const cli_family families[] = {
     {cli_import_verbs, "members from a file"},
     {cli_term_verbs, "terms: opened, closed, in one report"},
     {cli_ledger_verbs, "the book itself: made, shown, verified, acts taken back, files kept beside it"},
+    {cli_file_verbs, "job files and photos that are kept beside the book"},
     {cli_backup_verb, NULL},
     {cli_restore_verb, NULL},
     {cli_export_verbs, "the book for other programs"},
-    {cli_file_verbs, "job files and photos that are kept beside the book"},
     {cli_help_verb, NULL},
 };
 
