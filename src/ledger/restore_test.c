@@ -235,9 +235,59 @@ static void killed(void **state)
     kit_end(k);
 }
 
+typedef struct told {
+    uint64_t last, all;
+    int times, stop_at; /* -1: never */
+} told;
+
+static bool take_step(uint64_t events, uint64_t all, void *user)
+{
+    told *t = user;
+    assert_true(events > t->last && events <= all);
+    t->last = events;
+    t->all = all;
+    return ++t->times != t->stop_at;
+}
+
+/* Long work tells how far it is, and can be stopped: then nothing has changed. */
+static void watched(void **state)
+{
+    (void)state;
+    enum { N = 5000 };
+    static char bodies[N][40];
+    static po_act acts[N];
+    static po_act_done results[N];
+    kit one, *k = &one;
+    size_t failed = 0, n = 0;
+    const char *const *faults = NULL;
+    kit_begin(k);
+    kit_open(k);
+    for (int i = 0; i < N; i++) {
+        snprintf(bodies[i], sizeof bodies[i], "{\"member\":\"m%d\"}", i);
+        acts[i] = (po_act){"member-enrol", "desk", bodies[i]};
+    }
+    OK(po_ledger_act_all(k->ledger, acts, N, k->arena, results, &failed, &k->err));
+    told t = {.stop_at = -1};
+    po_ledger_watch(k->ledger, take_step, &t);
+    OK(po_ledger_verify(k->ledger, k->arena, &faults, &n, &k->err));
+    assert_int_equal(n, 0);
+    assert_int_equal(t.all, 2 * N); /* the chain is walked, then all is made once more */
+    assert_int_equal(t.times, 4);
+    t = (told){.stop_at = 3};
+    assert_int_equal(po_ledger_verify(k->ledger, k->arena, &faults, &n, &k->err), PO_E_CANCELLED);
+    t = (told){.stop_at = 2};
+    assert_int_equal(po_ledger_rebuild(k->ledger, &k->err), PO_E_CANCELLED);
+    assert_int_equal(t.all, N);
+    po_ledger_watch(k->ledger, NULL, NULL);
+    kit_clean(k);
+    OK(kit_act(k, "member-enrol", "desk", "{\"member\":\"last\"}"));
+    kit_end(k);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(replaced), cmocka_unit_test(not_these),
-                                       cmocka_unit_test(damaged_book), cmocka_unit_test(killed)};
+                                       cmocka_unit_test(damaged_book), cmocka_unit_test(killed),
+                                       cmocka_unit_test(watched)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
