@@ -224,7 +224,7 @@ static void failed(void **state)
     assert_int_equal(kit_number(k->done.answer, "used_seconds"), 2000);
     assert_int_equal(kit_number(k->done.answer, "used_um"), 8250000);
     assert_int_equal(run_number(k, run, "real_seconds"), 2000);
-    REFUSED(of(k, "run-off", run, ",\"to\":\"waste\",\"recycled_mg\":5"), PO_E_CONFLICT, "recycled_mg", "waste-weigh");
+    REFUSED(of(k, "run-off", run, ",\"to\":\"waste\",\"recycled_mg\":5"), PO_E_CONFLICT, "recycled_mg", "spool waste");
     run_sound(k);
     kit_end(k);
 }
