@@ -330,6 +330,8 @@ static json_t *some_value(decisions *d, const char *field, const char *kind)
 {
     static const int64_t offsets[] = {0, -60000, 60000, 3600000, -DAY, DAY, 30 * DAY, 400 * DAY, -NOON, 10000 * DAY};
     static const char *const texts[] = {"r", "because", "\xc3\xa9t\xc3\xa9", "%s {contact}"};
+    static const int64_t numbers[] = {
+        1, 2, 18, 19, 19, 23, 23, 24, 28, 29, N_HISTORY + 1, N_HISTORY + 2}; /* of history */
     static const char *const shas[] = {SHA_A, SHA_B,
                                        "cccccccccccccccccccccccccccccccccccccccccccccccccccccccccccccccc"};
     if (strchr(kind, '|')) {
@@ -344,7 +346,7 @@ static json_t *some_value(decisions *d, const char *field, const char *kind)
     }
     return strcmp(kind, "id") == 0       ? some_id(d, field)
            : strcmp(kind, "count") == 0  ? json_integer(some_count(d))
-           : strcmp(kind, "number") == 0 ? json_integer(1 + decide(d, decide(d, 2) ? 4 : 64))
+           : strcmp(kind, "number") == 0 ? json_integer(decide(d, 4) ? PICK(numbers) : 1 + decide(d, 64))
            : strcmp(kind, "time") == 0   ? json_integer(clock_ms + PICK(offsets))
            : strcmp(kind, "sha256") == 0 ? json_string(PICK(shas))
            : strcmp(kind, "flag") == 0   ? json_boolean(decide(d, 2))
@@ -376,7 +378,7 @@ static json_t *some_body(decisions *d, const char *fields)
 
 static int64_t do_decided(decisions *d, po_arena *arena)
 {
-    static const char *const who[] = {"keeper", "desk", "d1", "m1", "m9"};
+    static const char *const who[] = {"keeper", "keeper", "desk", "desk", "keeper", "d1", "m1"};
     size_t n_acts, n_questions;
     const po_ledger_verb *acts = po_ledger_acts(&n_acts), *questions = po_ledger_questions(&n_questions);
     unsigned what = decide(d, 256), by = decide(d, 8);
@@ -388,7 +390,7 @@ static int64_t do_decided(decisions *d, po_arena *arena)
     if (by == 7) {
         do_ask(verb->name, text, arena);
     } else {
-        event = do_act(verb->name, who[by < 5 ? by : by % 2], text, arena);
+        event = do_act(verb->name, who[by], text, arena);
     }
     free(text);
     json_decref(body);

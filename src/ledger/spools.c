@@ -261,7 +261,7 @@ po_status po_apply_spool_dry(po_book *book, po_err *err)
                           machine);
     }
     s = s == PO_OK ? po_book_touch(book, PO_T_SPOOLS, spool.id, err) : s;
-    int64_t until = book->at_ms + minutes * 60000;
+    int64_t until = book->at_ms + (s == PO_OK ? minutes * 60000 : 0); /* else minutes may be any number */
     s = s == PO_OK ? po_store_do(book->store, NULL, err,
                                  "UPDATE spools SET last = ?1, state = 'drying', opened_ms = coalesce(opened_ms, ?2), "
                                  "dry_until_ms = ?3, dry_c = ?4, dry_minutes = ?5 WHERE id = ?6",
