@@ -44,21 +44,48 @@ static void one_act(caller *c, const char *name, const char *by, const char *bod
     po_arena_free(arena);
 }
 
+/* An act of a run, whose number is put first. */
+static void of_run(caller *c, const char *name, uint64_t run, const char *more, po_act_done *done)
+{
+    char body[200];
+    snprintf(body, sizeof body, "{\"run\":%llu,%.150s}", (unsigned long long)run, more);
+    one_act(c, name, "desk", body, done);
+}
+
+/* Runs from beginning to end, each by a member of its own on a machine of its own, with spool, message and shelf; one act in
+ * between is taken back and done again. */
 static void *load(void *user)
 {
     caller *c = user;
     for (unsigned i = 0;; i++) {
-        char body[400];
+        char body[400], more[100];
         po_act_done done = {0};
         snprintf(body, sizeof body, "{\"member\":\"k%d-%u-%u\",\"name\":\"N\"}", c->number, c->base, i);
         one_act(c, "member-enrol", "desk", body, &done);
         snprintf(body, sizeof body,
-                 "{\"member\":\"k%d-%u-%u\",\"machine\":\"M%d-%u-%u\",\"um\":%u,\"sha256\":\"" KIT_SHA "\"}", c->number,
-                 c->base, i, c->number, c->base, i, 1000 + i);
+                 "{\"spool\":\"S%d-%u-%u\",\"material\":\"pla\",\"diameter_um\":1750,\"density_mg_cm3\":1240,\"net_"
+                 "mg\":900}",
+                 c->number, c->base, i);
+        one_act(c, "spool-add", "desk", body, &done);
+        snprintf(body, sizeof body,
+                 "{\"member\":\"k%d-%u-%u\",\"machine\":\"M%d-%u-%u\",\"um\":%u,\"sha256\":\"" KIT_SHA
+                 "\",\"spool\":\"S%d-%u-%u\"}",
+                 c->number, c->base, i, c->number, c->base, i, 1000 + i, c->number, c->base, i);
         one_act(c, "run-hand-out", "desk", body, &done);
-        snprintf(body, sizeof body, "{\"run\":%llu,\"figure\":\"proof\",\"used_um\":%u}",
-                 (unsigned long long)done.event, 999 + i);
-        one_act(c, "run-take-back", "desk", body, &done);
+        uint64_t run = done.event;
+        of_run(c, "run-start", run,
+               "\"heated\":true,\"stream_steady\":true,\"bed_clean\":true,\"gap_good\":true,\"spool_right\":true",
+               &done);
+        snprintf(more, sizeof more, "\"percent\":50,\"by_height\":[[1,500,5],[2,%u,9]],\"message\":\"failed\"",
+                 1000 + i);
+        of_run(c, i % 2 ? "run-ended" : "run-failed", run, i % 2 ? "\"message\":\"done\"" : more, &done);
+        of_run(c, "run-off", run, "\"to\":\"shelf\",\"message\":\"collect it\"", &done);
+        snprintf(more, sizeof more, "\"figure\":\"proof\",\"used_um\":%u", 999 + i);
+        of_run(c, "run-take-back", run, more, &done);
+        of_run(c, "shelf-collect", run, "\"collected_by\":\"a-friend\"", &done);
+        snprintf(body, sizeof body, "{\"event\":%llu}", (unsigned long long)done.event);
+        one_act(c, "undo", "desk", body, &done);
+        of_run(c, "shelf-recycle", run, "\"mg\":3", &done);
     }
     return NULL;
 }
