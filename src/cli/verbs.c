@@ -32,6 +32,7 @@ static const cli_family families[] = {
     {cli_backup_verb, NULL},
     {cli_restore_verb, NULL},
     {cli_export_verbs, "the book for other programs"},
+    {cli_desk_verbs, "the desk's server, and passwords"},
     {cli_help_verb, NULL},
 };
 

@@ -13,5 +13,6 @@ extern const cli_verb cli_run_verbs[], cli_shelf_verbs[];
 extern const cli_verb cli_machine_verbs[], cli_stick_verbs[];
 extern const cli_verb cli_today_verb[], cli_ticket_verbs[], cli_round_verbs[], cli_outbox_verbs[];
 extern const cli_verb cli_spool_verbs[], cli_file_verbs[];
+extern const cli_verb cli_desk_verbs[];
 
 #endif

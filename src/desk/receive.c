@@ -1,0 +1,271 @@
+/* What libmicrohttpd calls: connections and requests as they come in. SPDX-License-Identifier: Apache-2.0 */
+#include <arpa/inet.h>
+#include <netinet/in.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/text.h"
+#include "desk/server.h"
+
+enum { HEADERS_MOST = 64, UNKNOWN_MOST = 16384, ARENA_MOST = 256 << 20 };
+
+static void note_address(desk_link *link, const struct sockaddr *a)
+{
+    const char *text = NULL;
+    if (a && a->sa_family == AF_INET) {
+        text = inet_ntop(AF_INET, &((const struct sockaddr_in *)(const void *)a)->sin_addr, link->address,
+                         sizeof link->address);
+    } else if (a && a->sa_family == AF_INET6) { /* one person has a whole /64 */
+        struct in6_addr net = ((const struct sockaddr_in6 *)(const void *)a)->sin6_addr;
+        if (!IN6_IS_ADDR_V4MAPPED(&net)) {
+            memset(net.s6_addr + 8, 0, 8);
+        }
+        text = inet_ntop(AF_INET6, &net, link->address, sizeof link->address);
+    }
+    if (!text) {
+        memcpy(link->address, "?", 2);
+    }
+}
+
+void desk_on_connection(void *user, struct MHD_Connection *connection, void **socket_context,
+                        enum MHD_ConnectionNotificationCode code)
+{
+    po_desk *desk = user;
+    desk_server *server = desk->server;
+    if (code == MHD_CONNECTION_NOTIFY_STARTED) {
+        desk_link *l = calloc(1, sizeof *l);
+        *socket_context = l;
+        if (!l) {
+            return; /* its requests are refused */
+        }
+        const union MHD_ConnectionInfo *fd = desk->http.get_connection_info(connection,
+                                                                            MHD_CONNECTION_INFO_CONNECTION_FD);
+        const union MHD_ConnectionInfo *a = desk->http.get_connection_info(connection,
+                                                                           MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+        l->fd = fd ? fd->connect_fd : -1;
+        l->since_s = desk_seconds();
+        note_address(l, a ? a->client_addr : NULL);
+        pthread_mutex_lock(&server->lock);
+        l->next = server->links;
+        if (l->next) {
+            l->next->before = l;
+        }
+        server->links = l;
+        pthread_mutex_unlock(&server->lock);
+        return;
+    }
+    desk_link *l = *socket_context;
+    if (l) {
+        pthread_mutex_lock(&server->lock);
+        if (l->before) {
+            l->before->next = l->next;
+        } else {
+            server->links = l->next;
+        }
+        if (l->next) {
+            l->next->before = l->before;
+        }
+        pthread_mutex_unlock(&server->lock);
+        free(l);
+        *socket_context = NULL;
+    }
+}
+
+void *desk_on_target(void *user, const char *target, struct MHD_Connection *connection)
+{
+    po_desk *desk = user;
+    const union MHD_ConnectionInfo *info = desk->http.get_connection_info(connection,
+                                                                          MHD_CONNECTION_INFO_SOCKET_CONTEXT);
+    po_arena *arena = po_arena_new(ARENA_MOST);
+    desk_context *c = arena ? po_arena_zeros(arena, 1, sizeof *c) : NULL;
+    if (!c || !info || !info->socket_context) {
+        po_arena_free(arena);
+        return NULL;
+    }
+    c->desk = desk;
+    c->connection = connection;
+    c->link = info->socket_context;
+    c->begun_us = desk_microseconds();
+    c->rq.arena = arena;
+    c->rq.method = "other";
+    c->rq.address = c->link->address;
+    c->rq.target = po_arena_text(arena, target);
+    pthread_mutex_lock(&desk->server->lock);
+    desk->server->active++;
+    pthread_mutex_unlock(&desk->server->lock);
+    return c;
+}
+
+void desk_on_completed(void *user, struct MHD_Connection *connection, void **context,
+                       enum MHD_RequestTerminationCode why)
+{
+    (void)connection;
+    (void)why;
+    po_desk *desk = user;
+    desk_context *c = *context;
+    if (!c) {
+        return;
+    }
+    desk_server *server = desk->server;
+    desk_log_request(c);
+    pthread_mutex_lock(&server->lock);
+    c->link->phase = DESK_WAITS;
+    c->link->since_s = desk_seconds();
+    if (!c->rp.stream) {
+        server->active--;
+        pthread_cond_broadcast(&server->quiet);
+    }
+    pthread_mutex_unlock(&server->lock);
+    desk_request_end(&c->rq);
+    *context = NULL;
+    po_arena_free(c->rq.arena);
+}
+
+typedef struct headers {
+    desk_request *rq;
+    int n;
+    const char *twice, *length, *coding, *expect_nothing, *background;
+} headers;
+
+static enum MHD_Result one_header(void *user, enum MHD_ValueKind kind, const char *name, const char *value)
+{
+    (void)kind;
+    headers *h = user;
+    desk_request *rq = h->rq;
+    const struct {
+        const char *name, **place;
+    } known[] = {
+        {"Host", &rq->host},
+        {"Origin", &rq->origin},
+        {"Sec-Fetch-Site", &rq->fetch_site},
+        {"Content-Type", &rq->content_type},
+        {"Cookie", &rq->cookie},
+        {"X-Proveout-Token", &rq->token},
+        {"X-Proveout-Background", &h->background},
+        {"Last-Event-ID", &rq->last_event},
+        {"Content-Length", &h->length},
+        {"Transfer-Encoding", &h->coding},
+    };
+    h->n++;
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
+        if (po_text_same(known[i].name, name)) {
+            if (*known[i].place) {
+                h->twice = known[i].name;
+            }
+            *known[i].place = po_arena_text(rq->arena, value ? value : "");
+        }
+    }
+    return MHD_YES;
+}
+
+/* False: none that counts. */
+static bool length_of(const char *text, size_t *ret)
+{
+    size_t n = strlen(text);
+    *ret = 0;
+    if (n == 0 || n > 15 || strspn(text, "0123456789") != n) {
+        return false;
+    }
+    for (; *text; text++) {
+        *ret = *ret * 10 + (size_t)(*text - '0');
+    }
+    return true;
+}
+
+/* A reply that does not wait for the body: the connection ends with it. */
+static enum MHD_Result at_once(desk_context *c)
+{
+    c->refused = true;
+    c->closes = true;
+    return desk_send(c);
+}
+
+static enum MHD_Result look_at_headers(desk_context *c, const char *method)
+{
+    desk_request *rq = &c->rq;
+    desk_reply *rp = &c->rp;
+    headers h = {.rq = rq};
+    c->seen = true;
+    rq->method = po_arena_text(rq->arena, method);
+    c->desk->http.get_connection_values(c->connection, MHD_HEADER_KIND, one_header, &h);
+    rq->background = h.background != NULL;
+    pthread_mutex_lock(&c->desk->server->lock);
+    bool stopping = c->desk->server->stopping;
+    pthread_mutex_unlock(&c->desk->server->lock);
+    if (!rq->method || !rq->target) {
+        return MHD_NO;
+    }
+    if (stopping) {
+        desk_problem(rq, rp, 503, NULL, "the server is stopping; try again in a moment");
+        rp->retry_seconds = 5;
+        return at_once(c);
+    }
+    if (h.n > HEADERS_MOST) {
+        desk_problem(rq, rp, 431, NULL, "more than %d header fields", HEADERS_MOST);
+        return at_once(c);
+    }
+    if (h.twice) {
+        desk_problem(rq, rp, 400, h.twice, "%s stands there twice", h.twice);
+        return at_once(c);
+    }
+    if (h.coding) {
+        desk_problem(rq, rp, 411, "Transfer-Encoding", "a body comes with its Content-Length");
+        return at_once(c);
+    }
+    if (h.length && !length_of(h.length, &c->declared)) {
+        desk_problem(rq, rp, 400, "Content-Length", "a number of bytes is wanted");
+        return at_once(c);
+    }
+    c->refused = !desk_route(&c->desk->names, rq, rp);
+    size_t most = rq->route ? rq->route->body_most : UNKNOWN_MOST;
+    if (c->declared > most) {
+        desk_problem(rq, rp, 413, "body", "a body here has at most %zu bytes", most);
+        return at_once(c);
+    }
+    if (!c->refused && c->declared > UNKNOWN_MOST) { /* a large one is kept for those only who may */
+        c->refused = !desk_admit(c->desk, rq, rp);
+    }
+    if (!c->refused && c->declared > 0) {
+        c->buffer = po_arena_zeros(rq->arena, c->declared, 1);
+        if (!c->buffer) {
+            desk_problem(rq, rp, 503, NULL, "memory ran out; try again");
+            return at_once(c);
+        }
+    }
+    return MHD_YES;
+}
+
+enum MHD_Result desk_on_request(void *user, struct MHD_Connection *connection, const char *url, const char *method,
+                                const char *version, const char *data, size_t *n, void **context)
+{
+    (void)user;
+    (void)connection;
+    (void)url;
+    (void)version;
+    desk_context *c = *context;
+    if (!c) {
+        return MHD_NO;
+    }
+    if (!c->seen) {
+        return look_at_headers(c, method);
+    }
+    if (*n > 0) {
+        if (c->buffer && *n <= c->declared - c->received) {
+            memcpy(c->buffer + c->received, data, *n);
+        }
+        c->received += *n;
+        *n = 0;
+        return MHD_YES;
+    }
+    if (c->done || c->refused) {
+        return desk_send(c);
+    }
+    c->rq.body = c->buffer;
+    c->rq.n_body = c->received;
+    if (!desk_workers_take(c->desk->server, c)) {
+        desk_problem(&c->rq, &c->rp, 503, NULL, "too many wait already; try again in a moment");
+        c->rp.retry_seconds = 2;
+        return desk_send(c);
+    }
+    return MHD_YES;
+}

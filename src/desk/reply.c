@@ -1,0 +1,123 @@
+/* Replies onto the network, and the log's line about each. SPDX-License-Identifier: Apache-2.0 */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+
+#include "desk/server.h"
+
+int64_t desk_microseconds(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (int64_t)t.tv_sec * 1000000 + t.tv_nsec / 1000;
+}
+
+void desk_log(po_desk *desk, json_t *object)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_REALTIME, &t);
+    char *line = NULL;
+    if (object && desk->options.log) {
+        json_object_set_new(object, "at_ms", json_integer((json_int_t)t.tv_sec * 1000 + t.tv_nsec / 1000000));
+        line = json_dumps(object, JSON_COMPACT);
+    }
+    json_decref(object);
+    if (line) {
+        if (desk->server) {
+            pthread_mutex_lock(&desk->server->log_lock);
+        }
+        desk->options.log(desk->options.user, line);
+        if (desk->server) {
+            pthread_mutex_unlock(&desk->server->log_lock);
+        }
+        free(line);
+    }
+}
+
+/* Nothing that anybody sent stands in the log: no address, no number of a member, no path but those of the table. */
+void desk_log_request(desk_context *c)
+{
+    static const char *const methods[] = {"GET", "HEAD", "POST", "OPTIONS", "PUT", "DELETE", "PATCH"};
+    const char *method = "other";
+    for (size_t i = 0; i < sizeof methods / sizeof methods[0]; i++) {
+        method = c->rq.method && strcmp(methods[i], c->rq.method) == 0 ? methods[i] : method;
+    }
+    json_t *o = json_pack("{s:s, s:s, s:s, s:i, s:I, s:I, s:s}", "what", "request", "method", method, "route",
+                          c->rq.route ? c->rq.route->pattern : "none", "status", c->rp.status, "us",
+                          (json_int_t)(desk_microseconds() - c->begun_us), "bytes", (json_int_t)c->rp.n, "role",
+                          desk_role_word(c->rq.who.role));
+    if (o && c->rp.act[0]) {
+        json_object_set_new(o, "name", json_string(c->rp.act));
+    }
+    desk_log(c->desk, o);
+}
+
+static const struct {
+    const char *name, *value;
+} always[] = {
+    {"Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
+                                "font-src 'self'; connect-src 'self'; "
+                                "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"},
+    {"X-Content-Type-Options", "nosniff"},
+    {"X-Frame-Options", "DENY"},
+    {"Referrer-Policy", "no-referrer"},
+    {"Cross-Origin-Resource-Policy", "same-origin"},
+    {"Cross-Origin-Opener-Policy", "same-origin"},
+    {"Cache-Control", "no-store"},
+};
+
+enum MHD_Result desk_send(desk_context *c)
+{
+    const desk_http *http = &c->desk->http;
+    desk_reply *rp = &c->rp;
+    struct MHD_Response *r = NULL;
+    bool head = strcmp(c->rq.method, "HEAD") == 0;
+    if (rp->stream && !head) {
+        r = desk_live_response(c->desk, c->connection, &c->rq.who, rp->after);
+        if (!r) {
+            desk_problem(&c->rq, rp, 503, NULL, "memory ran out; try again");
+        }
+    }
+    bool streams = r != NULL;
+    if (!r) {
+        r = http->create_response_from_buffer(rp->n, (void *)(uintptr_t)(rp->body ? rp->body : ""),
+                                              MHD_RESPMEM_PERSISTENT);
+    }
+    if (!r) {
+        return MHD_NO;
+    }
+    for (size_t i = 0; i < sizeof always / sizeof always[0]; i++) {
+        http->add_response_header(r, always[i].name, always[i].value);
+    }
+    char number[24];
+    if (rp->type) {
+        http->add_response_header(r, "Content-Type", rp->type);
+    }
+    if (rp->allow) {
+        http->add_response_header(r, "Allow", rp->allow);
+    }
+    if (rp->cookie[0]) {
+        http->add_response_header(r, "Set-Cookie", rp->cookie);
+    }
+    if (rp->retry_seconds > 0) {
+        snprintf(number, sizeof number, "%d", rp->retry_seconds);
+        http->add_response_header(r, "Retry-After", number);
+    }
+    if (c->closes) {
+        http->add_response_header(r, "Connection", "close");
+    }
+    desk_server *server = c->desk->server;
+    pthread_mutex_lock(&server->lock);
+    if (streams) { /* no longer waited for when the server stops: it ends them by itself */
+        server->active--;
+        pthread_cond_broadcast(&server->quiet);
+    }
+    c->link->phase = streams ? DESK_STREAMS : DESK_SENDS;
+    c->link->since_s = desk_seconds();
+    pthread_mutex_unlock(&server->lock);
+    rp->stream = streams;
+    enum MHD_Result done = http->queue_response(c->connection, (unsigned)rp->status, r);
+    http->destroy_response(r);
+    return done;
+}

@@ -1,0 +1,114 @@
+/* A request and its reply, apart from any socket. SPDX-License-Identifier: Apache-2.0
+ *
+ * What the network hands over is copied here as it came; the path and the query are never decoded by anybody else. First
+ * desk_route finds what is meant and refuses what no state is needed to refuse, then desk_read reads query and body. */
+#ifndef PO_DESK_REQUEST_H
+#define PO_DESK_REQUEST_H
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "proveout/arena.h"
+#include "proveout/secrets.h"
+
+typedef struct po_desk po_desk;
+typedef struct desk_route_row desk_route_row;
+
+enum { DESK_ID_MOST = 65, DESK_WORD = 65 }; /* an id and its end; 32 random bytes in hex and their end */
+
+/* Who asks, by the session; nobody stands for the kiosk. */
+typedef struct desk_who {
+    po_standing role;
+    char member[DESK_ID_MOST], token[DESK_WORD];
+    unsigned char key[32]; /* of the session */
+} desk_who;
+
+typedef struct desk_request {
+    po_arena *arena;
+    const char *method, *target; /* target: path and query as they came */
+    const char *host, *origin, *fetch_site, *content_type, *cookie, *token, *last_event; /* NULL: not there */
+    const char *address;                                                                 /* of the other end, as text */
+    bool background;  /* says itself that nobody sits there */
+    const char *body; /* n_body bytes; NULL: none */
+    size_t n_body;
+    /* from here on by desk_route and desk_read */
+    char *path, *query; /* query: "" where there is none */
+    const desk_route_row *route;
+    const char *name; /* what stands for {act} or {question} */
+    json_t *json;     /* the body of a POST; desk_request_end frees it */
+    desk_who who;
+} desk_request;
+
+typedef struct desk_reply {
+    int status;
+    const char *type; /* of the content; NULL: none */
+    const char *body; /* in the arena of the request, or static */
+    size_t n;
+    const char *allow; /* methods, with 405 and OPTIONS */
+    int retry_seconds; /* with 429 and 503; 0: none */
+    char cookie[200];  /* "": none */
+    bool stream;       /* live events, from `after` on */
+    uint64_t after;    /* UINT64_MAX: from now on */
+    char act[48];      /* for the log: the act or question, where known */
+} desk_reply;
+
+typedef void desk_function(po_desk *desk, desk_request *rq, desk_reply *rp);
+
+struct desk_route_row {
+    const char *method, *pattern;
+    po_standing least; /* nobody: for all */
+    bool slow;         /* hashes passwords: in a line of its own */
+    size_t body_most;  /* bytes */
+    desk_function *run;
+    const char *says, *fields; /* of the body of a POST, as in ledger/fields.h; NULL: the act's own */
+};
+const desk_route_row *desk_routes(size_t *ret_n);
+
+/* The names under which the server is called, for desk_route. */
+typedef struct desk_names {
+    const char *const *hosts;
+    size_t n_hosts;
+    const char *own; /* the computer's name; may be NULL */
+    bool tls;
+} desk_names;
+
+/* What is meant; false with the reply written. */
+bool desk_route(const desk_names *names, desk_request *rq, desk_reply *rp);
+/* The body as JSON, and the query of a question as parameters (in rq->json too); false with the reply written. */
+bool desk_read(desk_request *rq, desk_reply *rp);
+void desk_request_end(desk_request *rq);
+/* The value of the session's cookie; false: none, or not one alone. */
+bool desk_cookie(const char *header, char ret[DESK_WORD]);
+
+/* ---- problem.c ---- */
+
+/* A problem (RFC 9457). where: field, header, parameter or NULL. */
+void desk_problem(desk_request *rq, desk_reply *rp, int status, const char *where, const char *format, ...)
+    PO_PRINTF(5, 6);
+/* What the book said, as a problem. which: of several acts, -1: there was one. */
+void desk_problem_of(desk_request *rq, desk_reply *rp, const po_err *err, int which);
+/* 200 with a JSON object, which is taken over. */
+void desk_reply_json(desk_request *rq, desk_reply *rp, json_t *object);
+const char *desk_reason(int status);
+/* "nobody" is called kiosk here. */
+const char *desk_role_word(po_standing role);
+
+/* ---- roles.c: who may do what, in one place ---- */
+
+typedef struct desk_rule {
+    po_standing least;
+    bool own; /* a member sees only what is theirs */
+} desk_rule;
+/* keeper where nothing is said of the question. */
+desk_rule desk_rule_of_question(const char *question);
+po_standing desk_rule_of_act(const char *act);
+
+/* A text of "name: kind; name?: kind", walked: false at the end. */
+typedef struct desk_field {
+    char name[64], kind[96];
+    bool optional;
+} desk_field;
+bool desk_field_next(const char **at, desk_field *ret);
+
+#endif
