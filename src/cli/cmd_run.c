@@ -373,9 +373,8 @@ const cli_verb cli_run_verbs[] = {
         LIST(ended),
         SHOWN(ended),
         .line = "the machine has finished; its part is still on it",
-        .help =
-            "Books the end of a run. The time that it took is the machine's own (--took), else from its start to now "
-            "or --at; estimates learn from it.",
+        .help = "Books the end of a run. How long it took is known from the machine's own clock alone (--took); "
+                "estimates learn from it.",
         .run = run_ended,
         .act = "run-ended",
         .done = "Run {run} on {machine} has ended[ after {real_seconds:span}].",
