@@ -40,6 +40,32 @@ typedef struct po_against {
     size_t objects, others; /* what stands apart on the bed; those that are none of the solids (supports count) */
 } po_against;
 
+/* Of a job that starts at a given time: what the calendar (proveout/calendar.h) says, as the clock on the wall shows it. */
+enum { PO_WHEN_SHIFTS = 4 };
+typedef struct po_wall_shift {
+    double after_seconds; /* of the job, from its start */
+    int minutes;          /* that the clocks go forward then; negative: back */
+} po_wall_shift;
+
+typedef struct po_when {
+    bool open_at_start, watched; /* somebody is there at the start; from then until the watch is over */
+    po_wall_time watch_until,
+        leaves;       /* leaves: when the desk closes or breaks next; of use where it is open at the start */
+    po_wall_time end; /* as expected, waits for hands included */
+    bool end_staffed;
+    size_t n_hands;            /* how often it needs hands when nobody is there */
+    po_wall_time hands;        /* the first of these times */
+    double hands_wait_seconds; /* it stands still then for so long; 0 = nobody knows */
+    bool off_known;
+    po_wall_time cool, off;    /* off: somebody can take the part off */
+    double full_seconds;       /* from the end until then */
+    double after_cool_seconds; /* from when it is cool until then */
+    bool better_known;
+    po_wall_time better;                  /* the earliest good start from then on */
+    po_wall_shift shifts[PO_WHEN_SHIFTS]; /* changes of the clocks on the way, by time */
+    size_t n_shifts;
+} po_when;
+
 /* What is known of the member, the spool and the clock. Zeroed = nothing known. */
 typedef struct po_proof_context {
     const po_shop *shop;
@@ -57,6 +83,7 @@ typedef struct po_proof_context {
     const char *learned_from;                   /* "this machine's runs", "all machines' runs" */
     bool start_known;
     po_wall_time start;        /* of the run, when known */
+    const po_when *when;       /* of that start, borrowed; NULL = no calendar was asked */
     const po_against *against; /* NULL = not held against a part */
 } po_proof_context;
 

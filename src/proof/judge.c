@@ -180,7 +180,11 @@ bool po_clock_at(const po_proof_context *context, double seconds_into_job, po_wa
     if (!context->start_known || !(seconds_into_job >= 0) || seconds_into_job > 400 * 365.25 * 86400) {
         return false;
     }
-    *ret_t = po_wall_add(context->start, (long)ceil(seconds_into_job / 60 - 1e-9));
+    long minutes = (long)ceil(seconds_into_job / 60 - 1e-9);
+    for (size_t i = 0; context->when != NULL && i < context->when->n_shifts; i++) {
+        minutes += seconds_into_job >= context->when->shifts[i].after_seconds ? context->when->shifts[i].minutes : 0;
+    }
+    *ret_t = po_wall_add(context->start, minutes);
     return true;
 }
 
@@ -190,7 +194,8 @@ const char *po_clock_text(po_judging *j, double seconds_into_job)
     if (!po_clock_at(j->context, seconds_into_job, &t)) {
         return "";
     }
-    const char *away = po_shop_staffed(j->shop, t) ? "" : ", nobody at the desk";
+    /* where a calendar was asked it knows of more closures, and hands-when-closed says so */
+    const char *away = j->context->when != NULL || po_shop_staffed(j->shop, t) ? "" : ", nobody at the desk";
     if (po_wall_add(t, 0).date.day != j->context->start.date.day) {
         static const char *const days[] = {"Monday", "Tuesday",  "Wednesday", "Thursday",
                                            "Friday", "Saturday", "Sunday"};

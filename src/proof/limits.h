@@ -86,4 +86,7 @@
 #define LIM_TIME_RANGE 0.05     /* section 3.3: a good model is within 5 % */
 #define LIM_FILAMENT_RANGE 0.03 /* section 1.2: good spools hold 0.02 to 0.03 mm, that is 2.3 to 3.4 % of the area */
 
+/* the clock */
+#define LIM_OFF_LATE_HOURS 4 /* a part that is off within half a day at the desk holds nobody up; common practice */
+
 #endif

@@ -546,6 +546,85 @@ INSIDE(ends_unstaffed)
     b->context.start = (po_wall_time){{2026, 11, 30}, 18 * 60};
 }
 
+/* What a calendar says of a start on Monday 2026-11-30 at 19:00; the desk is there until 20:00 and from 10:00 on the next day. */
+static po_when when_of_a_bench;
+static void clocked(bench *b)
+{
+    when_of_a_bench = (po_when){.open_at_start = true,
+                                .watched = true,
+                                .watch_until = {{2026, 11, 30}, 19 * 60 + 36},
+                                .leaves = {{2026, 11, 30}, 20 * 60},
+                                .end = {{2026, 11, 30}, 20 * 60 + 16},
+                                .off_known = true,
+                                .cool = {{2026, 11, 30}, 20 * 60 + 36},
+                                .off = {{2026, 12, 1}, 10 * 60},
+                                .full_seconds = 824 * 60,
+                                .after_cool_seconds = 4 * 3600,
+                                .better_known = true,
+                                .better = {{2026, 12, 1}, 10 * 60}};
+    b->context.start_known = true;
+    b->context.start = (po_wall_time){{2026, 11, 30}, 19 * 60};
+    b->context.when = &when_of_a_bench;
+}
+TRIP(watch_past_closing)
+{
+    clocked(b);
+    when_of_a_bench.watched = false;
+    when_of_a_bench.watch_until.minute = 20 * 60 + 6;
+}
+INSIDE(watch_past_closing)
+{
+    clocked(b);
+}
+TRIP(starts_closed)
+{
+    clocked(b);
+    when_of_a_bench.watched = when_of_a_bench.open_at_start = false;
+}
+TRIP(end_forbidden)
+{
+    clocked(b);
+    b->shop.rules.may_end_unstaffed = false;
+}
+INSIDE(
+    end_forbidden) /* at an end that the desk hours alone would call unstaffed: an opening that the calendar knows of */
+{
+    clocked(b);
+    b->shop.rules.may_end_unstaffed = false;
+    when_of_a_bench.end_staffed = true;
+}
+INSIDE(end_allowed)
+{
+    clocked(b);
+}
+TRIP(hands_when_closed)
+{
+    clocked(b);
+    when_of_a_bench.n_hands = 2;
+    when_of_a_bench.hands = (po_wall_time){{2026, 11, 30}, 20 * 60 + 4};
+    when_of_a_bench.hands_wait_seconds = 836 * 60;
+}
+INSIDE(hands_when_closed)
+{
+    clocked(b);
+}
+TRIP(hands_for_long) /* nobody comes in what is laid out */
+{
+    clocked(b);
+    when_of_a_bench.n_hands = 1;
+    when_of_a_bench.hands = (po_wall_time){{2026, 12, 24}, 60};
+    when_of_a_bench.better_known = false;
+}
+TRIP(off_late)
+{
+    clocked(b);
+    when_of_a_bench.after_cool_seconds = 804 * 60;
+}
+INSIDE(off_late) /* four hours and no more */
+{
+    clocked(b);
+}
+
 static void put(bench *b, double x, double y, double half)
 {
     po_span3 s = {{x - half, y - half, 0}, {x + half, y + half, 30}};
@@ -723,6 +802,16 @@ static const rule_case cases[] = {
     C(gap_unverified, "gap-unverified", PO_GRADE_ASK, "nobody has checked the gap"),
     C(too_long, "too-long", PO_GRADE_ASK, "61 h"),
     C(ends_unstaffed, "too-long", PO_GRADE_ASK, "20:16"),
+    C(watch_past_closing, "watch-past-closing", PO_GRADE_ASK,
+      "breaks at 20:00, and heating and watch last until about 20:06"),
+    {"watch-past-closing", PO_GRADE_ASK, "at 19:00, when it would start", trip_starts_closed,
+     inside_watch_past_closing},
+    C(end_forbidden, "ends-unstaffed", PO_GRADE_ASK, "20:16"),
+    {"ends-unstaffed", PO_GRADE_ASK, "20:16", trip_end_forbidden, inside_end_allowed},
+    C(hands_when_closed, "hands-when-closed", PO_GRADE_ASK,
+      "about 20:04, when nobody is at the desk, and would stand still, hot, for about 13 h 56 min"),
+    {"hands-when-closed", PO_GRADE_ASK, "1:00 on 2026-12-24", trip_hands_for_long, inside_hands_when_closed},
+    C(off_late, "off-late", PO_GRADE_NOTE, "before 10:00 on Tuesday: the machine stands full for 13 h 44 min"),
     C(made_for_other_machine, "made-for-other-machine", PO_GRADE_ASK, "Dogwood"),
     C(centre_origin, "made-for-other-machine", PO_GRADE_ASK, "Elm"),
     C(other_part, "other-part", PO_GRADE_ASK, "50 %"),

@@ -142,7 +142,8 @@ void po_judge_too_long(po_judging *j)
         po_say(j, PO_GRADE_ASK, "Use thicker layers or less fill, cut the part in two, or ask for leave.",
                "The run takes about %s; the longest that the shop allows is %s.", po_time_text(j, s),
                po_time_text(j, hours * 3600));
-    } else if (!j->rules->may_end_unstaffed && po_clock_at(j->context, s, &end) && !po_shop_staffed(j->shop, end)) {
+    } else if (j->context->when == NULL && !j->rules->may_end_unstaffed && /* else ends-unstaffed knows better */
+               po_clock_at(j->context, s, &end) && !po_shop_staffed(j->shop, end)) {
         po_say(j, PO_GRADE_ASK, "Start at another time, or agree who will be there.",
                "The run takes about %s and would end when nobody is at the desk (%d:%02d).", po_time_text(j, s),
                end.minute / 60, end.minute % 60);

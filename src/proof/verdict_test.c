@@ -343,6 +343,9 @@ static void the_table_is_the_issues(void **state)
                                       "gap-unverified",
                                       "spool-short",
                                       "too-long",
+                                      "watch-past-closing",
+                                      "ends-unstaffed",
+                                      "hands-when-closed",
                                       "open-edges",
                                       "crowded-edges",
                                       "inside-out",
@@ -353,9 +356,9 @@ static void the_table_is_the_issues(void **state)
                                       "scaled",
                                       "mirrored",
                                       "incomplete"};
-    static const char *const note[] = {"off-recipe", "no-feed",        "skips-probe",  "across-gap",
-                                       "over-fill",  "flat-triangles", "loose-shells", "fits-turned",
-                                       "slim-walls", "needs-support",  "narrow-gaps",  "many-materials"};
+    static const char *const note[] = {"off-recipe",     "no-feed",        "skips-probe", "across-gap", "over-fill",
+                                       "flat-triangles", "loose-shells",   "fits-turned", "slim-walls", "needs-support",
+                                       "narrow-gaps",    "many-materials", "off-late"};
     static const struct {
         const char *const *names;
         size_t n;
@@ -391,6 +394,33 @@ static void the_table_is_the_issues(void **state)
     assert_null(po_rule_find("longbridge"));
     assert_string_equal(po_rule_nearest("longbridge"), "long-bridge");
     assert_non_null(po_rule_find(po_rule_nearest("")));
+}
+
+/* A night run over the changes of 2026-10-25 and 2027-03-28 in London (Directive 2000/84/EC: at 1:00 UTC) ends when the clock on the
+ * wall says: an hour earlier, an hour later. And what the calendar says is not said twice. */
+static void clocks_that_change(void **state)
+{
+    (void)state;
+    static const struct {
+        po_wall_time start, end;
+        po_wall_shift shift;
+    } nights[] = {{{{2026, 10, 24}, 23 * 60}, {{2026, 10, 25}, 6 * 60}, {3 * 3600, -60}},
+                  {{{2027, 3, 27}, 23 * 60}, {{2027, 3, 28}, 8 * 60}, {2 * 3600, 60}}};
+    for (size_t i = 0; i < sizeof nights / sizeof nights[0]; i++) {
+        bench *b = bench_new();
+        po_when when = {.watched = true, .open_at_start = true, .shifts = {nights[i].shift}, .n_shifts = 1};
+        b->report.facts.seconds = 8 * 3600;
+        b->shop.rules.may_end_unstaffed = false;
+        b->context.start_known = true;
+        b->context.start = nights[i].start;
+        b->context.when = &when;
+        const po_proof *p = bench_judge(b);
+        assert_int_equal(p->end.minute, nights[i].end.minute);
+        assert_int_equal(p->end.date.day, nights[i].end.date.day);
+        assert_non_null(bench_finding(b, "ends-unstaffed"));
+        assert_null(bench_finding(b, "too-long"));
+        bench_done(b);
+    }
 }
 
 static void ranges_that_were_learned(void **state)
@@ -477,6 +507,7 @@ int main(void)
         cmocka_unit_test(the_table_is_the_issues),
         cmocka_unit_test(the_document_is_up_to_date),
         cmocka_unit_test(ranges_that_were_learned),
+        cmocka_unit_test(clocks_that_change),
         cmocka_unit_test(memory_that_runs_out_is_an_error),
     };
     return cmocka_run_group_tests_name("verdict", tests, NULL, NULL);
