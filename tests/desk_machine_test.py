@@ -104,7 +104,7 @@ def tags():
     assert machine("Birch")["state"] == "resting"
     run("machine", "clear", "Birch")
     assert "the nearest is Birch" in run("machine", "tag", "Birhc", "--reason", "x", status=4)
-    assert "reason is missing" in run("machine", "tag", "Birch", status=4)
+    assert "machine tag needs --reason TEXT: what is wrong" in run("machine", "tag", "Birch", status=4)
     assert "neither the shop file nor the book" in run("machine", "show", "Zed", status=4)
 
 

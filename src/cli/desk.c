@@ -90,14 +90,43 @@ int desk_print_json(json_t *object)
 }
 
 /* The option that fills a field; NULL: an operand does, or none. */
-static const char *option_of(const cli_verb *verb, const char *field)
+static const cli_option *option_of(const cli_verb *verb, const char *field)
 {
     for (size_t i = 0; i < verb->n_options; i++) {
-        if (verb->options[i].field && !strcmp(verb->options[i].field, field)) {
-            return verb->options[i].name;
+        const cli_option *o = &verb->options[i];
+        if ((o->field && !strcmp(o->field, field)) || (!o->field && o->value && !strcmp(o->name, field))) {
+            return o;
         }
     }
     return NULL;
+}
+
+/* A fault of form in the words of the command line: which word it is, and what was expected there. */
+static int tell_form(const cli_call *call, const po_err *err)
+{
+    const cli_option *o = option_of(call->verb, err->where);
+    size_t n = strlen(err->where);
+    const char *says = !strncmp(err->msg, err->where, n) ? err->msg + n
+                                                         : ""; /* "role: expected ...", "reason is missing" */
+    bool missing = !strcmp(says, " is missing"), expected = !strncmp(says, ": ", 2);
+    says = expected ? says + 2 : err->msg;
+    if (o && missing) {
+        return cli_fail(EXIT_USAGE, "%s needs --%s %s: %s", call->verb->name, o->name, o->value ? o->value : "",
+                        o->says);
+    }
+    if (o) {
+        const char *value = expected ? cli_value(call, o->name) : NULL;
+        return cli_fail(EXIT_USAGE, "--%s%s%s: %s", o->name, value ? " " : "", value ? value : "", says);
+    }
+    for (int i = 0; expected && i < CLI_MOST_FILLS && i < call->n_args; i++) {
+        const char *field = call->verb->fills[i].field;
+        if (field && !strcmp(field, err->where)) {
+            char word[DESK_WORD_ROOM];
+            desk_operand(call->verb, i, word);
+            return cli_fail(EXIT_USAGE, "%s %s: %s", strchr(word, '|') ? call->verb->name : word, call->args[i], says);
+        }
+    }
+    return cli_fail(EXIT_USAGE, "%s", err->msg);
 }
 
 int desk_refused(const desk *d, const char *what, const po_err *err)
@@ -112,10 +141,12 @@ int desk_refused(const desk *d, const char *what, const po_err *err)
         cli_json_close(&j, '}');
         fputc('\n', stdout);
     }
-    bool form = err->code == PO_E_RANGE || err->code == PO_E_SYNTAX;
-    const char *option = form ? option_of(d->call->verb, err->where) : NULL;
-    return option ? cli_fail(exit_of(err->code), "--%s: %s", option, err->msg)
-                  : cli_fail(exit_of(err->code), "%s", err->msg);
+    if (err->where[0] && (err->code == PO_E_RANGE || err->code == PO_E_SYNTAX)) {
+        return tell_form(d->call, err);
+    }
+    bool role = err->code == PO_E_CONFLICT && !strcmp(err->where, "by");
+    return cli_fail(exit_of(err->code), "%s%s", err->msg,
+                    role ? "; --by says who does it: keeper, or the number of a member with that role" : "");
 }
 
 /* A clock that was set back, or never set: the book's own time does not go back (docs/ledger.md), and the desk should know. */

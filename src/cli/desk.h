@@ -81,6 +81,10 @@ int desk_print_json(json_t *object);
 
 /* ---- desk_act.c ---- */
 
+enum { DESK_WORD_ROOM = 32 };
+/* The word that stands for an operand in the verb's help ("METRES"); for messages. */
+void desk_operand(const cli_verb *verb, int i, char word[DESK_WORD_ROOM]);
+
 /* The whole of a verb that is an act: fields from operands and options, booked, the sentence of .done or JSON printed. */
 int desk_run_act(const cli_call *call);
 /* The body of such a verb from its operands and options. EXIT_CLEAR or a message printed. *ret is the caller's. */

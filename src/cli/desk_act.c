@@ -4,6 +4,16 @@
 
 #include "desk.h"
 
+void desk_operand(const cli_verb *verb, int i, char word[DESK_WORD_ROOM])
+{
+    const char *p = verb->operands + strspn(verb->operands, " [");
+    for (; i > 0 && *p; i--) {
+        p += strcspn(p, " ");
+        p += strspn(p, " [");
+    }
+    snprintf(word, DESK_WORD_ROOM, "%.*s", (int)strcspn(p, " ]"), p);
+}
+
 static json_t *wrong(const char *name, const char *text, const char *wanted)
 {
     cli_fail(EXIT_USAGE, "%s %s: expected %s", name, text, wanted);
@@ -27,11 +37,13 @@ static bool fixed_point(const char *text, int places, int64_t *ret)
         }
     }
     for (int i = behind < 0 ? 0 : behind; i < places; i++) {
+        if (value > INT64_MAX / 10) {
+            return false;
+        }
         value *= 10;
-        digits++;
     }
     *ret = value;
-    return digits > 0 && digits <= 15 + places && (behind != 0 || digits > 1);
+    return digits > 0 && behind != 0;
 }
 
 static json_t *fixed(const char *name, const char *text, int places, const char *wanted)
@@ -181,6 +193,32 @@ json_t *desk_value(const desk *d, const char *name, const char *text, desk_unit 
     return words ? words : wrong(name, text, "text in UTF-8");
 }
 
+/* A run by its number, or by the machine that is out with it. NULL with a message printed. */
+static json_t *run_named(desk *d, const char *name, const char *text)
+{
+    const po_machine *machine = po_shop_machine(d->shop, text);
+    json_t *answer = NULL, *run = NULL;
+    if (!machine) {
+        int64_t number;
+        return fixed_point(text, 0, &number) ? json_integer(number)
+                                             : wrong(name, text,
+                                                     "a run's number, or the name of the machine that is "
+                                                     "out with it");
+    }
+    if (desk_ask(d, "machines", json_pack("{s:s}", "machine", machine->name), &answer) != EXIT_CLEAR) {
+        return NULL;
+    }
+    run = json_incref(json_object_get(json_array_get(json_object_get(answer, "machines"), 0), "run"));
+    json_decref(answer);
+    if (!json_is_integer(run)) {
+        cli_fail(EXIT_USAGE, "%s is not out with a run by the book; proveout run list --machine %s shows its runs",
+                 machine->name, machine->name);
+        json_decref(run);
+        return NULL;
+    }
+    return run;
+}
+
 int desk_body(desk *d, json_t **ret)
 {
     const cli_verb *verb = d->call->verb;
@@ -188,7 +226,11 @@ int desk_body(desk *d, json_t **ret)
     bool ok = body != NULL;
     for (int i = 0; ok && i < CLI_MOST_FILLS && i < d->call->n_args; i++) {
         if (verb->fills[i].field) {
-            json_t *v = desk_value(d, verb->fills[i].field, d->call->args[i], (desk_unit)verb->fills[i].unit);
+            char name[DESK_WORD_ROOM];
+            desk_operand(verb, i, name);
+            bool run = !strcmp(verb->fills[i].field, "run");
+            json_t *v = run ? run_named(d, name, d->call->args[i])
+                            : desk_value(d, name, d->call->args[i], (desk_unit)verb->fills[i].unit);
             ok = v && json_object_set_new(body, verb->fills[i].field, v) == 0;
         }
     }

@@ -41,8 +41,12 @@ static int check_count(const cli_verb *verb, int n)
                         verb->name);
     }
     if (verb->most >= 0 && n > verb->most) {
-        return cli_fail(EXIT_USAGE, "%s takes at most %d operand%s, %d were given", verb->name, verb->most,
-                        verb->most == 1 ? "" : "s", n);
+        if (verb->most == 0) {
+            return cli_fail(EXIT_USAGE, "%s takes options only, such as --%s (proveout %s --help says more)",
+                            verb->name, verb->n_options ? verb->options[verb->n_options - 1].name : "help", verb->name);
+        }
+        return cli_fail(EXIT_USAGE, "%s takes %s and no more; %d were given (proveout %s --help says more)", verb->name,
+                        verb->operands, n, verb->name);
     }
     return EXIT_CLEAR;
 }

@@ -151,7 +151,7 @@ static const struct {
     {"time", "a time: milliseconds since 1970 in UTC"},
     {"sha256", "64 hexadecimal digits"},
     {"flag", "true or false"},
-    {"ids", "a list of 1 to 32 short names"},
+    {"ids", "a list of 1 to 256 short names"},
     {"table", "1 to 400 rows of three whole numbers that rise"},
     {"counts", "a list of 1 to 64 whole numbers that do not fall"},
     {"uses", "1 to 8 of {tool, spool, um}, the tools rising from 0 to 7"},
@@ -185,14 +185,13 @@ static po_status wrong(const char *name, const char *kind, size_t n, const json_
     for (size_t i = 0; i < sizeof wanted_table / sizeof wanted_table[0]; i++) {
         if (strlen(wanted_table[i].kind) == n && memcmp(wanted_table[i].kind, kind, n) == 0) {
             if (json_is_real(v)) {
-                return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is a fraction; wanted %s", name,
+                return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s: a fraction, expected %s", name,
                                   wanted_table[i].wanted);
             }
-            return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is not what it should be; wanted %s", name,
-                              wanted_table[i].wanted);
+            return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s: expected %s", name, wanted_table[i].wanted);
         }
     }
-    return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s is not one of the words %.*s", name, (int)n, kind);
+    return po_fail_at(err, PO_E_RANGE, name, 0, 0, "%s: expected one of the words %.*s", name, (int)n, kind);
 }
 
 /* Hold the object against the description; moves what is private out of it. */
@@ -258,9 +257,11 @@ po_status po_fields_read(const char *fields, const char *text, json_t **ret, jso
     json_error_t e;
     json_t *object = text ? json_loads(text, JSON_REJECT_DUPLICATES, &e) : json_object();
     if (!object) {
-        return text ? po_fail_at(err, PO_E_SYNTAX, "body", (uint32_t)(e.line > 0 ? e.line : 0),
-                                 (uint32_t)(e.column > 0 ? e.column : 0), "not JSON: %.150s", e.text)
-                    : po_fail(err, PO_E_NOMEM, "out of memory for a body");
+        bool memory = !text || json_error_code(&e) == json_error_out_of_memory ||
+                      json_error_code(&e) == json_error_unknown;
+        return !memory ? po_fail_at(err, PO_E_SYNTAX, "body", (uint32_t)(e.line > 0 ? e.line : 0),
+                                    (uint32_t)(e.column > 0 ? e.column : 0), "not JSON: %.150s", e.text)
+                       : po_fail(err, PO_E_NOMEM, "out of memory for a body");
     }
     if (!json_is_object(object)) {
         json_decref(object);

@@ -18,7 +18,7 @@ po_status po_apply_round_begin(po_book *book, po_err *err)
     }
     if (po_rows_next(rows)) {
         s = po_fail_at(err, PO_E_CONFLICT, "kind", 0, 0,
-                       "the %s round %lld, which %s began, is still open; finish it with round-done",
+                       "the %s round %lld, which %s began, is still open; finish it with round done",
                        po_rows_text(rows, 1), (long long)po_rows_int(rows, 0), po_rows_text(rows, 2));
     }
     po_status end = po_rows_end(rows, s == PO_OK ? err : NULL);
@@ -41,8 +41,8 @@ static po_status round_is_open(po_book *book, int64_t *ret_id, po_err *err)
         return po_fail_at(err, PO_E_NOTFOUND, "round", 0, 0, "there is no round %lld", (long long)id);
     }
     if (s == PO_OK && !open) {
-        return po_fail_at(err, PO_E_CONFLICT, "round", 0, 0,
-                          "round %lld is done; undo its round-done, or begin another", (long long)id);
+        return po_fail_at(err, PO_E_CONFLICT, "round", 0, 0, "round %lld is done; undo that act, or begin another",
+                          (long long)id);
     }
     *ret_id = id;
     return s;
@@ -163,7 +163,7 @@ po_status po_apply_round_done(po_book *book, po_err *err)
             snprintf(more, sizeof more, " and %d more", u.n - u.n_named);
         }
         return po_fail_at(err, PO_E_CONFLICT, "unseen", 0, 0,
-                          "the round has not seen %s%s; look, or say in \"unseen\" why not", u.names, more);
+                          "the round has not seen %s%s; look, or say why not with --unseen", u.names, more);
     }
     s = s == PO_OK ? po_book_touch(book, PO_T_ROUNDS, id, err) : s;
     s = s == PO_OK ? po_store_do(book->store, NULL, err,
@@ -211,9 +211,11 @@ static po_status put_found(po_store *store, int64_t round, json_t *ret, po_err *
     if (s == PO_OK && open) { /* which are left to see */
         json_t *left = json_array();
         while (po_rows_next(rows)) {
-            json_array_append_new(left, json_string(po_rows_text(rows, 0)));
+            if (json_array_append_new(left, json_string(po_rows_text(rows, 0))) != 0) {
+                json_object_clear(ret);
+            }
         }
-        json_object_set_new(ret, "left", left);
+        po_put(ret, "left", left);
         s = po_rows_end(rows, err);
     }
     return s;

@@ -24,7 +24,7 @@ static void on_and_off(void **state)
     kit one, *k = &one;
     run_shop(k);
     int64_t a = ended(k, "m1", "Alder"), b = ended(k, "m2", "Birch"), c = ended(k, "m2", "Cedar");
-    REFUSED(of(k, "shelf-put", a, ",\"place\":1"), PO_E_CONFLICT, "run", "book run-off first");
+    REFUSED(of(k, "shelf-put", a, ",\"place\":1"), PO_E_CONFLICT, "run", "run off books that");
     REFUSED(of(k, "shelf-put", 999, ",\"place\":1"), PO_E_NOTFOUND, "run", "999");
     char more[128];
     snprintf(more, sizeof more, ",\"to\":\"shelf\",\"place\":2,\"kept_until\":%lld,\"message\":\"collect it\"",

@@ -64,7 +64,7 @@ po_status po_ticket_claim(po_book *book, int64_t ticket, int64_t member, int64_t
     }
     if (s == PO_OK && t.called && t.until_ms <= book->at_ms) {
         return po_fail_at(err, PO_E_CONFLICT, "ticket", 0, 0,
-                          "the time to claim ticket %lld was up %s ago; ticket-call it again if the machine is still "
+                          "the time to claim ticket %lld was up %s ago; ticket call it again if the machine is still "
                           "for it",
                           (long long)ticket, minutes(m, book->at_ms - t.until_ms));
     }
@@ -97,7 +97,7 @@ static po_status next_number(po_store *store, int64_t *ret, po_err *err)
         }
     }
     return s == PO_OK ? po_fail(err, PO_E_CONFLICT,
-                                "all %d numbers wait or are called; ticket-pass or ticket-leave those whose members "
+                                "all %d numbers wait or are called; ticket pass or ticket leave those whose members "
                                 "are gone",
                                 NUMBERS)
                       : s;
@@ -111,14 +111,14 @@ static po_status may_take(po_book *book, const po_member *m, po_err *err)
     int64_t other = 0, lapsed = 0, days = po_field_has(b, "no_show_days") ? po_field_int(b, "no_show_days") : 30;
     bool found = false;
     if (m->suspended) {
-        return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0, "member %s is suspended (%s); member-resume ends it",
+        return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0, "member %s is suspended (%s); member resume ends it",
                           number, m->reason);
     }
     po_status s = po_store_number(book->store, &other, &found, err,
                                   "SELECT number FROM tickets WHERE member = ?1 AND " LIVE, "i", m->id);
     if (s == PO_OK && found) {
         return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0,
-                          "member %s has ticket %lld already; ticket-leave that one first", number, (long long)other);
+                          "member %s has ticket %lld already; ticket leave that one first", number, (long long)other);
     }
     if (s == PO_OK && machine) {
         s = po_store_number(book->store, &other, &found, err,
@@ -179,7 +179,7 @@ static po_status may_offer(po_book *book, const char *machine, const ticket_row 
                    : s;
     if (s == PO_OK && found) {
         return po_fail_at(err, PO_E_CONFLICT, "machine", 0, 0,
-                          "%s is kept for ticket %lld, which was called; ticket-pass that one, or wait", machine,
+                          "%s is kept for ticket %lld, which was called; ticket pass that one, or wait", machine,
                           (long long)other);
     }
     return s;
@@ -195,7 +195,7 @@ po_status po_apply_ticket_call(po_book *book, po_err *err)
     po_status s = find_ticket(book->store, number, &t, err);
     if (s == PO_OK && t.called && t.until_ms > book->at_ms) {
         return po_fail_at(err, PO_E_CONFLICT, "ticket", 0, 0,
-                          "ticket %lld is called already and can be claimed for %s more; ticket-pass it or wait",
+                          "ticket %lld is called already and can be claimed for %s more; ticket pass it or wait",
                           (long long)number, minutes(m, t.until_ms - book->at_ms));
     }
     if (s == PO_OK && until <= book->at_ms) {
@@ -223,7 +223,7 @@ po_status po_apply_ticket_pass(po_book *book, po_err *err)
     po_status s = find_ticket(book->store, number, &t, err);
     if (s == PO_OK && !t.called) {
         return po_fail_at(err, PO_E_CONFLICT, "ticket", 0, 0,
-                          "ticket %lld was not called yet; ticket-leave takes it off the list", (long long)number);
+                          "ticket %lld was not called yet; ticket leave takes it off the list", (long long)number);
     }
     if (s == PO_OK && no_show && t.until_ms > book->at_ms) {
         return po_fail_at(err, PO_E_CONFLICT, "no_show", 0, 0,

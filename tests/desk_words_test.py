@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: Apache-2.0
+"""What the desk's verbs say to somebody who makes slips: which word is wrong, what was expected, what to do next; and that all
+of them say the same of one thing. desk_words_test.py BINARY SHOP"""
+import os
+import sys
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from desk_kit import Desk, run_tests, says  # noqa: E402
+
+desk = Desk(sys.argv[1], sys.argv[2], clock="2026-11-25T10:00")
+AREA = 3.14159265 * 1.75 * 1.75 / 4  # mm2 of filament of 1.75 mm
+
+
+def box(layers, size=20, x=100, y=100):
+    """A small job: rings from outside inwards, layer by layer, 0.2 mm high."""
+    lines, e = ["G21", "G90", "M82", "M140 S80", "M190 S80", "M109 S235", "G28", "M106 S100", "G92 E0"], 0
+    for n in range(layers):
+        lines.append(f"G1 Z{0.2 * (n + 1):.2f} F600")
+        for k in range(int((size / 2 - 0.44) / 0.44)):
+            a, b = k * 0.44, size - k * 0.44
+            corners = [(x + a, y + a), (x + b, y + a), (x + b, y + b), (x + a, y + b), (x + a, y + a)]
+            lines.append(f"G0 X{corners[0][0]:.2f} Y{corners[0][1]:.2f} F6000")
+            for px, py in corners[1:]:
+                e += (b - a) * 0.44 * 0.2 / AREA
+                lines.append(f"G1 X{px:.2f} Y{py:.2f} E{e:.4f} F{1200 if n == 0 else 2400}")
+    return "\n".join(lines + ["M104 S0", "M140 S0", "G1 Z60 F600", "G1 X0 Y190 F6000", "M84"]) + "\n"
+
+
+SMALL = desk.write("box für Öl.gcode", box(20))[0]
+
+
+def wrong_words():
+    """Option or operand, the value that was given, what was expected."""
+    for said, words in [
+        ("ID a b: expected a short name", ("member", "enrol", "a b")),
+        ("--role king: expected one of the words member|desk|keeper", ("member", "enrol", "x", "--role", "king")),
+        ("machine tag needs --reason TEXT: what is wrong with it", ("machine", "tag", "Birch")),
+        ("METRES 5,5: expected metres such as 12.5", ("waive", "give", "10041", "5,5", "--reason", "x")),
+        ("run watched fine: expected one of the words good|poor", ("run", "watched", "7", "fine")),
+        ("RUN 2x: expected a run's number, or the name of the machine that is out with it", ("run", "watched", "2x", "good")),
+        ("permit list takes options only, such as --", ("permit", "list", "10041")),
+        ("spool add takes SPOOL and no more; 2 were given", ("spool", "add", "S15", "petg")),
+    ]:
+        said_now = desk.run(*words, status=4)
+        says(said_now, said)
+
+
+def who_may():
+    """Who may not is told who may, and how to say so."""
+    says(desk.run("term", "open", "autumn-2026", status=2), "it takes the role keeper; --by says who does it: keeper, or the number of a member")
+    desk.run("term", "open", "autumn-2026", by="keeper")
+    desk.run("member", "enrol", "10041", "--name", "Ada Quay")
+    desk.run("permit", "grant", "10041", "starter")
+
+
+def acts_are_verbs():
+    """A refusal names the verb as it is typed."""
+    desk.run("round", "begin", "opening")
+    says(desk.run("round", "begin", "closing", status=2), "finish it with round done")
+    says(desk.run("round", "done", status=2), "look, or say why not with --unseen")
+    desk.run("round", "done", "--unseen", "all at the fair")
+
+
+def by_machine():
+    """A run is named by the machine that is out with it, as by its number."""
+    run = desk.js("run", "hand-out", "10041", SMALL, "--machine", "Alder")["run"]
+    says(desk.run("run", "start", "alder", "--all-good"), f"Run {run} of member 10041 has started on Alder.")
+    says(desk.run("run", "watched", "Elm", "good", status=4), "Elm is not out with a run by the book; proveout run list --machine Elm")
+    says(desk.run("run", "watched", "Alder", "good", at="10:03"), f"The watch of run {run} is done")
+
+
+if __name__ == "__main__":
+    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine])
