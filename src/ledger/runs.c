@@ -71,7 +71,7 @@ po_status po_apply_run_reserve(po_book *book, po_err *err)
     po_status s = po_member_find(book->store, number, start, &m, err);
     if (s == PO_OK && m.suspended) {
         return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0,
-                          "member %s is suspended then (%s); member-resume ends it, or promise a later start", number,
+                          "member %s is suspended then (%s); member resume ends it, or promise a later start", number,
                           m.reason);
     }
     if (s == PO_OK && machine) {
@@ -262,7 +262,7 @@ static po_status may_take(po_book *book, const po_member *m, int64_t *ret_permit
     const char *verdict = po_field_text(b, "verdict");
     int64_t id = 0;
     if (m->suspended) {
-        return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0, "member %s is suspended (%s); member-resume ends it",
+        return po_fail_at(err, PO_E_CONFLICT, "member", 0, 0, "member %s is suspended (%s); member resume ends it",
                           po_field_text(b, "member"), m->reason);
     }
     po_status s = find_permit(book, m->id, ret_permit, err);
