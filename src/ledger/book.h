@@ -53,6 +53,7 @@ typedef struct po_book {
     po_role role;
     const json_t *body, *private; /* private may be NULL */
     json_t *answer;               /* NULL in a replay */
+    bool answer_failed;           /* memory ended for it: then the act is not booked */
     int n_before;
     struct {
         po_table table;
@@ -109,6 +110,8 @@ po_status po_member_find(po_store *store, const char *number, int64_t at_ms, po_
 /* The role of who acts: a word or a member's number. PO_ROLE_NONE: nobody who may act. */
 po_status po_role_of(po_store *store, const char *by, int64_t at_ms, po_role *ret, po_err *err) PO_MUST_USE;
 const char *po_role_word(po_role role);
+/* Names and secrets of all who are not forgotten on pages of their own, so that nothing of others is left in the file. */
+po_status po_persons_write_anew(po_store *store, po_err *err) PO_MUST_USE;
 
 /* The open term at a time; *ret_id 0: none. */
 po_status po_term_at(po_store *store, int64_t at_ms, int64_t *ret_id, int64_t *ret_allowance_um, int64_t *ret_until_ms,

@@ -234,10 +234,16 @@ static void line_up(po_ledger *l, po_waiting *w)
     pthread_mutex_unlock(&l->queue_lock);
 }
 
-/* Of somebody who is forgotten no bytes shall stay beside the file. */
+/* Of somebody who is forgotten no bytes shall stay in the file or beside it. */
 static void clear_traces(po_ledger *l)
 {
+    po_err err;
     po_ledger_lead(l);
+    po_status s = po_store_begin(l->store, true, &err);
+    s = s == PO_OK ? po_persons_write_anew(l->store, &err) : s;
+    s = s == PO_OK ? po_store_commit(l->store, &err) : s;
+    (void)s; /* where the disk refuses, the next one who is forgotten takes these bytes along */
+    po_store_rollback(l->store);
     po_store_settle(l->store);
     po_ledger_let_go(l);
 }
@@ -296,6 +302,9 @@ po_status po_ledger_act_all(po_ledger *ledger, const po_act *acts, size_t n, po_
         if (s != PO_OK && err) {
             *err = w.err;
         }
+        for (size_t i = 0; s == PO_OK && i < n; i++) { /* by mistake enrolled is as good as forgotten */
+            forgets = forgets || json_object_get(w.acts[i].answer, "enrolment_of");
+        }
         if (s == PO_OK && forgets) {
             clear_traces(ledger);
         }
@@ -335,6 +344,9 @@ po_status po_ledger_ask(po_ledger *ledger, const char *question, const char *par
         s = s == PO_OK ? ask(ledger->asking, body, ledger->now_ms(ledger->user), answer, err) : s;
         po_store_rollback(ledger->asking);
         pthread_mutex_unlock(&ledger->asking_lock);
+    }
+    if (s == PO_OK && !json_object_get(answer, "format")) { /* po_put */
+        s = po_fail(err, PO_E_NOMEM, "out of memory for an answer");
     }
     if (s == PO_OK) {
         char *text = po_fields_canonical(answer);

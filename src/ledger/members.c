@@ -3,6 +3,7 @@
  * A member is a number. Name and contact stand in a table of their own that no event feeds: forgetting removes that row, and
  * everything that was used still adds up under the number. */
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "ledger/book.h"
@@ -184,6 +185,42 @@ po_status po_apply_member_resume(po_book *book, po_err *err)
                      book->store, NULL, err,
                      "UPDATE members SET last = ?1, state = 'active', reason = NULL, until_ms = NULL WHERE id = ?2",
                      "ii", book->event, m.id)
+               : s;
+}
+
+/* A page of a tree that was filled anew keeps bytes of rows that went to another page, and overwriting what is deleted
+ * (secure_delete) does not know them. So whoever is left is written to new pages, and all old ones are overwritten. */
+static po_status write_anew(po_store *store, const char *read, const char *empty, const char *write, po_err *err)
+{
+    po_rows *rows = NULL;
+    po_status s = po_store_ask(store, &rows, err, read, "");
+    if (s != PO_OK) {
+        return s;
+    }
+    const char *text = po_rows_next(rows) ? po_rows_text(rows, 0) : NULL;
+    char *kept = text ? strdup(text) : NULL;
+    s = po_rows_end(rows, err);
+    s = s == PO_OK && !kept ? po_fail(err, PO_E_NOMEM, "out of memory for the names of persons") : s;
+    s = s == PO_OK ? po_store_do(store, NULL, err, empty, "") : s;
+    s = s == PO_OK ? po_store_do(store, NULL, err, write, "t", kept) : s;
+    free(kept);
+    return s;
+}
+
+po_status po_persons_write_anew(po_store *store, po_err *err)
+{
+    po_status s = write_anew(store, "SELECT json_group_array(json_array(member, name, contact)) FROM persons",
+                             "DELETE FROM persons",
+                             "INSERT INTO persons(member, name, contact) SELECT json_extract(value, '$[0]'), "
+                             "json_extract(value, '$[1]'), json_extract(value, '$[2]') FROM json_each(?1)",
+                             err);
+    return s == PO_OK
+               ? write_anew(store, "SELECT json_group_array(json_array(member, changed, password, pin)) FROM secrets",
+                            "DELETE FROM secrets",
+                            "INSERT INTO secrets(member, changed, password, pin) SELECT json_extract(value, '$[0]'), "
+                            "json_extract(value, '$[1]'), json_extract(value, '$[2]'), json_extract(value, '$[3]') "
+                            "FROM json_each(?1)",
+                            err)
                : s;
 }
 

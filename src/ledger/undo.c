@@ -357,6 +357,7 @@ static po_status restore(po_book *book, const old_row *rows, int n, int64_t even
     for (int i = 0; s == PO_OK && i < n; i++) {
         if (rows[i].table == PO_T_MEMBERS && !rows[i].was &&
             book->answer) { /* not in a replay: the number may be another's by now */
+            po_book_answer_int(book, "enrolment_of", rows[i].id);
             s = po_store_do(book->store, NULL, err,
                             "DELETE FROM persons WHERE member = (SELECT member FROM members WHERE id = ?1)", "i",
                             rows[i].id);
