@@ -41,6 +41,7 @@ static const struct {
     {"terms", {PO_STANDS_AS_DESK, false}},
     {"ratios", {PO_STANDS_AS_DESK, false}},
     {"files", {PO_STANDS_AS_DESK, false}},
+    {"book", {PO_STANDS_AS_DESK, false}},
     /* the whole book, with who did what */
     {"events", {PO_STANDS_AS_KEEPER, false}},
 };

@@ -224,6 +224,22 @@ bool desk_server_stops(const po_desk *desk)
     return stops;
 }
 
+/* The network's thread sends last answers and the ends of streams; whoever does not fetch them is not waited for long. */
+static void wait_for_sending(po_desk *desk)
+{
+    enum { TURNS = 200, TURN_NS = 10000000 };
+    desk_server *s = desk->server;
+    for (int i = 0; i < TURNS; i++) {
+        pthread_mutex_lock(&s->lock);
+        int active = s->active;
+        pthread_mutex_unlock(&s->lock);
+        if (active == 0 && desk_live_streams(desk) == 0) {
+            return;
+        }
+        nanosleep(&(struct timespec){.tv_nsec = TURN_NS}, NULL);
+    }
+}
+
 void desk_server_close(po_desk *desk)
 {
     desk_server *s = desk->server;
@@ -248,7 +264,8 @@ void desk_server_close(po_desk *desk)
     desk_live_stop(desk);
     desk_workers_end(s); /* what is in line is answered and resumed */
     if (s->daemon) {
-        desk->http.stop_daemon(s->daemon); /* sends what was answered, closes the rest */
+        wait_for_sending(desk);
+        desk->http.stop_daemon(s->daemon); /* closes the rest */
     }
     if (s->clock_runs) {
         pthread_mutex_lock(&s->lock);

@@ -1,14 +1,14 @@
 /* Failed tries: who has to wait. SPDX-License-Identifier: Apache-2.0
  *
  * Kept per member and per address, in a table that does not grow: what was quiet longest gives way. After three misses of a
- * member the wait doubles from a second to a minute, no longer: else anybody could lock a desk person out. An address has ten
+ * member the wait doubles from a second to a minute, no longer: else anybody could lock a desk person out. An address has twenty
  * misses (a whole shop may stand behind one) and then waits up to five minutes. An hour without a miss forgets all. */
 #include "desk/desk_inside.h"
 
 #include <stdio.h>
 #include <string.h>
 
-enum { FORGET_SECONDS = 3600, MEMBER_FREE = 3, MEMBER_MOST_S = 60, ADDRESS_FREE = 10, ADDRESS_MOST_S = 300 };
+enum { FORGET_SECONDS = 3600, MEMBER_FREE = 3, MEMBER_MOST_S = 60, ADDRESS_FREE = 20, ADDRESS_MOST_S = 300 };
 
 static void key_of(char out[DESK_ID_MOST + 8], const char *kind, const char *what)
 {
