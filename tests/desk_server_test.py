@@ -495,7 +495,7 @@ def members_hear_numbers_only():
     last = events()
     s = Stream(KEPT["member"], last - 1)
     s.until(b'id: %d\ndata: {"event":%d}\n\n' % (last, last))
-    assert b"act" not in s.got and b"note" not in s.got
+    assert b'"act"' not in s.got and b"note-leave" not in s.got
     s.close()
 
 
@@ -541,17 +541,16 @@ def slow_senders_begin():
 
 
 def slow_senders_are_cut_off():
-    """However regularly their drops come (--request-seconds 1)."""
-    time.sleep(max(0, KEPT["slow since"] + 3.2 - time.monotonic()))
+    """However regularly their drops come (--request-seconds 1); the time here is for a busy computer."""
+    for s in KEPT["slow"]:
+        s.settimeout(15)
+        with contextlib.suppress(ConnectionResetError):
+            while s.recv(4096):
+                pass
+    assert time.monotonic() - KEPT["slow since"] > 1
     KEPT["drips"] = False
     KEPT["dripper"].join()
     for s in KEPT["slow"]:
-        s.settimeout(0.5)
-        try:
-            while s.recv(4096):
-                pass
-        except ConnectionResetError:
-            pass
         s.close()
 
 
