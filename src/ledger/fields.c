@@ -36,6 +36,18 @@ bool po_field_is_id(const char *s)
     return true;
 }
 
+/* What the shop file names may have blanks: a machine called Old Oak, a stick labelled "A 1". */
+static bool is_name(const char *s)
+{
+    size_t n = strlen(s);
+    for (size_t i = 0; i < n; i++) {
+        if ((unsigned char)s[i] < 0x20 || s[i] == 0x7f) {
+            return false;
+        }
+    }
+    return n > 0 && n <= ID_MOST && s[0] != ' ' && s[n - 1] != ' ';
+}
+
 static bool is_text(const char *s)
 {
     size_t n = 0;
@@ -63,7 +75,7 @@ static bool are_ids(const json_t *v)
     bool ok = json_is_array(v) && n >= 1 && n <= IDS_MOST;
     for (size_t i = 0; ok && i < n; i++) {
         const json_t *id = json_array_get(v, i);
-        ok = json_is_string(id) && po_field_is_id(json_string_value(id));
+        ok = json_is_string(id) && is_name(json_string_value(id));
     }
     return ok;
 }
@@ -120,7 +132,7 @@ static bool is_map(const json_t *v)
     json_t *value;
     json_object_foreach((json_t *)(uintptr_t)v, key, value)
     {
-        ok = ok && po_field_is_id(key) && (are_ids(value) || (json_is_array(value) && json_array_size(value) == 0));
+        ok = ok && is_name(key) && (are_ids(value) || (json_is_array(value) && json_array_size(value) == 0));
     }
     return ok;
 }
@@ -144,6 +156,7 @@ static const struct {
     const char *kind, *wanted;
 } wanted_table[] = {
     {"id", "a short name: letters, digits, . _ -"},
+    {"name", "a name of 1 to 64 bytes, as the shop file has it"},
     {"text", "a text of 1 to 1000 bytes on one line"},
     {"private", "a text of 1 to 1000 bytes on one line"},
     {"count", "a whole number, 0 or more"},
@@ -162,10 +175,16 @@ static bool fits(const char *kind, size_t n, const json_t *v)
 {
     const char *s = json_string_value(v);
     bool is[] = {
-        s && po_field_is_id(s),    s && is_text(s),
-        s && is_text(s),           is_whole(v, 0, PO_COUNT_MOST),
-        is_whole(v, 1, INT64_MAX), is_whole(v, 0, PO_TIME_MOST),
-        s && is_sha256(s),         json_is_boolean(v),
+        /* in the order of the table above */
+        s && po_field_is_id(s),
+        s && is_name(s),
+        s && is_text(s),
+        s && is_text(s),
+        is_whole(v, 0, PO_COUNT_MOST),
+        is_whole(v, 1, INT64_MAX),
+        is_whole(v, 0, PO_TIME_MOST),
+        s && is_sha256(s),
+        json_is_boolean(v),
     };
     for (size_t i = 0; i < sizeof is; i++) {
         if (strlen(wanted_table[i].kind) == n && memcmp(wanted_table[i].kind, kind, n) == 0) {
@@ -249,19 +268,33 @@ static po_status hold(const char *fields, json_t *object, json_t *private, po_er
     return po_fail(err, PO_E_INTERNAL, "a description of fields is not as it should be");
 }
 
+json_t *po_json_read(const char *text, json_error_t *ret_fault)
+{
+    json_t *read = json_loads(text, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, ret_fault), *again = NULL;
+    if (!read) { /* or was it the memory, which jansson may call a fault of the text? */
+        read = json_loads(text, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, ret_fault);
+    }
+    again = read ? json_loads(text, JSON_REJECT_DUPLICATES | JSON_DECODE_ANY, ret_fault) : NULL;
+    if (read && !(again && json_equal(read, again))) {
+        json_decref(read);
+        read = NULL;
+        ret_fault->text[0] = 0;
+    }
+    json_decref(again);
+    return read;
+}
+
 po_status po_fields_read(const char *fields, const char *text, json_t **ret, json_t **ret_private, po_err *err)
 {
     if (text && strlen(text) > BODY_MOST) {
         return po_fail(err, PO_E_LIMIT, "the body is larger than 256 KB");
     }
-    json_error_t e;
-    json_t *object = text ? json_loads(text, JSON_REJECT_DUPLICATES, &e) : json_object();
+    json_error_t e = {0};
+    json_t *object = text ? po_json_read(text, &e) : json_object();
     if (!object) {
-        bool memory = !text || json_error_code(&e) == json_error_out_of_memory ||
-                      json_error_code(&e) == json_error_unknown;
-        return !memory ? po_fail_at(err, PO_E_SYNTAX, "body", (uint32_t)(e.line > 0 ? e.line : 0),
-                                    (uint32_t)(e.column > 0 ? e.column : 0), "not JSON: %.150s", e.text)
-                       : po_fail(err, PO_E_NOMEM, "out of memory for a body");
+        return text && e.text[0] ? po_fail_at(err, PO_E_SYNTAX, "body", (uint32_t)(e.line > 0 ? e.line : 0),
+                                              (uint32_t)(e.column > 0 ? e.column : 0), "not JSON: %.150s", e.text)
+                                 : po_fail(err, PO_E_NOMEM, "out of memory for a body");
     }
     if (!json_is_object(object)) {
         json_decref(object);
@@ -283,9 +316,40 @@ po_status po_fields_read(const char *fields, const char *text, json_t **ret, jso
     return PO_OK;
 }
 
+/* jansson goes on after a key for which memory ended, and would leave it out: whether any piece was lost is kept here. */
+typedef struct written {
+    char *bytes;
+    size_t n, room;
+    bool lost;
+} written;
+
+static int write_piece(const char *piece, size_t n, void *user)
+{
+    written *w = user;
+    if (!w->lost && w->room - w->n <= n) { /* and a last 0 */
+        size_t room = 2 * (w->room + n) + 64;
+        char *more = realloc(w->bytes, room);
+        w->lost = !more;
+        w->bytes = more ? more : w->bytes;
+        w->room = more ? room : w->room;
+    }
+    if (w->lost) {
+        return -1;
+    }
+    memcpy(w->bytes + w->n, piece, n);
+    w->n += n;
+    w->bytes[w->n] = 0;
+    return 0;
+}
+
 char *po_fields_canonical(const json_t *object)
 {
-    return json_dumps(object, JSON_COMPACT | JSON_SORT_KEYS);
+    written w = {0};
+    if (json_dump_callback(object, write_piece, &w, JSON_COMPACT | JSON_SORT_KEYS) != 0 || w.lost) {
+        free(w.bytes);
+        return NULL;
+    }
+    return w.bytes;
 }
 
 const char *po_field_text(const json_t *body, const char *name)

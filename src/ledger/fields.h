@@ -2,6 +2,7 @@
  *
  * A description is a text such as "member: id; reason: text; until?: time; how: good|poor; name?: private". Kinds:
  *   id       1 to 64 bytes, letters, digits and . _ - and what is not ASCII, not starting with . or -
+ *   name     1 to 64 bytes, no control characters, no blank at either end: machines, sticks and so on of the shop file
  *   text     1 to 1000 bytes, no control characters
  *   private  as text; taken out of the body before it becomes an event
  *   count    a whole number from 0 to 10^15
@@ -31,6 +32,9 @@
  * Errors: PO_E_SYNTAX, PO_E_RANGE (err->where names the field), PO_E_NOMEM. */
 po_status po_fields_read(const char *fields, const char *text, json_t **ret, json_t **ret_private,
                          po_err *err) PO_MUST_USE;
+/* JSON of any kind, doubled keys refused. NULL: not JSON, or memory ended (then ret_fault->text is empty). Read twice and
+ * compared: where memory ends within a long text, jansson 2.14 leaves out a byte of it and says nothing. */
+json_t *po_json_read(const char *text, json_error_t *ret_fault) PO_MUST_USE;
 /* One line, keys sorted by their bytes, no blanks: what is hashed. malloc'd; NULL: out of memory. */
 char *po_fields_canonical(const json_t *object);
 
