@@ -84,14 +84,14 @@ po_status po_book_next_id(po_book *book, po_table table, int64_t *ret, po_err *e
 void po_book_answer_int(po_book *book, const char *key, int64_t value)
 {
     if (book->answer) {
-        json_object_set_new(book->answer, key, json_integer(value));
+        book->answer_failed |= json_object_set_new(book->answer, key, json_integer(value)) != 0;
     }
 }
 
 void po_book_answer_text(po_book *book, const char *key, const char *value)
 {
     if (book->answer) {
-        json_object_set_new(book->answer, key, value ? json_string(value) : json_null());
+        book->answer_failed |= json_object_set_new(book->answer, key, value ? json_string(value) : json_null()) != 0;
     }
 }
 

@@ -3,21 +3,28 @@
 
 #include <string.h>
 
+void po_put(json_t *to, const char *key, json_t *value)
+{
+    if (!value || json_object_set_new(to, key, value) != 0) {
+        json_object_clear(to);
+    }
+}
+
 void po_put_int(json_t *to, const char *key, int64_t v)
 {
-    json_object_set_new(to, key, json_integer(v));
+    po_put(to, key, json_integer(v));
 }
 
 void po_put_text(json_t *to, const char *key, const char *v)
 {
-    json_object_set_new(to, key, v ? json_string(v) : json_null());
+    po_put(to, key, v ? json_string(v) : json_null());
 }
 
 po_status po_put_rows(po_rows *rows, json_t *to, const char *key, int64_t limit, po_err *err)
 {
     json_t *list = json_array();
-    bool more = false;
-    while (po_rows_next(rows)) {
+    bool more = false, whole = list != NULL;
+    while (whole && po_rows_next(rows)) {
         if (limit-- == 0) {
             more = true;
             break;
@@ -35,17 +42,20 @@ po_status po_put_rows(po_rows *rows, json_t *to, const char *key, int64_t limit,
                 name += 3;
             } else if (strncmp(name, "json_", 5) == 0) {
                 json_decref(v);
-                v = kind == 't' ? json_loads(po_rows_text(rows, c), JSON_DECODE_ANY, NULL) : NULL;
-                v = v ? v : json_null();
+                json_error_t fault = {0};
+                v = kind == 't' ? po_json_read(po_rows_text(rows, c), &fault) : json_null();
+                v = v || !fault.text[0] ? v : json_null(); /* null: what stands there is no JSON */
                 name += 5;
             }
-            json_object_set_new(o, name, v);
+            whole = json_object_set_new(o, name, v) == 0 && whole;
         }
-        json_array_append_new(list, o);
+        whole = json_array_append_new(list, o) == 0 && whole;
     }
-    json_object_set_new(to, key, list);
-    json_object_set_new(to, "more", json_boolean(more));
-    return po_rows_end(rows, err);
+    po_put(to, key, list);
+    po_put(to, "more", json_boolean(more));
+    whole = whole && json_object_get(to, key);
+    po_status s = po_rows_end(rows, err);
+    return s == PO_OK && !whole ? po_fail(err, PO_E_NOMEM, "out of memory for an answer") : s;
 }
 
 int64_t po_limit_of(const json_t *p)

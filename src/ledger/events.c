@@ -92,6 +92,9 @@ static po_status apply(po_book *book, const po_act_kind *kind, po_err *err)
                           kind->verb->name, po_role_word(kind->who));
     }
     s = kind->apply(book, err);
+    if (s == PO_OK && book->answer_failed) {
+        s = po_fail(err, PO_E_NOMEM, "out of memory for an answer");
+    }
     if (s == PO_OK && book->event > PO_BEFORE_KEPT) {
         s = po_store_do(book->store, NULL, err, "DELETE FROM before WHERE event = ?1", "i",
                         book->event - PO_BEFORE_KEPT);

@@ -402,7 +402,7 @@ po_status po_apply_machine_fit(po_book *book, po_err *err)
     f.machine = m.id;
     s = s == PO_OK && (f.spool >= 0 || po_field_has(b, "spool") || f.nozzle_um) ? fit_tool(book, &f, err) : s;
     if (book->answer) {
-        json_object_set_new(book->answer, "gap_due", json_boolean(gap_due));
+        book->answer_failed |= json_object_set_new(book->answer, "gap_due", json_boolean(gap_due)) != 0;
     }
     /* A check at this very time was before the fitting: the book's time stands still while a clock that was set back
      * catches up, and such a check must not count as one after it. */

@@ -47,22 +47,23 @@ po_status po_ask_balance(po_store *store, const json_t *p, int64_t now, json_t *
 }
 
 /* All that a permission brings along, itself included, each once. */
-static void add_effective(const json_t *implies, const char *permission, json_t *effective)
+static bool add_effective(const json_t *implies, const char *permission, json_t *effective)
 {
     json_t *todo = json_array();
-    json_array_append_new(todo, json_string(permission));
+    bool ok = json_array_append_new(todo, json_string(permission)) == 0;
     for (size_t i = 0; i < json_array_size(todo); i++) { /* grows while it is walked; each name is walked once */
         const char *name = json_string_value(json_array_get(todo, i));
         if (json_object_get(effective, name)) {
             continue;
         }
-        json_object_set_new(effective, name, json_true());
+        ok = json_object_set_new(effective, name, json_true()) == 0 && ok;
         const json_t *more = json_object_get(implies, name);
         for (size_t k = 0; k < json_array_size(more); k++) {
-            json_array_append(todo, json_array_get(more, k));
+            ok = json_array_append(todo, json_array_get(more, k)) == 0 && ok;
         }
     }
     json_decref(todo);
+    return ok;
 }
 
 po_status po_ask_member(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
@@ -100,21 +101,30 @@ po_status po_ask_member(po_store *store, const json_t *p, int64_t now, json_t *r
         return s;
     }
     json_t *effective = json_object(), *permits = json_object_get(ret, "permits"), *list = json_array();
+    bool whole = true;
     for (size_t i = 0; i < json_array_size(permits); i++) {
-        add_effective(json_object_get(p, "implies"), po_field_text(json_array_get(permits, i), "permission"),
-                      effective);
+        whole = add_effective(json_object_get(p, "implies"), po_field_text(json_array_get(permits, i), "permission"),
+                              effective) &&
+                whole;
     }
     const char *key;
     json_t *value;
     json_object_foreach(effective, key, value)
     {
-        json_array_append_new(list, json_string(key));
+        whole = json_array_append_new(list, json_string(key)) == 0 && whole;
     }
-    json_object_set_new(ret, "permissions", list);
+    po_put(ret, "permissions", whole ? list : NULL);
+    if (!whole) {
+        json_decref(list);
+    }
     json_decref(effective);
     json_t *balance = json_object();
     s = put_balance(store, m.id, p, now, balance, err);
-    json_object_set_new(ret, "balance", balance);
+    whole = s != PO_OK || json_object_get(balance, "term"); /* what it begins with */
+    po_put(ret, "balance", balance);
+    if (!whole) {
+        json_object_clear(ret);
+    }
     s = s == PO_OK
             ? po_store_ask(
                   store, &rows, err,
@@ -143,8 +153,12 @@ po_status po_ask_events(po_store *store, const json_t *p, int64_t now, json_t *r
     s = s == PO_OK ? po_put_rows(rows, ret, "events", limit, err) : s;
     json_t *list = json_object_get(ret, "events");
     for (size_t i = 0; s == PO_OK && i < json_array_size(list); i++) { /* the body is JSON already */
-        json_t *event = json_array_get(list, i), *body = json_loads(po_field_text(event, "body"), 0, NULL);
-        json_object_set_new(event, "body", body ? body : json_null());
+        json_error_t fault = {0};
+        json_t *event = json_array_get(list, i), *body = po_json_read(po_field_text(event, "body"), &fault);
+        bool damaged = !body && fault.text[0];
+        if (json_object_set_new(event, "body", damaged ? json_null() : body) != 0) {
+            s = po_fail(err, PO_E_NOMEM, "out of memory for an event");
+        }
     }
     return s;
 }
@@ -167,8 +181,8 @@ po_status po_ask_book(po_store *store, const json_t *p, int64_t now, json_t *ret
     po_put_int(ret, "version", version);
     po_put_int(ret, "events", tail.seq);
     po_put_int(ret, "bytes", pages * size);
-    json_object_set_new(ret, "first_ms", any ? json_integer(first) : json_null());
-    json_object_set_new(ret, "last_ms", any ? json_integer(tail.at_ms) : json_null());
+    po_put(ret, "first_ms", any ? json_integer(first) : json_null());
+    po_put(ret, "last_ms", any ? json_integer(tail.at_ms) : json_null());
     po_put_text(ret, "last_hash", any ? hash : NULL);
     return s;
 }

@@ -43,10 +43,15 @@ static po_status kept_table(po_store *store, const po_run_row *r, json_t **ret, 
         return s;
     }
     json_t *table = NULL;
+    json_error_t fault = {.text = "none is kept"};
     if (po_rows_next(rows) && po_rows_text(rows, 0)) {
-        table = json_loads(po_rows_text(rows, 0), 0, NULL);
+        fault.text[0] = 0;
+        table = po_json_read(po_rows_text(rows, 0), &fault);
     }
     s = po_rows_end(rows, err);
+    if (s == PO_OK && !table && !fault.text[0]) {
+        s = po_fail(err, PO_E_NOMEM, "out of memory for a proof by height");
+    }
     if (s == PO_OK && !table) {
         s = po_fail_at(
             err, PO_E_NOTFOUND, "by_height", 0, 0,
@@ -211,6 +216,12 @@ po_status po_apply_run_outcome(po_book *book, po_err *err)
     po_status s = po_run_take(book, "ended failed back", &r, err);
     if (s == PO_OK && r.has_outcome) {
         return po_fail_at(err, PO_E_CONFLICT, "run", 0, 0, "run %lld has an outcome already; undo that act first",
+                          (long long)r.id);
+    }
+    if (s == PO_OK && r.failed && book->answer && strcmp(po_field_text(b, "outcome"), "good") == 0) { /* older programs let */
+        return po_fail_at(err, PO_E_CONFLICT, "outcome", 0, 0,
+                          "run %lld failed by the book, so it came out failed or stopped; if it did not fail, undo that "
+                          "act first",
                           (long long)r.id);
     }
     s = s == PO_OK ? po_store_do(book->store, NULL, err,

@@ -124,7 +124,7 @@ static po_status put_events(po_store *store, int64_t run, json_t *to, po_err *er
             : s;
     s = s == PO_OK ? po_put_rows(rows, to, "events", PO_LIMIT_MOST, err) : s;
     if (s == PO_OK && until < last) {
-        json_object_set_new(to, "more", json_true());
+        po_put(to, "more", json_true());
     }
     return s;
 }
@@ -147,7 +147,7 @@ po_status po_ask_run(po_store *store, const json_t *p, int64_t now, json_t *ret,
         s = po_fail_at(err, PO_E_NOTFOUND, "run", 0, 0, "there is no run %lld", (long long)run);
     }
     if (s == PO_OK) {
-        json_object_update(ret, one);
+        s = json_object_update(ret, one) == 0 ? s : po_fail(err, PO_E_NOMEM, "out of memory for an answer");
     }
     json_decref(list);
     for (size_t i = 0; s == PO_OK && i < sizeof belongings / sizeof belongings[0]; i++) {
@@ -156,7 +156,7 @@ po_status po_ask_run(po_store *store, const json_t *p, int64_t now, json_t *ret,
     }
     if (s == PO_OK) { /* of parts there is one, or none */
         json_t *part = json_array_get(json_object_get(ret, "part"), 0);
-        json_object_set_new(ret, "part", part ? json_incref(part) : json_null());
+        po_put(ret, "part", part ? json_incref(part) : json_null());
     }
     return s == PO_OK ? put_events(store, run, ret, err) : s;
 }

@@ -27,10 +27,12 @@ static po_status by_month(po_store *store, const json_t *edges, json_t *ret, po_
                          from, until);
         s = s == PO_OK ? po_put_rows(rows, ret, "sums", 1, err) : s;
         if (s == PO_OK) {
-            json_array_extend(all, json_object_get(ret, "sums"));
+            s = json_array_extend(all, json_object_get(ret, "sums")) == 0
+                    ? s
+                    : po_fail(err, PO_E_NOMEM, "out of memory for an answer");
         }
     }
-    json_object_set_new(ret, "sums", all);
+    po_put(ret, "sums", all);
     return s;
 }
 

@@ -330,14 +330,14 @@ po_status po_apply_spool_empty(po_book *book, po_err *err)
 }
 
 /* Length of what is left, and below nothing of what is too much; beyond the reach of po_ledger_um it is unknown. */
-static void put_length(json_t *spool)
+static bool put_length(json_t *spool)
 {
     const json_t *left = json_object_get(spool, "left_mg");
     int64_t mg = json_integer_value(left);
     int64_t um = json_is_integer(left) ? po_ledger_um(mg < 0 ? -mg : mg, po_field_int(spool, "diameter_um"),
                                                       po_field_int(spool, "density_mg_cm3"))
                                        : -1;
-    json_object_set_new(spool, "left_um", um < 0 ? json_null() : json_integer(mg < 0 ? -um : um));
+    return json_object_set_new(spool, "left_um", um < 0 ? json_null() : json_integer(mg < 0 ? -um : um)) == 0;
 }
 
 po_status po_ask_spools(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
@@ -373,9 +373,13 @@ po_status po_ask_spools(po_store *store, const json_t *p, int64_t now, json_t *r
     json_t *list = json_object_get(ret, "spools");
     for (size_t i = 0; s == PO_OK && i < json_array_size(list); i++) {
         json_t *o = json_array_get(list, i), *low = json_object_get(o, "low");
-        put_length(o);
-        json_object_set_new(
-            o, "low", below < 0 || !json_is_integer(low) ? json_null() : json_boolean(json_integer_value(low) != 0));
+        if (!put_length(o) ||
+            json_object_set_new(o, "low",
+                                below < 0 || !json_is_integer(low) ? json_null()
+                                                                   : json_boolean(json_integer_value(low) != 0)) != 0) {
+            json_object_clear(ret);
+            break;
+        }
     }
     return s;
 }

@@ -189,7 +189,10 @@ po_status po_rows_end(po_rows *rows, po_err *err)
         free(rows);
         return s;
     }
-    sqlite3_reset(rows->stmt);
+    int end = sqlite3_reset(rows->stmt);
+    if (s == PO_OK && (end & 0xff) == SQLITE_NOMEM) { /* while a column was read: what was read as null may not be */
+        s = po_store_failed(rows->store, end, "using the book", err);
+    }
     sqlite3_clear_bindings(rows->stmt); /* borrowed texts end with the call */
     rows->busy = false;
     return s;

@@ -90,7 +90,9 @@ static po_status put_part(po_store *store, size_t i, const int64_t v[6], json_t 
     s = s == PO_OK ? po_put_rows(rows, holder, "rows", parts[i].one ? 1 : v[4], err) : s;
     if (s == PO_OK) {
         json_t *list = json_object_get(holder, "rows"), *value = parts[i].one ? json_array_get(list, 0) : list;
-        json_object_set(ret, parts[i].key, value);
+        if (value) {
+            po_put(ret, parts[i].key, json_incref(value));
+        }
         *ret_more = *ret_more || (!parts[i].one && json_is_true(json_object_get(holder, "more")));
     }
     json_decref(holder);
@@ -98,13 +100,16 @@ static po_status put_part(po_store *store, size_t i, const int64_t v[6], json_t 
 }
 
 /* Sums of no runs are nothing, not unknown. */
-static void fill_sums(json_t *sums)
+static void fill_sums(json_t *sums, json_t *ret)
 {
     static const char *const counts[] = {
         "good", "failed", "stopped", "not_collected", "without_outcome", "runs_without_mg", "runs_without_seconds"};
     for (size_t i = 0; i < sizeof counts / sizeof counts[0]; i++) {
         if (!json_is_integer(json_object_get(sums, counts[i]))) {
-            json_object_set_new(sums, counts[i], json_integer(0));
+            if (json_object_set_new(sums, counts[i], json_integer(0)) != 0) {
+                json_object_clear(ret);
+                return;
+            }
         }
     }
 }
@@ -121,9 +126,12 @@ static po_status put_permits(po_store *store, const json_t *lapse, int64_t now, 
                             "SELECT count(*) FROM permits WHERE permission = ?1 AND withdrawn_ms IS NULL AND (until_ms "
                             "IS NULL OR until_ms > ?2)",
                             "ti", permission, now);
-        json_array_append_new(list, json_pack("{s:s, s:I}", "permission", permission, "held", (json_int_t)holders));
+        if (s == PO_OK && json_array_append_new(list, json_pack("{s:s, s:I}", "permission", permission, "held",
+                                                                (json_int_t)holders)) != 0) {
+            s = po_fail(err, PO_E_NOMEM, "out of memory for an answer");
+        }
     }
-    json_object_set_new(ret, "permits", list);
+    po_put(ret, "permits", list);
     return s;
 }
 
@@ -151,7 +159,7 @@ static po_status put_term(po_store *store, const char *term, int64_t now, int64_
         po_put_int(ret, "from_ms", po_rows_int(rows, 2));
         po_put_int(ret, "until_ms", po_rows_int(rows, 3));
         po_put_int(ret, "allowance_um", po_rows_int(rows, 4));
-        json_object_set_new(ret, "closed_ms", closed ? json_integer(po_rows_int(rows, 5)) : json_null());
+        po_put(ret, "closed_ms", closed ? json_integer(po_rows_int(rows, 5)) : json_null());
     }
     s = po_rows_end(rows, err);
     if (s == PO_OK && !found) {
@@ -173,8 +181,8 @@ po_status po_ask_term(po_store *store, const json_t *p, int64_t now, json_t *ret
     for (size_t i = 0; s == PO_OK && i < N_PARTS; i++) {
         s = put_part(store, i, v, ret, &more, err);
     }
-    fill_sums(json_object_get(ret, "sums"));
-    json_object_set_new(ret, "more", json_boolean(more));
+    fill_sums(json_object_get(ret, "sums"), ret);
+    po_put(ret, "more", json_boolean(more));
     return s == PO_OK ? put_permits(store, json_object_get(p, "lapse"), now, ret, err) : s;
 }
 

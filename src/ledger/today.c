@@ -18,9 +18,7 @@ const po_today_list po_today_lists[] = {
      "AS started_ms, r.watched_ms AS watched_ms, r.first_layer AS first_layer, r.reserved_seconds AS "
      "reserved_seconds, r.ended_ms AS ended_ms, r.off_ms AS off_ms, r.symptom AS symptom, r.sha256 AS sha256, r.recipe "
      "AS recipe, r.file AS file, r.stick AS stick, p.first_bead_seconds AS first_bead_seconds, p.first_layer_seconds "
-     "AS first_layer_seconds, p.hands AS json_hands, iif(r.state = 'out', coalesce(r.started_ms + 1000 * "
-     "(r.reserved_seconds - coalesce(min(p.first_bead_seconds, r.reserved_seconds), 0)), r.out_ms + 1000 * "
-     "r.reserved_seconds), NULL) AS end_ms FROM runs r JOIN members m ON m.id = r.member LEFT JOIN proofs p ON "
+     "AS first_layer_seconds, p.hands AS json_hands, " PO_RUN_ENDS " AS end_ms FROM runs r JOIN members m ON m.id = r.member LEFT JOIN proofs p ON "
      "p.sha256 = r.sha256 AND p.machine = r.machine WHERE r.state IN ('out', 'ended', 'failed') ORDER BY r.machine, "
      "r.id LIMIT ?4"},
     {"reservations",
@@ -28,11 +26,13 @@ const po_today_list po_today_lists[] = {
      "r.reserved_um AS um, r.reserved_seconds AS seconds, r.recipe AS recipe FROM runs r JOIN members m ON m.id = "
      "r.member WHERE r.state IN ('reserved', 'out', 'ended', 'failed') AND r.state = 'reserved' ORDER BY "
      "r.promised_ms IS NULL, r.promised_ms, r.id LIMIT ?4"},
-    /* a machine is free where it is in use and no run is on it */
+    /* a machine is free where it is in use and no run is on it; a part may be on its bed all the same */
     {"machines",
      "SELECT k.machine AS machine, k.state AS state, k.reason AS reason, k.since_ms AS since_ms, k.state = 'in-use' "
      "AND NOT EXISTS (SELECT 1 FROM runs r WHERE r.machine = k.machine AND r.state IN ('out', 'ended', 'failed')) AS "
-     "is_free, k.fitted_ms AS fitted_ms, k.gap_ms AS gap_ms FROM machines k WHERE k.state <> 'retired' ORDER BY "
+     "is_free, k.fitted_ms AS fitted_ms, k.gap_ms AS gap_ms, "
+     PO_PART_ON_BED("k")
+     " FROM machines k WHERE k.state <> 'retired' ORDER BY "
      "k.machine LIMIT ?4"},
     {"tickets",
      "SELECT t.number AS ticket, m.member AS member, t.machine AS machine, t.seconds AS seconds, t.state AS state, "
@@ -100,11 +100,11 @@ po_status po_ask_today(po_store *store, const json_t *p, int64_t now, json_t *re
         more = more || json_is_true(json_object_get(ret, "more"));
         if (s == PO_OK && is_single(i)) {
             json_t *list = json_incref(json_object_get(ret, key)), *first = json_array_get(list, 0);
-            json_object_set(ret, key, first ? first : json_null());
+            po_put(ret, key, first ? json_incref(first) : json_null());
             json_decref(list);
         }
     }
-    json_object_set_new(ret, "more", json_boolean(more)); /* of one list or another there are more than 200 */
+    po_put(ret, "more", json_boolean(more)); /* of one list or another there are more than 200 */
     s = s == PO_OK
             ? po_store_number(store, &waiting, NULL, err, "SELECT count(*) FROM messages WHERE state = 'waiting'", "")
             : s;

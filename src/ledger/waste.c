@@ -41,11 +41,13 @@ po_status po_ask_waste(po_store *store, const json_t *p, int64_t now, json_t *re
         const json_t *row = json_array_get(list, i);
         int64_t mg = po_field_int(row, "mg");
         const char *material = po_field_text(row, "material");
-        json_object_set_new(materials, material,
-                            json_integer(json_integer_value(json_object_get(materials, material)) + mg));
+        if (json_object_set_new(materials, material,
+                                json_integer(json_integer_value(json_object_get(materials, material)) + mg)) != 0) {
+            json_object_clear(ret);
+        }
         all += mg;
     }
-    json_object_set_new(ret, "materials_mg", materials);
+    po_put(ret, "materials_mg", materials);
     po_put_int(ret, "mg", all);
     return s;
 }
