@@ -146,6 +146,10 @@ int cli_book_fitted(cli_book *book, const po_machine *machine, cli_fitted *ret)
     }
     ret->now = json_incref(json_array_get(json_object_get(answer, "machines"), 0));
     json_decref(answer);
+    status = cli_book_machine_ends(book, ret->now);
+    if (status != EXIT_CLEAR) {
+        return status;
+    }
     const json_t *tools = json_object_get(ret->now, "tools");
     ret->machine = with_nozzles(machine, tools, book->desk.arena);
     if (!ret->machine) {

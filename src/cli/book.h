@@ -13,7 +13,7 @@ typedef struct cli_book {
     const char *member; /* NULL: nobody in particular */
     const char *spools[CLI_MOST_SPOOLS];
     size_t n_spools; /* those of --spool, one for each tool in order; 0: what is loaded */
-    po_learned *time, *filament;
+    po_learned *time, *filament, *latest; /* latest: time alone, from the latest runs, for a quick answer */
 } cli_book;
 
 /* How a machine is fitted and loaded now. */
@@ -41,6 +41,18 @@ int cli_book_learned(cli_book *book, const po_machine *machine, const po_recipe 
 /* Seconds alone, from the latest runs, as ratios of the model's; *ret_from "model": nobody knows better, and *ret is the model's own. */
 int cli_book_seconds(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_range *ret,
                      const char **ret_from);
+
+/* When a run ends, and the range in which it does, from its proof's end and seconds, as runs really went; from "model": nobody knows
+ * better. Whoever shows an end takes it from here, so that all verbs say the same. */
+typedef struct cli_run_end {
+    int64_t ms, low_ms, high_ms;
+    const char *from;
+} cli_run_end;
+int cli_book_end(cli_book *book, const char *machine, const char *recipe, int64_t seconds, int64_t proof_end_ms,
+                 cli_run_end *ret);
+
+/* The same for a row of the question "machines", into its "ends_ms"; "proof_ends_ms" and "ends_from" beside it. */
+int cli_book_machine_ends(cli_book *book, json_t *row);
 
 /* Judge in the light of the book: once, and where runs have something to say of this recipe, once more. */
 po_status cli_book_judge(cli_book *book, const po_job_report *report, const char *path, po_proof_context *context,

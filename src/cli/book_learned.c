@@ -38,7 +38,7 @@ static size_t collect(const cli_book *book, const json_t *runs, const char *real
     return n;
 }
 
-static int learn(cli_book *book, int n_latest)
+static int learn(cli_book *book, int n_latest, po_learned **ret_time, po_learned **ret_filament)
 {
     json_t *answer = NULL;
     int status = desk_ask(&book->desk, "ratios", json_pack("{s:i}", "limit", n_latest), &answer);
@@ -52,11 +52,11 @@ static int learn(cli_book *book, int n_latest)
     po_status s = list ? PO_OK : po_fail(&err, PO_E_NOMEM, "memory ran out");
     if (s == PO_OK) {
         size_t n = collect(book, runs, "real_seconds", "reserved_seconds", list);
-        s = po_learn_new(list, n, NULL, arena, &book->time, &err);
+        s = po_learn_new(list, n, NULL, arena, ret_time, &err);
     }
     if (s == PO_OK) {
         size_t n = collect(book, runs, "used_um", "reserved_um", list);
-        s = po_learn_new(list, n, NULL, arena, &book->filament, &err);
+        s = po_learn_new(list, n, NULL, arena, ret_filament, &err);
     }
     json_decref(answer);
     return s == PO_OK ? EXIT_CLEAR : cli_fail_err(&err);
@@ -79,14 +79,54 @@ static bool range_of(po_learned *learned, uint32_t machine, uint32_t recipe, po_
 int cli_book_seconds(cli_book *book, const po_machine *machine, const po_recipe *recipe, po_range *ret,
                      const char **ret_from)
 {
-    int status = book->desk.ledger && !book->time ? learn(book, LATEST_MOST) : EXIT_CLEAR;
+    if (book->desk.ledger && !book->time && !book->latest) {
+        po_learned *filament = NULL;
+        int failed = learn(book, LATEST_MOST, &book->latest, &filament);
+        if (failed != EXIT_CLEAR) {
+            return failed;
+        }
+    }
+    po_learned *time = book->time ? book->time : book->latest;
     po_range ignored;
     *ret_from = "model";
     po_proof_model_ranges(&ignored, ret);
-    if (status == EXIT_CLEAR && book->time) {
-        range_of(book->time, number_of(book->desk.shop, machine->name, false),
+    if (time) {
+        range_of(time, number_of(book->desk.shop, machine->name, false),
                  recipe ? number_of(book->desk.shop, recipe->name, true) : PO_LEARN_NO_RECIPE, *ret, ret, ret_from);
     }
+    return EXIT_CLEAR;
+}
+
+int cli_book_end(cli_book *book, const char *machine, const char *recipe, int64_t seconds, int64_t proof_end_ms,
+                 cli_run_end *ret)
+{
+    const po_machine *m = po_shop_machine(book->desk.shop, machine);
+    po_range r = {1, 1};
+    const char *from = "model";
+    int status = m ? cli_book_seconds(book, m, recipe ? po_shop_recipe(book->desk.shop, recipe) : NULL, &r, &from)
+                   : EXIT_CLEAR;
+    double ms = (double)seconds * 1000;
+    /* the range is even on both sides of its centre in the logarithm (docs/learned.md); the model's is its own centre */
+    double centre = strcmp(from, "model") != 0 ? sqrt(r.low * r.high) : 1;
+    *ret = (cli_run_end){proof_end_ms + llround((centre - 1) * ms), proof_end_ms + llround((r.low - 1) * ms),
+                     proof_end_ms + llround((r.high - 1) * ms), from};
+    return status;
+}
+
+int cli_book_machine_ends(cli_book *book, json_t *row)
+{
+    const json_t *ends = json_object_get(row, "ends_ms");
+    cli_run_end end;
+    if (!json_is_integer(ends)) {
+        return EXIT_CLEAR;
+    }
+    json_int_t proof_end = json_integer_value(ends);
+    int status = cli_book_end(book, json_string_value(json_object_get(row, "machine")),
+                              json_string_value(json_object_get(row, "recipe")),
+                              json_integer_value(json_object_get(row, "reserved_seconds")), proof_end, &end);
+    json_object_set_new(row, "proof_ends_ms", json_integer(proof_end));
+    json_object_set_new(row, "ends_ms", json_integer(end.ms));
+    json_object_set_new(row, "ends_from", json_string(end.from));
     return status;
 }
 
@@ -96,7 +136,7 @@ int cli_book_learned(cli_book *book, const po_machine *machine, const po_recipe 
         return EXIT_CLEAR;
     }
     if (!book->time) {
-        int status = learn(book, RUNS_MOST);
+        int status = learn(book, RUNS_MOST, &book->time, &book->filament);
         if (status != EXIT_CLEAR) {
             return status;
         }

@@ -7,6 +7,7 @@
 
 #include "desk.h"
 #include "proveout/keepsakes.h"
+#include "book.h"
 #include "verbs.h"
 
 enum { WINDOWS_MOST = 20 }; /* of the book's events, for one history: some tenths of a second */
@@ -63,7 +64,13 @@ static int ask_machines(desk *d, const char *name, bool retired, json_t **ret)
     json_t *answer = NULL, *list = json_array();
     int status = desk_ask(d, "machines", json_pack("{s:I}", "gap_days", (json_int_t)d->shop->rules.gap_check_days),
                           &answer);
-    const json_t *known = json_object_get(answer, "machines");
+    json_t *known = json_object_get(answer, "machines");
+    cli_book book = {0};
+    cli_book_of(&book, d);
+    for (size_t i = 0; status == EXIT_CLEAR && i < json_array_size(known); i++) {
+        status = cli_book_machine_ends(&book, json_array_get(known, i));
+    }
+    cli_book_close(&book);
     for (size_t m = 0; status == EXIT_CLEAR && m < d->shop->n_machines; m++) {
         const po_machine *machine = &d->shop->machines[m];
         const json_t *row = row_of(known, machine->name);
@@ -107,9 +114,10 @@ static void add_words(const desk *d, json_t *row)
         nozzles = po_arena_printf(d->arena, "%s%s%s", nozzles, *nozzles ? ", " : "",
                                   desk_words(d, json_object_get(tool, "nozzle_um"), DESK_MM));
         if (json_is_string(spool)) {
-            loaded = po_arena_printf(d->arena, "%s%s%s %s %s", loaded, *loaded ? ", " : "",
+            loaded = po_arena_printf(d->arena, "%s%s%s %s%s%s", loaded, *loaded ? ", " : "",
                                      desk_words(d, spool, DESK_TEXT),
                                      desk_words(d, json_object_get(tool, "material"), DESK_TEXT),
+                                     json_is_integer(json_object_get(tool, "left_mg")) ? " " : "",
                                      desk_words(d, json_object_get(tool, "left_mg"), DESK_G));
         }
     }
@@ -119,6 +127,20 @@ static void add_words(const desk *d, json_t *row)
     json_object_set_new(row, "gap", json_string(good ? "good" : ever ? "check again" : "not checked"));
 }
 
+/* What the table has no room for: why a machine is out of use, and whose part is on its bed. */
+static void tell_state(const desk *d, const json_t *row)
+{
+    if (json_is_string(json_object_get(row, "reason"))) {
+        desk_tell(d, "{machine}, {state}[ since {since_ms:time}]: {reason}", row, NULL);
+    }
+    if (json_is_integer(json_object_get(row, "part_of"))) {
+        desk_tell(d,
+                  "{machine}: by the book the part of run {part_of} is still on its bed; once it is off: proveout run "
+                  "off {part_of}",
+                  row, NULL);
+    }
+}
+
 static int run_list(const cli_call *call)
 {
     static const desk_column columns[] = {
@@ -126,7 +148,6 @@ static int run_list(const cli_call *call)
         {"Member", "member", DESK_TEXT, 12, false},   {"Run", "run", DESK_COUNT, 0, true},
         {"Ends", "ends_ms", DESK_TIME, 0, false},     {"Loaded", "loaded", DESK_TEXT, 40, false},
         {"Nozzle", "nozzles", DESK_TEXT, 20, false},  {"Gap", "gap", DESK_TEXT, 0, false},
-        {"Why", "reason", DESK_TEXT, 40, false},
     };
     desk d;
     json_t *answer = NULL;
@@ -140,6 +161,9 @@ static int run_list(const cli_call *call)
             add_words(&d, json_array_get(list, i));
         }
         desk_table(&d, list, columns, sizeof columns / sizeof columns[0], "The shop file names no machine.");
+        for (size_t i = 0; i < json_array_size(list); i++) {
+            tell_state(&d, json_array_get(list, i));
+        }
     }
     json_decref(answer);
     desk_close(&d);
@@ -165,7 +189,7 @@ static int run_show(const cli_call *call)
         {"ended", "ended_ms", DESK_TIME, 0, false},       {"surface", "surface", DESK_TEXT, 0, false},
         {"fitted", "fitted_ms", DESK_TIME, 0, false},     {"gap", "gap", DESK_TEXT, 0, false},
         {"gap checked", "gap_ms", DESK_TIME, 0, false},   {"by", "gap_by", DESK_TEXT, 0, false},
-        {"gap measured", "gap_um", DESK_MM, 0, false},
+        {"gap measured", "gap_um", DESK_MM, 0, false},    {"part of run on its bed", "part_of", DESK_COUNT, 0, false},
     };
     static const desk_column tools[] = {
         {"Tool", "tool", DESK_COUNT, 0, true},         {"Nozzle", "nozzle_um", DESK_MM, 0, true},

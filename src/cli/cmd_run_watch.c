@@ -74,13 +74,23 @@ static size_t hands_messages(desk *d, const json_t *run, const char **acts, json
 
 static void tell_start(desk *d, const json_t *run)
 {
-    json_t *watch = json_pack("{s:I, s:I}", "minutes", (json_int_t)(d->shop->rules.watch_minutes + 0.5), "ends_ms",
-                              (json_int_t)(d->now_ms + due_int(run, "reserved_seconds", 0) * 1000));
+    json_t *watch = json_pack("{s:I}", "minutes", (json_int_t)(d->shop->rules.watch_minutes + 0.5)), *today = NULL;
+    if (due_int(run, "reserved_seconds", 0) > 0 && due_ask(d, &today) == EXIT_CLEAR) { /* as today says it */
+        size_t i;
+        const json_t *row;
+        json_array_foreach(json_object_get(today, "runs"), i, row)
+        {
+            if (due_int(row, "run", 0) == due_int(run, "run", -1)) {
+                json_object_set(watch, "ends_ms", json_object_get(row, "end_ms"));
+            }
+        }
+        json_decref(today);
+    }
     desk_tell(d, "Run {run} of member {member} has started on {machine}.", run, NULL);
     desk_tell(
         d, "Stay with it for {minutes} min and until the first layer is down, then: proveout run watched {run} good.",
         watch, run);
-    if (due_int(run, "reserved_seconds", 0) > 0) {
+    if (due_has(watch, "ends_ms")) {
         desk_tell(d, "It ends about {ends_ms:time}.", watch, NULL);
     }
     cli_wrap(stdout, 0,

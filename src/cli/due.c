@@ -4,7 +4,6 @@
  * there. Ends are expected ones: the proofs', corrected by what runs really took (docs/learned.md). */
 #include "due.h"
 
-#include <math.h>
 #include <string.h>
 
 #include "book.h"
@@ -69,20 +68,15 @@ size_t due_hours(const desk *d, int64_t ms, due_span spans[DUE_SPANS_MOST])
  * where the book knows of none, with the model's own range. */
 static int correct(cli_book *book, json_t *run)
 {
-    const po_machine *machine = po_shop_machine(book->desk.shop, due_text(run, "machine"));
-    const po_recipe *recipe = po_shop_recipe(book->desk.shop, due_text(run, "recipe"));
-    int64_t end = due_int(run, "end_ms", 0);
-    double ms = (double)due_int(run, "reserved_seconds", 0) * 1000;
-    po_range r = {1, 1};
-    const char *from = "model";
-    int status = machine ? cli_book_seconds(book, machine, recipe, &r, &from) : EXIT_CLEAR;
-    json_object_set_new(run, "proof_end_ms", json_integer(end));
-    json_object_set_new(run, "end_from", json_string(from));
-    /* the range is even on both sides of its centre in the logarithm (docs/learned.md); the model's is its own centre */
-    double centre = strcmp(from, "model") != 0 ? sqrt(r.low * r.high) : 1;
-    json_object_set_new(run, "end_ms", json_integer(end + llround((centre - 1) * ms)));
-    json_object_set_new(run, "end_low_ms", json_integer(end + llround((r.low - 1) * ms)));
-    json_object_set_new(run, "end_high_ms", json_integer(end + llround((r.high - 1) * ms)));
+    cli_run_end end;
+    int64_t proof_end = due_int(run, "end_ms", 0);
+    int status = cli_book_end(book, due_text(run, "machine"), due_text(run, "recipe"),
+                              due_int(run, "reserved_seconds", 0), proof_end, &end);
+    json_object_set_new(run, "proof_end_ms", json_integer(proof_end));
+    json_object_set_new(run, "end_from", json_string(end.from));
+    json_object_set_new(run, "end_ms", json_integer(end.ms));
+    json_object_set_new(run, "end_low_ms", json_integer(end.low_ms));
+    json_object_set_new(run, "end_high_ms", json_integer(end.high_ms));
     return status;
 }
 

@@ -274,6 +274,11 @@ static void add_machines(agenda *a, const json_t *today)
         int64_t gap = due_int(m, "gap_ms", 0), fitted = due_int(m, "fitted_ms", 0);
         int64_t lapses = days > 0 && gap > 0 ? gap + days * INT64_C(86400000) : 0;
         bool old = lapses > 0 && lapses <= a->d->now_ms;
+        long long part = due_int(m, "part_of", 0);
+        if (part > 0) {
+            add(a, 0, true, verb(a, "proveout run off %lld", part),
+                "%s is back, and by the book the part of run %lld is still on its bed; it may be hot", name, part);
+        }
         if (strcmp(due_text(m, "state"), "in-use") != 0) {
             add(a, 0, false, verb(a, "proveout machine clear %s", name), "%s %s%s%s%s%s", name,
                 !strcmp(due_text(m, "state"), "resting") ? "rests for care" : "is tagged out",
