@@ -175,8 +175,10 @@ def examples_of_the_desk_run():
     with open(SHOP, encoding="utf-8") as f:
         room.write("shop.yaml", f.read().replace("/media/", room.path + "/media/") +
                    "\noutbox: {command: /bin/true, on: true}\n")
+    os.makedirs(room.of("media/safe"), exist_ok=True)
     book, n, refused = room.of("book.db"), 0, []
     seeded(book)
+    expect(run("backup", "desk-2026-11-30.db", "--ledger", book, cwd=room.path), 0)
     reserved = 0
     while reserved < 13:  # examples name runs 12 and 13
         done = run("run", "reserve", "10041", "3", "--machine", "Alder", "--ledger", book, "--json", cwd=room.path)

@@ -245,7 +245,7 @@ static const cli_option options_events[] = {
 };
 static const cli_example examples_verify[] = {
     {"proveout ledger verify", "the book, with all that follows from its events"},
-    {"proveout ledger verify --ledger /media/safe/desk-2026-11-30.db", "a backup"},
+    {"proveout ledger verify --ledger desk-2026-11-30.db", "a backup"},
 };
 static const cli_example examples_rebuild[] = {{"proveout ledger rebuild", "after ledger verify has named tables"}};
 static const cli_example examples_show[] = {

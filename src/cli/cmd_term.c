@@ -237,7 +237,7 @@ static const cli_option options_close[] = {
 };
 static const cli_example examples_open[] = {
     {"proveout term open autumn-2026 --by keeper", "as the shop file says"},
-    {"proveout term open summer --from 2027-06-01 --until 2027-08-31 --allowance 60 --by keeper", "another"},
+    {"proveout term open may --from 2027-05-01 --until 2027-05-31 --allowance 60 --by keeper", "another"},
 };
 static const cli_example examples_list[] = {{"proveout term list", "all terms"}};
 static const cli_example examples_show[] = {
