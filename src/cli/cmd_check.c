@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include "check.h"
+#include "when.h"
 
 enum { ARENA_MOST = 2000000000 }; /* of one file's facts; the job itself is never in memory as a whole */
 enum { PRINTS_TO_MATCH = 64 };    /* heights kept, when a job is held against a part */
@@ -293,6 +294,10 @@ static int prove_reports(cli_check *c, const char *path, const po_job_report *co
         }
         if (cli_book_judge(&c->book, reports[i], path, context, arena, &proofs[i], &err) != PO_OK) {
             return cli_fail_err(&err);
+        }
+        status = when_judge(reports[i], path, context, arena, &proofs[i]);
+        if (status != EXIT_CLEAR) {
+            return status;
         }
         best = proofs[i]->verdict < proofs[best]->verdict ? i : best;
     }

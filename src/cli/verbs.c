@@ -19,6 +19,7 @@ static const cli_family families[] = {
     {cli_fund_verbs, "funds that pay for runs"},
     {cli_run_verbs, "runs: handed out, started, watched, ended or failed, back, how they came out"},
     {cli_shelf_verbs, "parts on the shelf: where they lie, collected, recycled, labels"},
+    {cli_plan_verbs, "when a job can start, end and come off; the desk's calendar for other programs"},
     {cli_machine_verbs, "machines: how they stand, tags, rests, what is fitted, gap checks, history"},
     {cli_stick_verbs, "sticks: whose they are, where they are, what is on them"},
     {cli_ticket_verbs, "tickets of those who wait for a machine"},
