@@ -9,16 +9,20 @@ import json
 import os
 import re
 import resource
+import shutil
 import signal
 import socket
 import sqlite3
+import ssl
 import subprocess
 import sys
 import threading
 import time
+import warnings
 
 from desk_kit import Desk, run_tests
 
+warnings.simplefilter("ignore", DeprecationWarning)  # of old TLS, which is tried to be refused
 desk = Desk(sys.argv[1], sys.argv[2])
 ACT = os.path.abspath(sys.argv[3])
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
@@ -619,6 +623,42 @@ def stops_cleanly():
     assert said.returncode == 0, said.stdout
 
 
+def over_tls():
+    """A certificate of our own, made for the test; where there is no openssl to make it, said and passed over."""
+    if not shutil.which("openssl"):
+        print("no openssl here: TLS was not tried")
+        return
+    cert, key = os.path.join(desk.where, "cert.pem"), os.path.join(desk.where, "key.pem")
+    subprocess.run(["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-keyout", key,
+                    "-out", cert, "-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"], check=True, capture_output=True)
+    server = Server("--cert", cert, "--key", key)
+    trusted = ssl.create_default_context(cafile=cert)
+    c = http.client.HTTPSConnection("127.0.0.1", server.port, timeout=10, context=trusted)
+    c.request("POST", "/api/1/session", json.dumps({"member": "d2", "password": WORDS["d2"]}),
+              {"Content-Type": "application/json", "Origin": f"https://127.0.0.1:{server.port}"})
+    reply = c.getresponse()
+    cookie = reply.headers["Set-Cookie"]
+    assert reply.status == 200 and cookie.startswith("__Host-proveout=") and "; Secure" in cookie, cookie
+    reply.read()
+    c.request("GET", "/api/1/ask/machines", headers={"Cookie": cookie.split(";")[0]})
+    assert c.getresponse().status == 200
+    c.close()
+    old = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    old.load_verify_locations(cert)
+    with contextlib.suppress(ValueError):
+        old.maximum_version = ssl.TLSVersion.TLSv1_1
+        try:
+            with socket.create_connection(("127.0.0.1", server.port), timeout=5) as s, old.wrap_socket(s, server_hostname="127.0.0.1"):
+                raise AssertionError("TLS 1.1 was taken")
+        except (ssl.SSLError, ConnectionResetError):
+            pass
+    got = raw(b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", server=server, half=True)
+    assert b"200" not in got, got
+    assert server.stop() == 0
+    _, err = desk.raw("desk", "--listen", "127.0.0.1:0", "--cert", key, "--key", cert, status=4)
+    assert "certificate and its key" in err, err
+
+
 def wrong_options():
     for options, word in ((("--listen", "nowhere"), "ADDRESS:PORT"), (("--listen", "127.0.0.1:99999"), "port"),
                           (("--listen", "name.example:80"), "not a name"), (("--cert", "x.pem"), "key"), (("--idle", "0"), "--idle"),
@@ -636,7 +676,7 @@ try:
     run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, every_route_for_every_role, a_token_is_needed, pages_of_others, wrong_bodies,
                      tricks_with_paths, headers_can_not_be_slipped_in, forged_cookies, a_member_sees_their_own, the_shop_decides, several_acts,
                      live_events, members_hear_numbers_only, five_hundred_streams, codes_pins_and_passwords, whoever_sits_idle_is_signed_out,
-                     back_off, killed_in_the_middle, wrong_options, slow_senders_are_cut_off, stops_cleanly])
+                     back_off, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])
 finally:
     for one in (globals().get("main"), KEPT.get("idle")):
         if one and one.process.poll() is None:

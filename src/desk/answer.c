@@ -2,6 +2,7 @@
 #include <string.h>
 
 #include "desk/desk_inside.h"
+#include "ledger/fields.h"
 
 bool desk_admit(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
@@ -42,7 +43,7 @@ static bool body_fits(desk_request *rq, desk_reply *rp)
             continue;
         }
         if (!json_is_string(v) || !json_string_length(v) || json_string_length(v) > 1000 ||
-            (!strcmp(f.kind, "id") && json_string_length(v) >= DESK_ID_MOST)) {
+            (!strcmp(f.kind, "id") && !po_field_is_id(json_string_value(v)))) {
             desk_problem(rq, rp, 422, f.name, "%s is missing or no %s", f.name, f.kind);
             return false;
         }

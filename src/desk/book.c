@@ -7,6 +7,15 @@
 
 enum { ACTS_TOGETHER = 1000 };
 
+/* What the book said no to. Where the system failed, the log says how; acts and persons are not in it. */
+static void said_no(po_desk *desk, desk_request *rq, desk_reply *rp, const po_err *err, int which)
+{
+    desk_problem_of(rq, rp, err, which);
+    if (rp->status >= 500) {
+        desk_log(desk, json_pack("{s:s, s:s}", "what", "failure", "says", err->msg));
+    }
+}
+
 /* May this one do this act, and what does the shop say to it? */
 static bool may(po_desk *desk, const char *act, json_t *body, desk_request *rq, desk_reply *rp)
 {
@@ -43,7 +52,7 @@ void desk_do_act(po_desk *desk, desk_request *rq, desk_reply *rp)
                        : po_fail(&err, PO_E_NOMEM, "memory ran out");
     free(body);
     if (s != PO_OK) {
-        desk_problem_of(rq, rp, &err, -1);
+        said_no(desk, rq, rp, &err, -1);
         return;
     }
     desk_live_poke(desk);
@@ -92,7 +101,7 @@ void desk_do_acts(po_desk *desk, desk_request *rq, desk_reply *rp)
     if (make_acts(desk, rq, rp, list, acts, texts)) {
         po_err err;
         if (po_ledger_act_all(desk->options.ledger, acts, n, rq->arena, done, &failed, &err) != PO_OK) {
-            desk_problem_of(rq, rp, &err, (int)failed);
+            said_no(desk, rq, rp, &err, (int)failed);
         } else {
             desk_live_poke(desk);
             json_t *answers = json_array();
@@ -161,7 +170,7 @@ void desk_do_ask(po_desk *desk, desk_request *rq, desk_reply *rp)
         return;
     }
     if (s != PO_OK) {
-        desk_problem_of(rq, rp, &err, -1);
+        said_no(desk, rq, rp, &err, -1);
         return;
     }
     rp->status = 200;

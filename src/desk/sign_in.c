@@ -144,8 +144,8 @@ void desk_do_first(po_desk *desk, desk_request *rq, desk_reply *rp)
     if (must_wait(desk, rq, rp, NULL)) {
         return;
     }
-    if (fault || strpbrk(member, "\"\\")) { /* before the word is used up */
-        desk_problem(rq, rp, 422, fault ? "password" : "member", "%s", fault ? fault : "this is no number of a member");
+    if (fault) { /* before the word is used up */
+        desk_problem(rq, rp, 422, "password", "%s", fault);
         return;
     }
     if (!take_first_word(desk, text_of(rq, "word"))) {
