@@ -201,13 +201,13 @@ int main(int argc, char **argv)
     write_job(job);
     setenv("PROVEOUT_CLOCK", clock, 1);
     setenv("PROVEOUT_SHOP", argv[3], 1);
-    setenv("PROVEOUT_LEDGER", argv[1], 1);
+    unsetenv("PROVEOUT_LEDGER");
 
     printf("{\"bench\": \"ledger_big\", \"events\": %s, \"runs\": %s, \"turns\": %d, \"questions_ms\": {", events, runs,
            turns);
     ask_all(argv[1], turns, member, run, "Alder", term);
     const char *const yard[] = {argv[0], "--bare", argv[1], NULL};
-    const char *const today[] = {argv[2], "today", "--json", NULL};
+    const char *const today[] = {argv[2], "today", "--json", "--ledger", argv[1], NULL};
     const char *const help[] = {argv[2], "--version", NULL};
     const char *const with[] = {argv[2],   "check", "--json",   "--machine", "Alder", "--member", member,
                                 "--spool", spool,   "--ledger", argv[1],     job,     NULL};

@@ -377,7 +377,7 @@ static void take_back(shop *s, machine *m)
     if (chance(s, 40)) {
         act(s, "desk", "stick-count", "{\"stick\":\"%c1\"}", machines[m - s->at][0]);
     }
-    if (chance(s, 60)) {
+    if (chance(s, 70)) {
         act(s, "desk", "message-put",
             "{\"member\":\"m%05d\",\"kind\":\"other\",\"text\":\"How did it go?\",\"run\":%lld}", m->member,
             (long long)m->run);
