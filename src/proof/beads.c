@@ -104,7 +104,8 @@ static const po_machine *other_nozzle(const po_judging *j, const po_tool_facts *
     const po_machine *best = NULL;
     double best_off = INFINITY;
     for (size_t i = 0; i < j->shop->n_machines; i++) {
-        const po_machine *m = &j->shop->machines[i];
+        /* of this machine what is fitted, not what the shop file says: the nozzle that came off is no other tool */
+        const po_machine *m = same_machine(j, &j->shop->machines[i]) ? j->machine : &j->shop->machines[i];
         for (size_t k = 0; k < m->n_nozzles; k++) {
             double d = m->nozzles[k].diameter_mm, ratio = tool->bead_width_mm / d;
             outside out = outside_of(tool, d);

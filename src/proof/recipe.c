@@ -109,7 +109,7 @@ void po_judge_off_recipe(po_judging *j)
     if (how.failed) {
         j->failed = true;
     } else if (how.n > 0) {
-        po_say(j, PO_GRADE_NOTE, "Nothing, or take the house's recipe.", "%s \"%s\": %s.",
+        po_say(j, PO_GRADE_NOTE, "No need to change anything; the house's recipe is there if wanted.", "%s \"%s\": %s.",
                j->context->recipe != NULL ? "Differs from the recipe" : "Nearest recipe", r->name, how.data);
     }
 }

@@ -216,6 +216,22 @@ TRIP(narrow_for_nozzle) /* an ordinary 0.4 mm job on Dogwood's first nozzle of 0
 {
     bench_machine(b, "Dogwood", "petg");
 }
+TRIP(narrow_for_fitted) /* the same job on Alder with a nozzle of 0.6 mm fitted since: what came off is not its other tool */
+{
+    static po_nozzle fitted;
+    fitted = b->machine.nozzles[0];
+    fitted.diameter_mm = 0.6;
+    b->machine.nozzles = &fitted;
+}
+INSIDE(narrow_for_fitted) /* 0.68 x 0.3 mm belongs to it */
+{
+    trip_narrow_for_fitted(b);
+    bench_all(b->width[0], PO_WIDTH_BINS, 68);
+    bench_all(b->height[0], PO_WIDTH_BINS, 30);
+    b->tools[0].bead_width_mm = b->report.facts.bead_width_mm = 0.68;
+    b->tools[0].layer_height_mm = b->report.facts.layer_height_mm = 0.3;
+    b->tools[0].bead_area_mm2 = 0.184686; /* handbook 2.1 */
+}
 INSIDE(narrow_for_nozzle) /* 0.68 x 0.3 mm belongs to it */
 {
     bench_machine(b, "Dogwood", "petg");
@@ -772,6 +788,7 @@ static const rule_case cases[] = {
     C(layer_too_thick, "layer-too-thick", PO_GRADE_ASK, "0.32 mm"),
     C(wrong_nozzle, "wrong-nozzle", PO_GRADE_STOP, "0.6 mm (as Dogwood has)"),
     C(narrow_for_nozzle, "wrong-nozzle", PO_GRADE_ASK, "0.4 mm (as this machine's other tool has)"),
+    C(narrow_for_fitted, "wrong-nozzle", PO_GRADE_ASK, "0.4 mm (as Birch has)"),
     C(wrong_filament, "wrong-filament", PO_GRADE_STOP, "2.85 mm"),
     C(thin_filament, "wrong-filament", PO_GRADE_STOP, "1.75 mm"),
     C(first_layer_too_thick, "first-layer-too-thick", PO_GRADE_ASK, "0.40 mm"),
