@@ -69,5 +69,54 @@ def by_machine():
     says(desk.run("run", "watched", "Alder", "good", at="10:03"), f"The watch of run {run} is done")
 
 
+def ends_agree():
+    """run start, machine list and show, today, and a hand-out that is refused say one end: as runs have really gone."""
+    begun = desk.js("machine", "show", "Alder")["run"]
+    desk.run("run", "ended", begun, "--took", "0:30", at="10:40")  # the proof said some 13 minutes
+    desk.run("run", "off", begun, "--to", "member", at="10:41")
+    desk.run("run", "take-back", begun, at="10:41")
+    desk.run("run", "outcome", begun, "good", at="10:41")
+    desk.at("11:00")
+    desk.run("run", "hand-out", "10041", SMALL, "--machine", "Alder")
+    said = desk.run("run", "start", "Alder", "--all-good", at="11:05")
+    row = [r for r in desk.js("today", at="11:06")["runs"] if r["machine"] == "Alder"][0]
+    assert row["end_from"] != "model" and row["end_ms"] > row["proof_end_ms"] + 120000, row  # it learned from the first
+    shown = desk.js("machine", "show", "Alder", at="11:06")
+    assert shown["ends_ms"] == row["end_ms"] and shown["proof_ends_ms"] == row["proof_end_ms"], (shown, row)
+    clock = [line for line in desk.table("machine", "show", "Alder", at="11:06") if "ends about" in line][0].split()[-1]
+    says(said, f"It ends about {clock}.")
+    says(desk.run("run", "hand-out", "10041", SMALL, "--machine", "Alder", status=2, at="11:06"), f"until about {clock}")
+    says(desk.run("machine", "list", at="11:06"), f" {clock} ")
+
+
+def part_on_bed():
+    """A machine that is back with a part on its bed is free, and everybody is told of the part until it is booked off or a round
+    sees the bed clear."""
+    run = desk.js("machine", "show", "Alder")["run"]
+    desk.at("12:00")
+    says(desk.run("run", "take-back", "--machine", "Alder"), "By the book its part is still on the bed")
+    due = [d for d in desk.js("today")["due"] if d["do"] == f"proveout run off {run}"]
+    assert len(due) == 1 and due[0]["now"] and "still on its bed" in due[0]["says"], due
+    says(desk.run("machine", "list"), f"Alder: by the book the part of run {run} is still on its bed")
+    off = desk.js("run", "off", run)["event"]
+    assert desk.js("machine", "show", "Alder")["part_of"] is None
+    desk.run("ledger", "undo", off)
+    assert desk.js("machine", "show", "Alder")["part_of"] == run
+    desk.run("round", "begin", "closing")
+    desk.run("round", "machine", "alder", "--ok", at="12:01")
+    assert desk.js("machine", "show", "Alder")["part_of"] is None
+    assert all(d["do"] != f"proveout run off {run}" for d in desk.js("today")["due"])
+    desk.run("round", "done", "--unseen", "only Alder was used", at="12:02")
+    desk.run("ledger", "verify")
+
+
+def failed_is_not_good():
+    desk.at("13:00")
+    run = desk.js("run", "hand-out", "10041", SMALL, "--machine", "Birch")["run"]
+    desk.run("run", "failed", "Birch", "--height", "0", "--to", "waste", "--back", at="13:05")
+    says(desk.run("run", "outcome", run, "good", status=2), f"run {run} failed by the book, so it came out failed or stopped")
+    desk.run("run", "outcome", run, "stopped", "--cause", "handling")
+
+
 if __name__ == "__main__":
-    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine])
+    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good])
