@@ -151,6 +151,8 @@ po_status po_spool_take(po_book *book, int64_t spool, int64_t mg, po_err *err) P
  * PO_E_CONFLICT where the place is taken, naming whose run lies there. */
 po_status po_part_off(po_book *book, int64_t run, const char *to, int64_t place, int64_t kept_until_ms,
                       po_err *err) PO_MUST_USE;
+/* PO_E_CONFLICT where the machine is kept for another member's ticket, which was called and can be claimed yet. */
+po_status po_ticket_leaves_free(const po_book *book, const char *machine, int64_t member, po_err *err) PO_MUST_USE;
 /* A ticket becomes a run. PO_E_CONFLICT where it is another member's, not waiting, or its time has passed. */
 po_status po_ticket_claim(po_book *book, int64_t ticket, int64_t member, int64_t run, po_err *err) PO_MUST_USE;
 po_status po_message_put(po_book *book, int64_t member, const char *kind, const char *text, int64_t run,
@@ -161,6 +163,8 @@ po_status po_waste_put(po_book *book, const char *material, int64_t mg, const ch
 po_status po_purpose_holds(po_store *store, const json_t *body, int64_t member, po_err *err) PO_MUST_USE;
 /* The code of a currency: three capital letters (ISO 4217:2015), else PO_E_RANGE. */
 po_status po_currency_holds(const char *currency, po_err *err) PO_MUST_USE;
+/* A price of a kilogram: PO_E_RANGE where it is so high that what a run costs would not be a number any more. */
+po_status po_price_holds(int64_t price_minor_kg, po_err *err) PO_MUST_USE;
 
 /* Version 1 kept no sticks and spools, and its runs name them freely: a replay meets such names, and takes them as they
  * stand. Whoever books an act today is refused. */

@@ -159,7 +159,7 @@ po_status po_events_replay(po_store *from, po_store *to, const po_watching *watc
     }
     while (s == PO_OK && po_rows_next(rows)) {
         long long seq = po_rows_int(rows, 0);
-        const char *act = po_rows_text(rows, 2), *by = po_rows_text(rows, 3), *body = po_rows_text(rows, 4);
+        const char *act = po_rows_word(rows, 2), *by = po_rows_word(rows, 3), *body = po_rows_word(rows, 4);
         const po_act_kind *kind = po_act_find(act);
         json_t *object = kind ? json_loads(body, 0, NULL) : NULL;
         if (!object) {
@@ -195,8 +195,8 @@ po_status po_events_walk(po_store *store, po_store_say *say, void *user, const p
         size_t n_prev = 0, n_hash = 0;
         const void *prev = po_rows_blob(rows, 6, &n_prev), *hash = po_rows_blob(rows, 7, &n_hash);
         unsigned char made[PO_HASH];
-        hash_event(made, seq, at, po_rows_int(rows, 2), po_rows_text(rows, 3), po_rows_text(rows, 4), last.hash,
-                   po_rows_text(rows, 5));
+        hash_event(made, seq, at, po_rows_int(rows, 2), po_rows_word(rows, 3), po_rows_word(rows, 4), last.hash,
+                   po_rows_word(rows, 5));
         if (seq != last.seq + 1) {
             snprintf(sentence, sizeof sentence, "event %lld follows on event %lld: events are missing", seq,
                      (long long)last.seq);

@@ -141,7 +141,7 @@ static po_status next_page(po_ledger *ledger, const char *after, wanted page[PAG
     if (s == PO_OK) {
         while (*ret_n < PAGE && po_rows_next(rows)) {
             wanted *w = &page[(*ret_n)++];
-            snprintf(w->sha256, sizeof w->sha256, "%s", po_rows_text(rows, 0));
+            snprintf(w->sha256, sizeof w->sha256, "%s", po_rows_word(rows, 0));
             w->bytes = po_rows_int(rows, 1);
         }
         s = po_rows_end(rows, err);

@@ -55,7 +55,7 @@ static po_status read_machine(po_store *store, const char *machine, machine_row 
     }
     if (po_rows_next(rows)) {
         m.id = po_rows_int(rows, 0);
-        while (m.state < RETIRED && strcmp(state_words[m.state], po_rows_text(rows, 1)) != 0) {
+        while (m.state < RETIRED && strcmp(state_words[m.state], po_rows_word(rows, 1)) != 0) {
             m.state++;
         }
         po_cut_text(m.since, sizeof m.since, po_rows_text(rows, 2));

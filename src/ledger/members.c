@@ -30,10 +30,10 @@ static po_status look_up(po_store *store, const char *number, int64_t at_ms, po_
     po_member m = {0};
     bool found = po_rows_next(rows);
     if (found) {
-        const char *state = po_rows_text(rows, 2), *reason = po_rows_text(rows, 3);
+        const char *state = po_rows_word(rows, 2), *reason = po_rows_text(rows, 3);
         *ret_state = strcmp(state, "forgotten") == 0 ? 2 : strcmp(state, "suspended") == 0 ? 1 : 0;
         m.id = po_rows_int(rows, 0);
-        m.role = role_from(po_rows_text(rows, 1));
+        m.role = role_from(po_rows_word(rows, 1));
         m.until_ms = po_rows_kind(rows, 4) == 'n' ? 0 : po_rows_int(rows, 4);
         m.suspended = *ret_state == 1 && (m.until_ms == 0 || m.until_ms > at_ms);
         po_cut_text(m.reason, sizeof m.reason, reason);

@@ -18,6 +18,17 @@ po_status po_currency_holds(const char *currency, po_err *err)
                             "%.40s is no currency; wanted its code of three capital letters (ISO 4217)", currency);
 }
 
+/* So that a price times 100 kg still is a number: ten million of the main unit for a kilogram. */
+#define PRICE_MOST INT64_C(1000000000)
+
+po_status po_price_holds(int64_t price_minor_kg, po_err *err)
+{
+    return price_minor_kg <= PRICE_MOST
+               ? PO_OK
+               : po_fail_at(err, PO_E_RANGE, "price_minor_kg", 0, 0,
+                            "a price is at most %lld minor units for a kilogram", (long long)PRICE_MOST);
+}
+
 /* The run that money is for is a run of that member. */
 static po_status run_is_theirs(po_book *book, int64_t run, const po_member *m, po_err *err)
 {

@@ -46,7 +46,7 @@ static po_status take_message(po_book *book, int64_t *ret_id, po_err *err)
         return s;
     }
     if (po_rows_next(rows)) {
-        strncat(state, po_rows_text(rows, 0), sizeof state - 1);
+        strncat(state, po_rows_word(rows, 0), sizeof state - 1);
     }
     s = po_rows_end(rows, err);
     if (s == PO_OK && !state[0]) {

@@ -19,7 +19,7 @@ po_status po_apply_round_begin(po_book *book, po_err *err)
     if (po_rows_next(rows)) {
         s = po_fail_at(err, PO_E_CONFLICT, "kind", 0, 0,
                        "the %s round %lld, which %s began, is still open; finish it with round done",
-                       po_rows_text(rows, 1), (long long)po_rows_int(rows, 0), po_rows_text(rows, 2));
+                       po_rows_word(rows, 1), (long long)po_rows_int(rows, 0), po_rows_word(rows, 2));
     }
     po_status end = po_rows_end(rows, s == PO_OK ? err : NULL);
     s = s == PO_OK ? end : s;
@@ -60,7 +60,7 @@ static po_status answer_run(po_book *book, const char *machine, po_err *err)
                                "t", machine);
     if (s == PO_OK && po_rows_next(rows)) {
         po_book_answer_int(book, "run", po_rows_int(rows, 0));
-        po_book_answer_text(book, "run_state", po_rows_text(rows, 1));
+        po_book_answer_text(book, "run_state", po_rows_word(rows, 1));
     }
     return s == PO_OK ? po_rows_end(rows, err) : s;
 }
@@ -135,7 +135,7 @@ static po_status find_unseen(po_book *book, int64_t round, unseen *u, po_err *er
         return s;
     }
     while (po_rows_next(rows)) {
-        add_unseen(u, po_rows_text(rows, 0));
+        add_unseen(u, po_rows_word(rows, 0));
     }
     s = po_rows_end(rows, err);
     for (size_t i = 0; s == PO_OK && i < json_array_size(shop); i++) { /* those that no act has named yet */

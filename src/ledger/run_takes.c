@@ -255,6 +255,6 @@ po_status po_run_material(po_store *store, int64_t run, char out[72], po_err *er
     if (s != PO_OK) {
         return s;
     }
-    snprintf(out, 72, "%s", po_rows_next(rows) ? po_rows_text(rows, 0) : "");
+    snprintf(out, 72, "%s", po_rows_next(rows) ? po_rows_word(rows, 0) : "");
     return po_rows_end(rows, err);
 }

@@ -6,9 +6,6 @@
 
 #include "ledger/run_row.h"
 
-/* So that a price times 100 kg still is a number: ten million of the main unit for a kilogram. */
-#define PRICE_MOST INT64_C(1000000000)
-
 /* One of the permissions that the machine asks for. *ret_permit 0: none was asked for. */
 static po_status find_permit(po_book *book, int64_t member, int64_t *ret_permit, po_err *err)
 {
@@ -162,10 +159,7 @@ static po_status read_price(po_book *book, const json_t *b, po_run_row *r, po_er
     r->diameter_um = po_field_has(b, "diameter_um") ? po_field_int(b, "diameter_um") : sp.diameter_um;
     r->density_mg_cm3 = po_field_has(b, "density_mg_cm3") ? po_field_int(b, "density_mg_cm3") : sp.density_mg_cm3;
     r->price_minor_kg = po_field_has(b, "price_minor_kg") ? po_field_int(b, "price_minor_kg") : sp.price_minor_kg;
-    if (s == PO_OK && r->price_minor_kg > PRICE_MOST) {
-        return po_fail_at(err, PO_E_RANGE, "price_minor_kg", 0, 0, "a price is at most %lld minor units for a kilogram",
-                          (long long)PRICE_MOST);
-    }
+    s = s == PO_OK ? po_price_holds(r->price_minor_kg, err) : s;
     po_cut_text(r->currency, sizeof r->currency, currency);
     return s == PO_OK && currency ? po_currency_holds(currency, err) : s;
 }
@@ -217,6 +211,14 @@ static po_status fund_pays(po_book *book, po_run_row *r, po_err *err)
                : s;
 }
 
+enum { CENTIMETRE = 10000 }; /* um: nobody waives less */
+
+/* Up to whole centimetres, for sentences: what is said is enough, and can be typed. */
+static int64_t up(int64_t um)
+{
+    return um % CENTIMETRE == 0 ? um : um - um % CENTIMETRE + CENTIMETRE;
+}
+
 /* Who pays: a fund, or term and waivers and what was agreed beyond them. *ret_draw: what comes from waivers. */
 static po_status who_pays(po_book *book, po_run_row *r, int64_t *ret_draw, po_err *err)
 {
@@ -248,10 +250,11 @@ static po_status who_pays(po_book *book, po_run_row *r, int64_t *ret_draw, po_er
                ? po_fail_at(err, PO_E_CONFLICT, "um", 0, 0,
                             "the job takes %s and %s are left of the term: a waiver of %s more would "
                             "do",
-                            po_metres(x, r->um), po_metres(y, left > 0 ? left : 0), po_metres(z, need - waived))
+                            po_metres(x, up(r->um)), po_metres(y, left > 0 ? left - left % CENTIMETRE : 0),
+                            po_metres(z, up(need - waived)))
                : po_fail_at(err, PO_E_CONFLICT, "um", 0, 0,
                             "the job takes %s and one run may take %s: a waiver of %s more would do",
-                            po_metres(x, r->um), po_metres(y, r->limit_um), po_metres(z, need - waived));
+                            po_metres(x, up(r->um)), po_metres(y, r->limit_um), po_metres(z, up(need - waived)));
 }
 
 /* Who, with which permission and which verdict, on which machine, from which stick. */
@@ -278,6 +281,7 @@ static po_status may_take(po_book *book, const po_member *m, int64_t *ret_permit
         }
     }
     s = s == PO_OK ? po_machine_may_go_out(book->store, machine, err) : s;
+    s = s == PO_OK ? po_ticket_leaves_free(book, machine, m->id, err) : s;
     s = s == PO_OK ? po_machine_row(book, machine, &id, err) : s;
     return s == PO_OK && stick ? po_unless_old(book, po_stick_goes_with(book->store, stick, machine, err)) : s;
 }

@@ -126,7 +126,7 @@ po_status po_ledger_news(po_ledger *ledger, uint64_t after, size_t most, po_news
             : s;
     if (s == PO_OK) {
         while (n < most && po_rows_next(rows)) {
-            const po_act_kind *kind = po_act_find(po_rows_text(rows, 1));
+            const po_act_kind *kind = po_act_find(po_rows_word(rows, 1));
             ret[n++] = (po_news){(uint64_t)po_rows_int(rows, 0), kind ? kind->verb->name : ""};
         }
         s = po_rows_end(rows, err);

@@ -172,6 +172,7 @@ po_status po_apply_spool_add(po_book *book, po_err *err)
                           "filament has a diameter up to 10 mm and a density up to 30 g/cm3, both above 0");
     }
     s = s == PO_OK ? masses_hold(book, err) : s;
+    s = s == PO_OK ? po_price_holds(po_field_int(body, "price_minor_kg"), err) : s;
     s = s == PO_OK && weighed ? on_scale(book, po_field_int(body, "tare_mg"), &scale, err) : s;
     s = s == PO_OK
             ? po_store_do(book->store, NULL, err,

@@ -224,6 +224,15 @@ const char *po_rows_text(po_rows *rows, int column)
     return (const char *)sqlite3_column_text(rows->stmt, column);
 }
 
+const char *po_rows_word(po_rows *rows, int column)
+{
+    const char *text = po_rows_text(rows, column);
+    if (!text) {
+        rows->rc = (sqlite3_errcode(rows->store->db) & 0xff) == SQLITE_NOMEM ? SQLITE_NOMEM : SQLITE_CORRUPT;
+    }
+    return text ? text : "";
+}
+
 const void *po_rows_blob(po_rows *rows, int column, size_t *ret_n)
 {
     const void *p = sqlite3_column_blob(rows->stmt, column);

@@ -75,6 +75,8 @@ char po_rows_kind(po_rows *rows, int column); /* i t b n */
 const char *po_rows_name(po_rows *rows, int column);
 int64_t po_rows_int(po_rows *rows, int column);
 const char *po_rows_text(po_rows *rows, int column); /* NULL for null; until the next row */
+/* The same of a column that is never null: where a damaged page says otherwise "", and po_rows_end fails. */
+const char *po_rows_word(po_rows *rows, int column);
 const void *po_rows_blob(po_rows *rows, int column, size_t *ret_n);
 po_status po_rows_end(po_rows *rows, po_err *err) PO_MUST_USE;
 

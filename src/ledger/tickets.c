@@ -35,7 +35,7 @@ static po_status find_ticket(po_store *store, int64_t number, ticket_row *ret, p
         t.member = po_rows_int(rows, 1);
         t.until_ms = po_rows_int(rows, 2);
         t.called = po_rows_int(rows, 3) != 0;
-        snprintf(t.number_of, sizeof t.number_of, "%s", po_rows_text(rows, 4));
+        snprintf(t.number_of, sizeof t.number_of, "%s", po_rows_word(rows, 4));
     }
     s = po_rows_end(rows, err);
     if (s == PO_OK && !found) {
@@ -73,6 +73,30 @@ po_status po_ticket_claim(po_book *book, int64_t ticket, int64_t member, int64_t
                                     "UPDATE tickets SET last = ?1, state = 'claimed', run = ?2 WHERE id = ?3", "iii",
                                     book->event, run, t.id)
                       : s;
+}
+
+po_status po_ticket_leaves_free(const po_book *book, const char *machine, int64_t member, po_err *err)
+{
+    po_rows *rows = NULL;
+    int64_t number = 0, until = 0;
+    char m[32];
+    po_status s = po_store_ask(book->store, &rows, err,
+                               "SELECT number, until_ms FROM tickets WHERE " LIVE " AND state = 'called' AND offered = "
+                               "?1 AND until_ms > ?2 AND member <> ?3",
+                               "tii", machine, book->at_ms, member);
+    if (s != PO_OK) {
+        return s;
+    }
+    if (po_rows_next(rows)) {
+        number = po_rows_int(rows, 0);
+        until = po_rows_int(rows, 1);
+    }
+    s = po_rows_end(rows, err);
+    return s == PO_OK && number
+               ? po_fail_at(err, PO_E_CONFLICT, "machine", 0, 0,
+                            "%s is kept for ticket %lld for %s more; ticket pass that one, or hand out another machine",
+                            machine, (long long)number, minutes(m, until - book->at_ms))
+               : s;
 }
 
 static po_status next_number(po_store *store, int64_t *ret, po_err *err)

@@ -402,7 +402,7 @@ static po_status may_take_back(po_book *book, int64_t event, po_err *err)
     if (s != PO_OK) {
         return s;
     }
-    const po_act_kind *kind = po_rows_next(rows) ? po_act_find(po_rows_text(rows, 0)) : NULL;
+    const po_act_kind *kind = po_rows_next(rows) ? po_act_find(po_rows_word(rows, 0)) : NULL;
     bool keeper = kind && (kind->who == PO_ROLE_KEEPER || po_rows_int(rows, 1) != 0);
     s = po_rows_end(rows, err);
     if (s == PO_OK && kind && !kind->undoable) {
