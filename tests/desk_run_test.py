@@ -100,8 +100,12 @@ def a_day():
                   status=2, at="10:10"), "Alder: the bed is not clean: clean it as its maker says")
     assert show(run)["started_ms"] is None
     said = desk.run("run", "start", run, "--all-good", at="10:10")
+    now = [r for r in desk.js("today", at="10:10")["runs"] if r["run"] == run][0]  # what comes before the first bead is done
+    ends = datetime.datetime(2026, 11, 26, 10, 10, tzinfo=datetime.timezone.utc).timestamp() * 1000 + (
+        row["reserved_seconds"] - now["first_bead_seconds"]) * 1000
+    assert now["end_ms"] == ends and now["first_bead_seconds"] > 60, now
     says(said, f"Run {run} of member m1001 has started on Alder.", "30 min", "hot enough to burn", "maker's instructions",
-         f"It ends about {(datetime.datetime(2026, 11, 26, 10, 10) + datetime.timedelta(seconds=row['reserved_seconds'])):%H:%M}.")
+         f"It ends about {datetime.datetime.fromtimestamp(ends / 1000, datetime.timezone.utc):%H:%M}.")
     says(desk.run("run", "watched", run, "perfect", status=4, at="10:41"), "good")
     says(desk.run("run", "watched", run, "good", "--seen-by", "m1001", at="10:41"), "the first layer is good.")
     assert show(run)["seen_by"] == "m1001"

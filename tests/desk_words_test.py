@@ -114,9 +114,26 @@ def failed_is_not_good():
     desk.at("13:00")
     run = desk.js("run", "hand-out", "10041", SMALL, "--machine", "Birch")["run"]
     desk.run("run", "failed", "Birch", "--height", "0", "--to", "waste", "--back", at="13:05")
+    desk.run("spool", "add", "S1", "--material", "petg", "--net", "800")
     says(desk.run("run", "outcome", run, "good", status=2), f"run {run} failed by the book, so it came out failed or stopped")
     desk.run("run", "outcome", run, "stopped", "--cause", "handling")
 
 
+def handed_out():
+    """What the book does not know is said before it is missed; ranges and figures say whence they are in plain words."""
+    desk.at("13:30")
+    said = desk.run("run", "hand-out", "10041", SMALL, "--machine", "Cedar")
+    says(said, "No spool is loaded by the book, so none gives what is used: proveout machine fit Cedar --spool ID.",
+         "as runs have really gone")
+    says(desk.run("run", "take-back", "--machine", "Cedar", "--used", "1.5", at="13:50"), "Used: 1.5 m", "as reckoned at the desk")
+    desk.run("machine", "fit", "Cedar", "--spool", "S1")
+    said = desk.run("run", "hand-out", "10041", SMALL, "--machine", "Cedar", at="13:51")
+    says(said, "from spool S1", "is still on the bed: look before anything starts")
+    assert "No spool" not in said, said
+    desk.run("run", "failed", "Cedar", "--percent", "0", at="13:52")
+    says(desk.run("run", "take-back", "--machine", "Cedar", at="13:53"), "Why it failed is open: proveout run outcome", "failed --cause WORD")
+    desk.run("run", "reserve", "10041", "2.5", "--machine", "Cedar", "--takes", "2:10")
+
+
 if __name__ == "__main__":
-    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good])
+    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out])

@@ -65,7 +65,7 @@ OPTIONS(list, {.name = "member", .value = "ID", .says = "only this member's", .f
          .unit = DESK_COUNT});
 OPTIONS(reserve, MACHINE("the machine; needed for a file, which is proved for it"),
         {.name = "recipe", .value = "NAME", .says = "the recipe", .field = "recipe", .unit = DESK_RECIPE},
-        {.name = "took",
+        {.name = "takes",
          .value = "H:MM",
          .says = "with METRES: how long it will take",
          .field = "seconds",
@@ -242,7 +242,7 @@ EXAMPLES(list, {"proveout run list --state out", "what is out now"},
 EXAMPLES(show, {"proveout run show 12", "run 12 with all that belongs to it"});
 EXAMPLES(sum, {"proveout run sum --by month", "a year, month by month"},
          {"proveout run sum --by cause --from 2026-09-21", "why runs failed since then"});
-EXAMPLES(reserve, {"proveout run reserve 10041 12.5 --machine Alder --took 2:10", "12.5 m on Alder, some time"},
+EXAMPLES(reserve, {"proveout run reserve 10041 12.5 --machine Alder --takes 2:10", "12.5 m on Alder, some time"},
          {"proveout run reserve 10041 bracket.gcode --machine Alder --promise +1d",
           "a job that is proved now, with a promised start"});
 EXAMPLES(drop, {"proveout run drop 13 --reason \"not needed any more\"", "the reservation is given up"});

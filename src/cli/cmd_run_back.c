@@ -208,16 +208,17 @@ static int put_figure(const desk *d, json_t *body)
     return EXIT_CLEAR;
 }
 
-static const char *whence(const char *figure)
+static const char *whence(const desk *d, const char *figure)
 {
-    return !strcmp(figure, "counter") ? "by the machine's counter"
-           : !strcmp(figure, "scale") ? "by the scale"
-                                      : "by the proof";
+    return !strcmp(figure, "counter")   ? "by the machine's counter"
+           : !strcmp(figure, "scale")   ? "by the scale"
+           : cli_value(d->call, "used") ? "as reckoned at the desk"
+                                        : "by the proof";
 }
 
 static void tell_back(desk *d, const json_t *run, const json_t *answer, const char *figure, bool outcome)
 {
-    json_t *words = json_pack("{s:s}", "whence", whence(figure));
+    json_t *words = json_pack("{s:s}", "whence", whence(d, figure));
     json_object_update_missing(words, (json_t *)(uintptr_t)run);
     desk_tell(d, "Run {run}: {machine} is back from member {member}[ with stick {stick}].", words, NULL);
     desk_tell(d, "Used: {used_um:m}[ ({used_mg:g})], {whence}.", answer, words);
@@ -228,7 +229,13 @@ static void tell_back(desk *d, const json_t *run, const json_t *answer, const ch
         desk_tell(d, "By the book its part is still on the bed: proveout run off {run}.", run, NULL);
     }
     if (!outcome) {
-        desk_tell(d, "How it came out is open: proveout run outcome {run} good.", run, NULL);
+        desk_tell(
+            d,
+            strcmp(due_text(run, "state"), "failed") != 0
+                ? "How it came out is open: proveout run outcome {run} good."
+                : "Why it failed is open: proveout run outcome {run} failed --cause WORD (file, machine, material, "
+                  "power, handling or unknown).",
+            run, NULL);
     }
     json_decref(words);
 }

@@ -447,6 +447,31 @@ static int decide(handing *h)
 
 /* ---- hand-out ---- */
 
+/* "model", "machine" and so on (docs/learned.md) for whoever reads it at the desk. */
+static const char *whence(const char *from)
+{
+    return !from || !strcmp(from, "model") ? "by the proof alone" : "as runs have really gone";
+}
+
+/* What the book would know better if somebody told it first: no spool for a tool that prints, a part on the bed. */
+static void tell_unknown(const handing *h)
+{
+    const json_t *uses = json_object_get(h->body, "uses");
+    if (!json_object_get(h->body, "spool") && !uses) {
+        printf("No spool is loaded by the book, so none gives what is used: proveout machine fit %s --spool ID.\n",
+               h->machine->name);
+    }
+    long long part = (long long)due_int(h->now, "part_of", 0);
+    if (part > 0) {
+        char text[200];
+        snprintf(text, sizeof text,
+                 "By the book the part of run %lld is still on the bed: look before anything starts (it may be hot); "
+                 "once it is off: proveout run off %lld.",
+                 part, part);
+        cli_wrap(stdout, 0, text);
+    }
+}
+
 static void tell_hand_out(handing *h, const json_t *answer)
 {
     desk *d = &h->d;
@@ -454,15 +479,14 @@ static void tell_hand_out(handing *h, const json_t *answer)
     json_t *more = json_object(), *balance = NULL;
     json_object_set_new(more, "low", json_integer(whole(p->seconds.low)));
     json_object_set_new(more, "high", json_integer(whole(p->seconds.high)));
-    json_object_set_new(more, "from", json_string(p->ranges_from ? p->ranges_from : "model"));
+    json_object_set_new(more, "from", json_string(whence(p->ranges_from)));
     json_object_set_new(more, "mg", json_integer(whole(p->report->facts.filament_g * 1000)));
     json_object_set_new(more, "verdict", json_string(verdict_of(h->worst)));
     json_object_set_new(more, "watch", json_integer((json_int_t)(d->shop->rules.watch_minutes + 0.5)));
     json_object_set(more, "run", json_object_get(answer, "run"));
     json_object_update_missing(more, h->body);
     desk_tell(d, "Run {run}: {machine} goes out to member {member}[ with stick {stick}], for {file}.", more, NULL);
-    desk_tell(d, "It takes {um:m} ({mg:g})[ from spool {spool}] and {low:span} to {high:span} (from {from}).", more,
-              NULL);
+    desk_tell(d, "It takes {um:m} ({mg:g})[ from spool {spool}] and {low:span} to {high:span}, {from}.", more, NULL);
     printf("The verdict is %s%s\n", verdict_of(h->worst), json_array_size(h->found) ? ":" : ".");
     tell_findings(h, true);
     bool asked = desk_ask(d, "balance", json_pack("{s:s}", "member", due_text(h->body, "member")), &balance) ==
@@ -487,6 +511,7 @@ static void tell_hand_out(handing *h, const json_t *answer)
         printf("By the book %s is loaded: proveout machine fit %s --tool %d --spool %s.\n",
                h->loaded ? h->loaded : "no spool", h->machine->name, h->other_tool, h->other);
     }
+    tell_unknown(h);
     desk_tell(d, "Next, at the machine: proveout run start {run}; then {watch} min of watch.", more, NULL);
     json_decref(balance);
     json_decref(more);
