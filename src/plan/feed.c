@@ -72,8 +72,7 @@ po_status po_feed_write(const char *name, const po_feed_event *events, size_t n,
     }
     po_text_init(&t, arena);
     po_text_add(&t,
-                "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Proveout//Desk calendar 1//EN\r\nCALSCALE:GREGORIAN\r\n"
-                "METHOD:PUBLISH\r\n");
+                "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Proveout//Desk calendar 1//EN\r\nCALSCALE:GREGORIAN\r\n");
     put_text(&t, arena, "X-WR-CALNAME", name); /* widely read, though of no standard; RFC 7986 5.1 says NAME */
     put_text(&t, arena, "NAME", name);
     for (size_t i = 0; i < n; i++) {
