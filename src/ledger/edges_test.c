@@ -102,6 +102,27 @@ static void machine_that_is_kept(void **state)
     kit_end(k);
 }
 
+/* A reservation for a course that is over by now: the sentence says what can be done about it. */
+static void reservation_for_what_is_over(void **state)
+{
+    (void)state;
+    kit one, *k = &one;
+    run_shop(k);
+    OK(kit_act(k, "run-reserve", "desk", "{\"member\":\"m1\",\"um\":5,\"course\":\"make-1\"}"));
+    long long run = (long long)k->done.event;
+    char more[40];
+    snprintf(more, sizeof more, ",\"run\":%lld", run);
+    OK(kit_act(k, "course-close", "keeper", "{\"course\":\"make-1\"}"));
+    REFUSED(run_out(k, "desk", "Alder", 5, more), PO_E_CONFLICT, "course", "or drop the reservation");
+    REFUSED(run_out(k, "desk", "Alder", 5, ",\"course\":\"make-1\""), PO_E_CONFLICT, "course", "leave it out");
+    OK(kit_act(k, "course-open", "keeper", "{\"course\":\"make-2\",\"title\":\"M\"}"));
+    snprintf(more, sizeof more, ",\"run\":%lld,\"course\":\"make-2\"", run);
+    OK(run_out(k, "desk", "Alder", 5, more));
+    assert_string_equal(run_text(k, run, "course"), "make-2");
+    run_sound(k);
+    kit_end(k);
+}
+
 /* The reason of a suspension is cut for a sentence, and never within a character. */
 static void long_reasons(void **state)
 {
@@ -124,6 +145,7 @@ static void long_reasons(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(largest_counts), cmocka_unit_test(from_one_term_into_the_next),
-                                       cmocka_unit_test(machine_that_is_kept), cmocka_unit_test(long_reasons)};
+                                       cmocka_unit_test(machine_that_is_kept),
+                                       cmocka_unit_test(reservation_for_what_is_over), cmocka_unit_test(long_reasons)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -301,6 +301,22 @@ static po_status put_hand_out(po_book *book, const po_run_row *r, int64_t permit
         r->diameter_um, r->density_mg_cm3, r->id);
 }
 
+/* What is wrong with what the reservation brought along can't be left out of the act. */
+static po_status purpose_holds(const po_book *book, const json_t *b, int64_t member, po_err *err)
+{
+    po_err why;
+    po_status s = po_purpose_holds(book->store, b, member, &why);
+    bool brought = (s == PO_E_CONFLICT || s == PO_E_NOTFOUND) && !po_field_has(book->body, why.where);
+    if (s != PO_OK && err) {
+        *err = why;
+    }
+    return brought ? po_fail_at(err, s, why.where, 0, 0,
+                                "the reservation is for the %s %.64s, which it may be no more: name another for this run, "
+                                "or drop the reservation and hand out without",
+                                why.where, po_field_text(b, why.where))
+                   : s;
+}
+
 /* b: the body, with what the reservation brings along. */
 static po_status hand_out(po_book *book, json_t *b, po_err *err)
 {
@@ -316,7 +332,7 @@ static po_status hand_out(po_book *book, json_t *b, po_err *err)
     r.member = m.id;
     s = s == PO_OK ? may_take(book, &m, &permit, err) : s;
     s = s == PO_OK && reservation ? from_reservation(book, b, reservation, m.id, err) : s;
-    s = s == PO_OK ? po_purpose_holds(book->store, b, m.id, err) : s;
+    s = s == PO_OK ? purpose_holds(book, b, m.id, err) : s;
     po_cut_text(r.fund, sizeof r.fund, po_field_text(b, "fund"));
     s = s == PO_OK ? read_price(book, b, &r, err) : s;
     s = s == PO_OK ? po_term_at(book->store, book->at_ms, &r.term, &allowance, &end, err) : s;
