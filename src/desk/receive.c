@@ -261,7 +261,7 @@ enum MHD_Result desk_on_request(void *user, struct MHD_Connection *connection, c
         return desk_send(c);
     }
     c->rq.body = c->buffer;
-    c->rq.n_body = c->received;
+    c->rq.n_body = !c->buffer ? 0 : c->received < c->declared ? c->received : c->declared;
     if (!desk_workers_take(c->desk->server, c)) {
         desk_problem(&c->rq, &c->rp, 503, NULL, "too many wait already; try again in a moment");
         c->rp.retry_seconds = 2;
