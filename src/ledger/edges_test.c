@@ -123,6 +123,24 @@ static void reservation_for_what_is_over(void **state)
     kit_end(k);
 }
 
+/* Control characters beyond ASCII steer terminals as well: no text and no name holds one. */
+static void control_characters(void **state)
+{
+    (void)state;
+    kit one, *k = &one;
+    run_shop(k);
+    REFUSED(kit_act(k, "note-leave", "desk",
+                    "{\"text\":\"a\xc2\x9b"
+                    "2Jb\"}"),
+            PO_E_RANGE, "text", "text");
+    REFUSED(kit_act(k, "note-leave", "desk", "{\"text\":\"a\\u0085b\"}"), PO_E_RANGE, "text", "text");
+    REFUSED(kit_act(k, "member-enrol", "desk", "{\"member\":\"a\xc2\x9b\"}"), PO_E_RANGE, "member", "member");
+    REFUSED(kit_act(k, "machine-tag", "desk", "{\"machine\":\"a\xc2\x80\",\"reason\":\"r\"}"), PO_E_RANGE, "machine",
+            "machine");
+    OK(kit_act(k, "note-leave", "desk", "{\"text\":\"caf\xc3\xa9 \xc2\xa0 \xe2\x80\x93\"}"));
+    kit_end(k);
+}
+
 /* The reason of a suspension is cut for a sentence, and never within a character. */
 static void long_reasons(void **state)
 {
@@ -144,8 +162,9 @@ static void long_reasons(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(largest_counts), cmocka_unit_test(from_one_term_into_the_next),
-                                       cmocka_unit_test(machine_that_is_kept),
-                                       cmocka_unit_test(reservation_for_what_is_over), cmocka_unit_test(long_reasons)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(largest_counts),       cmocka_unit_test(from_one_term_into_the_next),
+        cmocka_unit_test(machine_that_is_kept), cmocka_unit_test(reservation_for_what_is_over),
+        cmocka_unit_test(control_characters),   cmocka_unit_test(long_reasons)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -19,6 +19,13 @@ enum {
     BODY_MOST = 256 * 1024
 };
 
+/* Control characters of ASCII, and those that Unicode has beyond it (U+0080 to U+009F): terminals obey them too. */
+static bool is_control(const char *s)
+{
+    unsigned char c = (unsigned char)s[0], next = (unsigned char)(c ? s[1] : 0);
+    return c < 0x20 || c == 0x7f || (c == 0xc2 && next >= 0x80 && next <= 0x9f);
+}
+
 bool po_field_is_id(const char *s)
 {
     size_t n = strlen(s);
@@ -29,7 +36,7 @@ bool po_field_is_id(const char *s)
         unsigned char c = (unsigned char)*s;
         bool ascii_ok = (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || c == '.' ||
                         c == '_' || c == '-';
-        if (c < 0x80 && !ascii_ok) {
+        if ((c < 0x80 && !ascii_ok) || is_control(s)) {
             return false;
         }
     }
@@ -41,7 +48,7 @@ static bool is_name(const char *s)
 {
     size_t n = strlen(s);
     for (size_t i = 0; i < n; i++) {
-        if ((unsigned char)s[i] < 0x20 || s[i] == 0x7f) {
+        if (is_control(s + i)) {
             return false;
         }
     }
@@ -52,7 +59,7 @@ static bool is_text(const char *s)
 {
     size_t n = 0;
     for (; s[n]; n++) {
-        if ((unsigned char)s[n] < 0x20 || s[n] == 0x7f) {
+        if (is_control(s + n)) {
             return false;
         }
     }
