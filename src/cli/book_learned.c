@@ -18,20 +18,23 @@ static uint32_t number_of(const po_shop *shop, const char *name, bool recipe)
     return recipe ? PO_LEARN_NO_RECIPE : (uint32_t)n;
 }
 
-static size_t collect(const cli_book *book, const json_t *runs, const char *real, const char *model, po_learn_run *ret)
+/* Of the columns of "ratios", the runs of which both figures are known. */
+static size_t collect(const cli_book *book, const json_t *columns, const char *real, const char *model,
+                      po_learn_run *ret)
 {
+    const json_t *reals = json_object_get(columns, real), *models = json_object_get(columns, model);
+    const json_t *times = json_object_get(columns, "out_ms");
+    const json_t *machines = json_object_get(columns, "machine"), *recipes = json_object_get(columns, "recipe");
     size_t n = 0;
-    for (size_t i = 0; i < json_array_size(runs); i++) {
-        const json_t *run = json_array_get(runs, i);
-        const json_t *a = json_object_get(run, real), *b = json_object_get(run, model);
-        const json_t *at = json_object_get(run, "out_ms");
+    for (size_t i = 0; i < json_array_size(reals); i++) {
+        const json_t *a = json_array_get(reals, i), *b = json_array_get(models, i);
         if (!json_is_integer(a) || !json_is_integer(b) || json_integer_value(a) <= 0 || json_integer_value(b) <= 0) {
             continue;
         }
-        double age = (double)(book->desk.now_ms - json_integer_value(at)) / 86400e3;
+        double age = (double)(book->desk.now_ms - json_integer_value(json_array_get(times, i))) / 86400e3;
         ret[n++] = (po_learn_run){
-            .machine = number_of(book->desk.shop, json_string_value(json_object_get(run, "machine")), false),
-            .recipe = number_of(book->desk.shop, json_string_value(json_object_get(run, "recipe")), true),
+            .machine = number_of(book->desk.shop, json_string_value(json_array_get(machines, i)), false),
+            .recipe = number_of(book->desk.shop, json_string_value(json_array_get(recipes, i)), true),
             .ratio = (double)json_integer_value(a) / (double)json_integer_value(b),
             .age_days = age > 0 ? age : 0};
     }
@@ -41,13 +44,13 @@ static size_t collect(const cli_book *book, const json_t *runs, const char *real
 static int learn(cli_book *book, int n_latest, po_learned **ret_time, po_learned **ret_filament)
 {
     json_t *answer = NULL;
-    int status = desk_ask(&book->desk, "ratios", json_pack("{s:i}", "limit", n_latest), &answer);
+    int status = desk_ask(&book->desk, "ratios", json_pack("{s:i, s:b}", "limit", n_latest, "columns", 1), &answer);
     if (status != EXIT_CLEAR) {
         return status;
     }
-    const json_t *runs = json_object_get(answer, "ratios");
+    const json_t *runs = json_object_get(answer, "columns");
     po_arena *arena = book->desk.arena;
-    po_learn_run *list = po_arena_zeros(arena, json_array_size(runs) + 1, sizeof *list);
+    po_learn_run *list = po_arena_zeros(arena, json_array_size(json_object_get(runs, "run")) + 1, sizeof *list);
     po_err err;
     po_status s = list ? PO_OK : po_fail(&err, PO_E_NOMEM, "memory ran out");
     if (s == PO_OK) {
@@ -109,7 +112,7 @@ int cli_book_end(cli_book *book, const char *machine, const char *recipe, int64_
     /* the range is even on both sides of its centre in the logarithm (docs/learned.md); the model's is its own centre */
     double centre = strcmp(from, "model") != 0 ? sqrt(r.low * r.high) : 1;
     *ret = (cli_run_end){proof_end_ms + llround((centre - 1) * ms), proof_end_ms + llround((r.low - 1) * ms),
-                     proof_end_ms + llround((r.high - 1) * ms), from};
+                         proof_end_ms + llround((r.high - 1) * ms), from};
     return status;
 }
 

@@ -58,6 +58,34 @@ po_status po_put_rows(po_rows *rows, json_t *to, const char *key, int64_t limit,
     return s == PO_OK && !whole ? po_fail(err, PO_E_NOMEM, "out of memory for an answer") : s;
 }
 
+po_status po_put_columns(po_rows *rows, json_t *to, const char *key, int64_t limit, po_err *err)
+{
+    json_t *all = json_object();
+    bool more = false, whole = all != NULL;
+    int n = po_rows_columns(rows);
+    for (int c = 0; whole && c < n; c++) {
+        whole = json_object_set_new(all, po_rows_name(rows, c), json_array()) == 0;
+    }
+    while (whole && po_rows_next(rows)) {
+        if (limit-- == 0) {
+            more = true;
+            break;
+        }
+        for (int c = 0; c < n; c++) {
+            char kind = po_rows_kind(rows, c);
+            json_t *v = kind == 'i'   ? json_integer(po_rows_int(rows, c))
+                        : kind == 't' ? json_string(po_rows_text(rows, c))
+                                      : json_null();
+            whole = json_array_append_new(json_object_get(all, po_rows_name(rows, c)), v) == 0 && whole;
+        }
+    }
+    po_put(to, key, all);
+    po_put(to, "more", json_boolean(more));
+    whole = whole && json_object_get(to, key);
+    po_status s = po_rows_end(rows, err);
+    return s == PO_OK && !whole ? po_fail(err, PO_E_NOMEM, "out of memory for an answer") : s;
+}
+
 int64_t po_limit_of(const json_t *p)
 {
     int64_t limit = po_field_has(p, "limit") ? po_field_int(p, "limit") : PO_LIMIT_USUAL;

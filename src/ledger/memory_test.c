@@ -186,6 +186,7 @@ static const char *const day[][3] = {
     {"?waste", "", "{}"},
     {"?outbox", "", "{}"},
     {"?ratios", "", "{}"},
+    {"?ratios", "", "{\"columns\":true}"},
     {"?events", "", "{\"limit\":10}"},
     {"?term", "", "{\"lapse\":[\"starter\"]}"},
     {"?terms", "", "{}"},

@@ -81,5 +81,7 @@ po_status po_ask_ratios(po_store *store, const json_t *p, int64_t now, json_t *r
     po_put_text(ret, "format", "proveout/ratios/1");
     po_status s = machine ? po_store_ask(store, &rows, err, RATIOS("machine = ?2 AND "), "it", limit + 1, machine)
                           : po_store_ask(store, &rows, err, RATIOS(""), "i", limit + 1);
-    return s == PO_OK ? po_put_rows(rows, ret, "ratios", limit, err) : s;
+    return s != PO_OK                    ? s
+           : po_field_flag(p, "columns") ? po_put_columns(rows, ret, "columns", limit, err)
+                                         : po_put_rows(rows, ret, "ratios", limit, err);
 }
