@@ -245,6 +245,28 @@ def every_route_for_every_role():
     assert events() == before
 
 
+def the_description():
+    """OpenAPI 3.1: each operation once, what it takes typed; docs/api.md names each route."""
+    described = KEPT["kiosk"].ask("GET", "/api/1/openapi.json").json()
+    assert described["openapi"].startswith("3.1.") and described["info"]["title"] and described["info"]["version"]
+    with open(os.path.join(ROOT, "docs", "api.md"), encoding="utf-8") as f:
+        page = f.read()
+    ids = []
+    for path, item in described["paths"].items():
+        for method, o in item.items():
+            ids.append(o["operationId"])
+            assert o["responses"]["default"]["$ref"] == "#/components/responses/problem" and o["summary"]
+            assert (method == "post") == ("requestBody" in o) and (o["x-least-role"] != "kiosk") == ("security" in o), path
+            for p in o.get("parameters", []):
+                assert p["in"] == "query" and ("schema" in p) != ("content" in p), (path, p)
+        if path != "/" and not path.startswith(("/api/1/ask/", "/api/1/acts/")) and not path.endswith(".json"):
+            assert f"{method.upper()} {path}`" in page, path
+    assert len(ids) == len(set(ids))
+    note = described["paths"]["/api/1/acts/note-leave"]["post"]["requestBody"]["content"]["application/json"]["schema"]
+    assert note["required"] == ["text"] and note["properties"]["text"]["type"] == "string" and note["additionalProperties"] is False
+    assert described["components"]["responses"]["problem"]["content"]["application/problem+json"]
+
+
 def a_token_is_needed():
     before = events()
     for role in ("desk", "keeper"):
@@ -685,7 +707,7 @@ def wrong_options():
 
 
 try:
-    run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, every_route_for_every_role, a_token_is_needed, pages_of_others, wrong_bodies,
+    run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, every_route_for_every_role, the_description, a_token_is_needed, pages_of_others, wrong_bodies,
                      tricks_with_paths, headers_can_not_be_slipped_in, forged_cookies, a_member_sees_their_own, the_shop_decides, several_acts,
                      live_events, members_hear_numbers_only, five_hundred_streams, codes_pins_and_passwords, whoever_sits_idle_is_signed_out,
                      back_off, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])
