@@ -39,7 +39,7 @@ def wrong_words():
         ("run watched fine: expected one of the words good|poor", ("run", "watched", "7", "fine")),
         ("RUN 2x: expected a run's number, or the name of the machine that is out with it", ("run", "watched", "2x", "good")),
         ("permit list takes options only, such as --", ("permit", "list", "10041")),
-        ("spool add takes SPOOL and no more; 2 were given", ("spool", "add", "S15", "petg")),
+        ("spool add takes no more than SPOOL; 2 were given", ("spool", "add", "S15", "petg")),
     ]:
         said_now = desk.run(*words, status=4)
         says(said_now, said)

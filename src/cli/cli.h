@@ -101,6 +101,9 @@ int cli_fail_part(const char *path, po_err *err);
 /* Lines of at most 79 columns, indented. */
 void cli_wrap(FILE *out, int indent, const char *text);
 void cli_print_help(FILE *out, const cli_verb *verb);
+/* All verbs of a family ("spool"): a line for each, then what each does and takes, then the options that all have; false: there are
+ * none. */
+bool cli_print_family(FILE *out, const char *family);
 void cli_print_overview(FILE *out);
 /* EXIT_OWN with a message when standard output could not be written, else exit_status. */
 int cli_end(int exit_status);

@@ -171,7 +171,7 @@ static const cli_option options_desk[] = {
 static const cli_option options_password[] = {DESK_OPTIONS};
 static const cli_example examples_desk[] = {
     {"proveout desk", "for this computer alone"},
-    {"proveout desk --listen 0.0.0.0:8443 --cert desk.pem --key desk-key.pem --host desk.quayside.example",
+    {"proveout desk --listen 0.0.0.0:8443 --cert desk.pem --key key.pem --host quay.example",
      "for the workshop's network, with TLS"},
 };
 static const cli_example examples_password[] = {

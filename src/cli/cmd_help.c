@@ -12,16 +12,14 @@ static int run(const cli_call *call)
     char name[128];
     snprintf(name, sizeof name, "%s%s%s", call->args[0], call->n_args > 1 ? " " : "",
              call->n_args > 1 ? call->args[1] : "");
-    size_t length = strlen(name), n_shown = 0;
     const cli_verb *v;
     for (size_t i = 0; (v = cli_verb_at(i)); i++) {
-        bool family = !strncmp(v->name, name, length) && v->name[length] == ' ';
-        if (family || !strcmp(v->name, name)) {
-            fputs(n_shown++ ? "\n" : "", stdout);
+        if (!strcmp(v->name, name)) {
             cli_print_help(stdout, v);
+            return EXIT_CLEAR;
         }
     }
-    if (n_shown) {
+    if (cli_print_family(stdout, name)) {
         return EXIT_CLEAR;
     }
     return cli_fail(EXIT_USAGE, "there is no verb \"%s\"; the nearest is \"%s\"", name, cli_nearest_verb(name, NULL));

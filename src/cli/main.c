@@ -35,12 +35,11 @@ static int unknown_verb(const char *first, const char *second)
     for (size_t i = 0; (v = cli_verb_at(i)); i++) {
         if (!strncmp(v->name, first, length) && v->name[length] == ' ') {
             of_family = of_family ? of_family : v;
-            if (help) {
-                fputs(n_family ? "\n" : "", stdout);
-                cli_print_help(stdout, v);
-            }
             n_family++;
         }
+    }
+    if (help && n_family) {
+        cli_print_family(stdout, first);
     }
     if (n_family && (!second || second[0] == '-')) {
         return help ? cli_end(EXIT_CLEAR)

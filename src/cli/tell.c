@@ -88,18 +88,36 @@ void cli_wrap(FILE *out, int indent, const char *text)
     fputc('\n', out);
 }
 
-void cli_print_help(FILE *out, const cli_verb *verb)
+/* Options that all verbs of the desk have (desk.h): of a family they are told once. */
+static bool is_common(const cli_option *o)
+{
+    static const char *const common[] = {"shop", "ledger", "json"};
+    bool found = !strcmp(o->name, "by") && !strncmp(o->says, "who does it", 11);
+    for (size_t i = 0; i < sizeof common / sizeof common[0]; i++) {
+        found = found || !strcmp(o->name, common[i]);
+    }
+    return found;
+}
+
+static void print_option(FILE *out, const cli_option *o)
+{
+    fprintf(out, "  --%s%s%s\n", o->name, o->value ? " " : "", o->value ? o->value : "");
+    cli_wrap(out, 6, o->says);
+}
+
+/* common: the options that all verbs of its family have, as well */
+static void print_help(FILE *out, const cli_verb *verb, bool common)
 {
     fprintf(out, "proveout %s%s%s%s\n\n", verb->name, *verb->operands ? " " : "", verb->operands,
             verb->n_options ? " [OPTIONS]" : "");
     cli_wrap(out, 0, verb->help);
-    if (verb->n_options) {
-        fputs("\nOptions\n", out);
-    }
+    bool head = false;
     for (size_t i = 0; i < verb->n_options; i++) {
-        const cli_option *o = &verb->options[i];
-        fprintf(out, "  --%s%s%s\n", o->name, o->value ? " " : "", o->value ? o->value : "");
-        cli_wrap(out, 6, o->says);
+        if (common || !is_common(&verb->options[i])) {
+            fputs(head ? "" : "\nOptions\n", out);
+            print_option(out, &verb->options[i]);
+            head = true;
+        }
     }
     if (verb->n_examples) {
         fputs("\nExamples\n", out);
@@ -108,6 +126,46 @@ void cli_print_help(FILE *out, const cli_verb *verb)
         fprintf(out, "  %s\n", verb->examples[i].command);
         cli_wrap(out, 6, verb->examples[i].says);
     }
+}
+
+void cli_print_help(FILE *out, const cli_verb *verb)
+{
+    print_help(out, verb, true);
+}
+
+/* The nth verb of a family; NULL beyond the last. */
+static const cli_verb *of_family(const char *family, size_t n)
+{
+    size_t length = strlen(family);
+    const cli_verb *v;
+    for (size_t i = 0; (v = cli_verb_at(i)); i++) {
+        if (!strncmp(v->name, family, length) && v->name[length] == ' ' && n-- == 0) {
+            return v;
+        }
+    }
+    return NULL;
+}
+
+bool cli_print_family(FILE *out, const char *family)
+{
+    const cli_verb *v, *told = NULL;
+    for (size_t i = 0; (v = of_family(family, i)); i++) {
+        fprintf(out, "  %-18s  %s\n", v->name, v->line);
+        for (size_t k = 0; !told && k < v->n_options; k++) {
+            told = is_common(&v->options[k]) ? v : NULL;
+        }
+    }
+    for (size_t i = 0; (v = of_family(family, i)); i++) {
+        fputc('\n', out);
+        print_help(out, v, false);
+    }
+    for (size_t k = 0; told && k < told->n_options; k++) {
+        if (is_common(&told->options[k])) {
+            fputs(k == 0 ? "\nOptions of all of them\n" : "", out);
+            print_option(out, &told->options[k]);
+        }
+    }
+    return of_family(family, 0) != NULL;
 }
 
 void cli_print_overview(FILE *out)
