@@ -101,7 +101,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
     PROMISE(rq.arena);
     read_head(&rq, (const char *)data, n);
     char word[DESK_WORD];
-    if (rq.cookie && desk_cookie(rq.cookie, word)) {
+    if (rq.cookie && desk_cookie(rq.cookie, n % 2, word)) {
         PROMISE(strlen(word) == DESK_WORD - 1 && strspn(word, "0123456789abcdef") == DESK_WORD - 1);
         PROMISE(strstr(rq.cookie, word));
     }

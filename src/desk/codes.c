@@ -11,7 +11,7 @@
 static const char letters[] = "23456789ABCDEFGHJKMNPQRSTUVWXYZ";
 enum { LETTERS = sizeof letters - 1, CODE = 11 };
 
-void desk_code_new(po_desk *desk, const char *member, char ret[16])
+void desk_code_new(po_desk *desk, const char *member, po_standing most, char ret[16])
 {
     char plain[CODE + 1] = "";
     for (int i = 0; i < CODE;) {
@@ -33,14 +33,14 @@ void desk_code_new(po_desk *desk, const char *member, char ret[16])
             place = place->used ? c : place;
         }
     }
-    *place = (desk_code){.used = true, .until_s = now + DESK_CODE_SECONDS};
+    *place = (desk_code){.used = true, .most = most, .until_s = now + DESK_CODE_SECONDS};
     desk_word_key(desk, plain, place->key);
     snprintf(place->member, sizeof place->member, "%s", member);
     pthread_mutex_unlock(&desk->door);
     snprintf(ret, 16, "%.4s-%.4s-%.3s", plain, plain + 4, plain + 8);
 }
 
-bool desk_code_take(po_desk *desk, const char *code, char ret_member[DESK_ID_MOST])
+bool desk_code_take(po_desk *desk, const char *code, char ret_member[DESK_ID_MOST], po_standing *ret_most)
 {
     char plain[CODE + 1];
     int n = 0;
@@ -63,6 +63,7 @@ bool desk_code_take(po_desk *desk, const char *code, char ret_member[DESK_ID_MOS
         if (c->used && memcmp(c->key, key, sizeof key) == 0) {
             found = c->until_s > desk_seconds();
             c->used = false;
+            *ret_most = c->most;
             snprintf(ret_member, DESK_ID_MOST, "%s", c->member);
         }
     }

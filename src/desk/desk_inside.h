@@ -37,6 +37,7 @@ typedef struct desk_code {
     bool used;
     unsigned char key[32];
     char member[DESK_ID_MOST];
+    po_standing most; /* what the member was when it was given */
     int64_t until_s;
 } desk_code;
 
@@ -95,9 +96,9 @@ void desk_tries_well(po_desk *desk, const char *member, const char *address);
 /* ---- codes.c: one-time codes ---- */
 
 /* A code for a member, eleven characters in three groups; an older one of theirs is void. */
-void desk_code_new(po_desk *desk, const char *member, char ret[16]);
+void desk_code_new(po_desk *desk, const char *member, po_standing most, char ret[16]);
 /* Whose it is; it is used up. False: none, or its time is over. */
-bool desk_code_take(po_desk *desk, const char *code, char ret_member[DESK_ID_MOST]);
+bool desk_code_take(po_desk *desk, const char *code, char ret_member[DESK_ID_MOST], po_standing *ret_most);
 
 /* ---- passwords.c ---- */
 

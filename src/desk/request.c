@@ -379,18 +379,15 @@ void desk_request_end(desk_request *rq)
     rq->json = NULL;
 }
 
-bool desk_cookie(const char *header, char ret[DESK_WORD])
+bool desk_cookie(const char *header, bool tls, char ret[DESK_WORD])
 {
-    static const char *const names[] = {"__Host-proveout=", "proveout="};
+    const char *name = tls ? "__Host-proveout=" : "proveout=";
+    size_t head = strlen(name);
     bool found = false;
     for (const char *p = header; p && *p;) {
         p += strspn(p, "; ");
         size_t n = strcspn(p, ";");
-        for (int i = 0; i < 2; i++) {
-            size_t head = strlen(names[i]);
-            if (strncmp(p, names[i], head) != 0) {
-                continue;
-            }
+        if (strncmp(p, name, head) == 0) {
             if (found || n != head + DESK_WORD - 1 || strspn(p + head, "0123456789abcdef") != DESK_WORD - 1) {
                 return false; /* two of them: somebody tries to slip one in */
             }

@@ -79,7 +79,7 @@ bool desk_route(const desk_names *names, desk_request *rq, desk_reply *rp);
 bool desk_read(desk_request *rq, desk_reply *rp);
 void desk_request_end(desk_request *rq);
 /* The value of the session's cookie; false: none, or not one alone. */
-bool desk_cookie(const char *header, char ret[DESK_WORD]);
+bool desk_cookie(const char *header, bool tls, char ret[DESK_WORD]);
 
 /* ---- problem.c ---- */
 

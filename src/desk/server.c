@@ -134,7 +134,7 @@ static void *watch_clock(void *user)
             }
         }
         struct timespec until;
-        clock_gettime(CLOCK_REALTIME, &until);
+        clock_gettime(CLOCK_MONOTONIC, &until);
         until.tv_sec++;
         pthread_cond_timedwait(&server->quiet, &server->lock, &until);
     }
@@ -192,7 +192,11 @@ po_status desk_server_open(po_desk *desk, po_err *err)
     s->slow.most = DESK_SLOW_MOST;
     pthread_mutex_init(&s->lock, NULL);
     pthread_mutex_init(&s->log_lock, NULL);
-    pthread_cond_init(&s->quiet, NULL);
+    pthread_condattr_t attr;
+    pthread_condattr_init(&attr);
+    pthread_condattr_setclock(&attr, CLOCK_MONOTONIC);
+    pthread_cond_init(&s->quiet, &attr);
+    pthread_condattr_destroy(&attr);
     pthread_cond_init(&s->quick.more, NULL);
     pthread_cond_init(&s->slow.more, NULL);
     desk->server = s;
@@ -210,8 +214,13 @@ po_status desk_server_open(po_desk *desk, po_err *err)
         status = po_fail(err, PO_E_IO, "no threads could be started");
     }
     if (status == PO_OK) {
-        s->clock_runs = pthread_create(&s->clock, NULL, watch_clock, s) == 0;
-        status = s->clock_runs ? start_daemon(desk, err) : po_fail(err, PO_E_IO, "no threads could be started");
+        s->clock_runs = true; /* before its thread can look */
+        if (pthread_create(&s->clock, NULL, watch_clock, s) != 0) {
+            s->clock_runs = false;
+            status = po_fail(err, PO_E_IO, "no threads could be started");
+        } else {
+            status = start_daemon(desk, err);
+        }
     }
     return status;
 }
@@ -253,7 +262,7 @@ void desk_server_close(po_desk *desk)
             s->listener = -1;
         }
         struct timespec until;
-        clock_gettime(CLOCK_REALTIME, &until);
+        clock_gettime(CLOCK_MONOTONIC, &until);
         until.tv_sec += desk->options.stop_seconds;
         pthread_mutex_lock(&s->lock);
         s->stopping = true;

@@ -97,14 +97,15 @@ void desk_do_sign_in(po_desk *desk, desk_request *rq, desk_reply *rp)
 void desk_do_code_in(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
     char member[DESK_ID_MOST];
+    po_standing most;
     if (must_wait(desk, rq, rp, NULL)) {
         return;
     }
-    if (!desk_code_take(desk, text_of(rq, "code"), member)) {
+    if (!desk_code_take(desk, text_of(rq, "code"), member, &most)) {
         refused(desk, rq, rp, NULL);
         return;
     }
-    enter(desk, rq, rp, member, PO_STANDS_AS_KEEPER, true);
+    enter(desk, rq, rp, member, most, true);
 }
 
 /* The word is used up, if it is the right one in time. */
@@ -279,7 +280,7 @@ void desk_do_code(po_desk *desk, desk_request *rq, desk_reply *rp)
                      desk_role_word(id.standing));
         return;
     }
-    desk_code_new(desk, member, code);
+    desk_code_new(desk, member, id.standing, code);
     desk_reply_json(rq, rp,
                     json_pack("{s:s, s:s, s:s, s:i}", "format", "proveout/code/1", "member", member, "code", code,
                               "seconds", DESK_CODE_SECONDS));
