@@ -107,7 +107,7 @@ typedef struct tally {
 /* One message: sent, failed or dropped, and booked as such. */
 static int send_one(desk *d, const json_t *m, int limit, bool dry, tally *t)
 {
-    char why[400] = "";
+    char why[400] = "", said[240] = "";
     char *argv[OUTBOX_WORDS_MOST + 2];
     bool gone = false, sent = false;
     long long id = due_int(m, "message", 0);
@@ -117,13 +117,17 @@ static int send_one(desk *d, const json_t *m, int limit, bool dry, tally *t)
         return cli_fail(EXIT_USAGE, "outbox.command of the shop file has more than %d words", OUTBOX_WORDS_MOST);
     }
     if (contact && !dry) {
-        sent = outbox_run(argv, due_text(m, "text"), limit, why, sizeof why);
+        sent = outbox_run(argv, due_text(m, "text"), limit, why, sizeof why, said, sizeof said);
     }
     const char *state = gone ? "dropped" : sent ? "sent" : contact && dry ? "would be sent" : "failed";
     if (!dry) {
         status = gone   ? book(d, id, "message-drop", "reason", why)
                  : sent ? book(d, id, "message-sent", NULL, NULL)
                         : book(d, id, "message-failed", "why", why);
+    }
+    if (said[0] && !sent) { /* after the booking: the book keeps it for ever, and the line may hold the contact */
+        size_t n = strlen(why);
+        snprintf(why + n, sizeof why - n, ": %s", said);
     }
     t->n_sent += !strcmp(state, "sent") || !strcmp(state, "would be sent");
     t->n_dropped += gone;
@@ -309,7 +313,9 @@ const cli_verb cli_outbox_verbs[] = {
             "Runs the command that the shop file names (outbox.command), once for each message that waits, or for one. "
             "The command is parted into words at its blanks and run without a shell; {contact} in it becomes the "
             "member's contact, which else is its last word; the text is its standard input. When it ends with 0, the "
-            "message is booked as sent; else it stays in the outbox with why, and is tried again next time. "
+            "message is booked as sent; else it stays in the outbox with how it ended, and is tried again next time; "
+            "what the command "
+            "said of it is shown and not kept, for it may hold whom it wrote to. "
             "Nothing is sent unless the shop file says on: true. Exit status 1: some could not be sent.",
         EXAMPLES(examples_send),
         .run = run_send,

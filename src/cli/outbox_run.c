@@ -157,11 +157,12 @@ static void first_line(char *said)
     *p = 0;
 }
 
-bool outbox_run(char *const argv[], const char *text, int limit_seconds, char *why, size_t n_why)
+bool outbox_run(char *const argv[], const char *text, int limit_seconds, char *why, size_t n_why, char *said,
+                size_t n_said)
 {
     int in[2], err[2], state = 0;
-    char said[240] = "";
     pid_t child = 0;
+    said[0] = 0;
     if (!pipes(in, err)) {
         snprintf(why, n_why, "no pipe to the command: %s", strerror(errno));
         return false;
@@ -177,10 +178,11 @@ bool outbox_run(char *const argv[], const char *text, int limit_seconds, char *w
         close(in[1]);
         snprintf(why, n_why, "%.100s can't be run: %s", argv[0], strerror(failed));
     } else {
-        ended = attend(child, in[1], err[0], text, limit_seconds, said, sizeof said, &state);
+        ended = attend(child, in[1], err[0], text, limit_seconds, said, n_said, &state);
         if (!ended) {
             kill(-child, SIGKILL);
             waitpid(child, &state, 0);
+            said[0] = 0;
             snprintf(why, n_why, "the command took longer than %d s and was ended", limit_seconds);
         }
     }
@@ -193,7 +195,7 @@ bool outbox_run(char *const argv[], const char *text, int limit_seconds, char *w
     if (WIFEXITED(state) && WEXITSTATUS(state) == 0) {
         return true;
     }
-    snprintf(why, n_why, "the command ended with %s %d%s%s", WIFEXITED(state) ? "status" : "signal",
-             WIFEXITED(state) ? WEXITSTATUS(state) : WTERMSIG(state), said[0] ? ": " : "", said);
+    snprintf(why, n_why, "the command ended with %s %d", WIFEXITED(state) ? "status" : "signal",
+             WIFEXITED(state) ? WEXITSTATUS(state) : WTERMSIG(state));
     return false;
 }

@@ -15,7 +15,9 @@ bool outbox_words(const char *command, const char *contact, po_arena *arena, cha
 /* A contact that can be handed to a program as a word of its own: not empty, no option, no control character. */
 bool outbox_contact_fits(const char *contact);
 /* Run it with the text on standard input, for at most so many seconds; then it is ended, with what it started.
- * why: written when false is returned: one sentence, with the first line that it wrote to standard error. */
-bool outbox_run(char *const argv[], const char *text, int limit_seconds, char *why, size_t n_why);
+ * why, said: written when false is returned: one sentence how it ended; the first line that it wrote to standard error, "" for none.
+ * Such a line may hold whom it wrote to, so it is for the screen and not for the book. */
+bool outbox_run(char *const argv[], const char *text, int limit_seconds, char *why, size_t n_why, char *said,
+                size_t n_said);
 
 #endif

@@ -40,7 +40,7 @@ static const po_cause explained[] = {
     {"starts-in-the-air", "prints-on-air"},
     {"starts-in-the-air", "first-layer-too-thick"},
     {"other-part", "incomplete"},
-    {"off-late", "ends-unstaffed"},
+    {"ends-unstaffed", "off-late"},
 };
 
 /* Grams, materials and time in words, as "12.4 m of petg, about 3 h 20 min". */
