@@ -9,6 +9,7 @@ minutes from the first bead on and not less than the first layer (watch_minutes,
 import datetime
 import json
 import os
+import sqlite3
 import stat
 import subprocess
 import sys
@@ -52,7 +53,7 @@ def setting_up():
     mail = os.path.join(desk.where, "mail")
     with open(mail, "w") as f:
         f.write("#!/bin/sh\necho \"$#|$1|$2\" >> mails; cat >> mails; echo >> mails\n"
-                "case $1 in bad*) echo 'no such person' >&2; exit 3;; slow*) sleep 20;; esac\n")
+                "case $1 in bad*) echo \"no such person: $1\" >&2; exit 3;; slow*) sleep 20;; esac\n")
     os.chmod(mail, stat.S_IRWXU)
 
 
@@ -199,7 +200,11 @@ def messages():
     assert "ada@" not in json.dumps(dry) and "Name of" not in json.dumps(dry)
     sent = desk.js("outbox", "send", status=1)
     assert [(m["message"], m["state"]) for m in sent["messages"]] == [(one, "sent"), (two, "failed"), (three, "failed")]
-    says(sent["messages"][1]["why"], "the command ended with status 3: no such person")
+    says(sent["messages"][1]["why"], "the command ended with status 3: no such person: bad@quayside.example")
+    kept = [m["why"] for m in desk.js("outbox", "list")["messages"] if m["message"] == two]
+    assert kept == ["the command ended with status 3"], kept  # an event is for ever, and a contact is not
+    with sqlite3.connect(f"file:{desk.book}?mode=ro", uri=True) as book:
+        assert not any("quayside" in body for body, in book.execute("SELECT body FROM events"))
     says(sent["messages"][2]["why"], "the book has no contact of member m3")
     # as it is, to a program with the words of the command: no shell reads it
     assert mails() == ["2|ada@quayside.example|note", "Your bottle; was $(found).", "2|bad@quayside.example|note", "Hello."]
