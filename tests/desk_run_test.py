@@ -195,7 +195,7 @@ def the_night():
     total = (rows[-1][1], rows[-1][2])
     for words, (z, mm, seconds) in ((("--height", "3.1"), at(3.1, 0)), (("--height", "14"), at(14, 0)),
                                     (("--after", "0:12"), at(720, 2)), (("--percent", "30"), at(total[1] * 0.3, 2)),
-                                    (("--at", "2026-11-26T18:13"), at(480, 2))):
+                                    (("--at", "2026-11-26T18:13"), at(480 + facts["first_bead_seconds"], 2))):  # after the start check, which is before the first bead
         done = desk.js("run", "failed", run, *words)
         used = done["acts"][0]["answer"]
         assert abs(used["used_um"] / 1000 - mm) < 0.001 * total[0], (words, used, mm)

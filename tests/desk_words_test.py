@@ -2,6 +2,7 @@
 """What the desk's verbs say to somebody who makes slips: which word is wrong, what was expected, what to do next; and that all
 of them say the same of one thing. desk_words_test.py BINARY SHOP"""
 import os
+import re
 import sys
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
@@ -26,6 +27,7 @@ def box(layers, size=20, x=100, y=100):
     return "\n".join(lines + ["M104 S0", "M140 S0", "G1 Z60 F600", "G1 X0 Y190 F6000", "M84"]) + "\n"
 
 
+LONG = desk.write("long.gcode", box(95, size=60))[0]
 SMALL = desk.write("box für Öl.gcode", box(20))[0]
 
 
@@ -135,5 +137,20 @@ def handed_out():
     desk.run("run", "reserve", "10041", "2.5", "--machine", "Cedar", "--takes", "2:10")
 
 
+def fits():
+    """No line of a table or of today is wider than 100 columns, in a shop with much to tell."""
+    desk.at("2026-11-28T14:00")
+    desk.run("machine", "tag", "Dogwood", "--reason", "a reason that goes on and on, as such reasons do where somebody was cross " * 2)
+    desk.run("machine", "fit", "Elm", "--nozzle", "0.6")
+    desk.run("run", "hand-out", "10041", LONG, "--machine", "Birch", "--yes")
+    desk.run("run", "start", "Birch", "--all-good", at="14:05")
+    for words in (("today",), ("machine", "list"), ("run", "list"), ("spool", "list"), ("member", "show", "10041")):
+        lines = desk.table(*words, at="15:50")
+        assert max(map(len, lines)) <= 100, [line for line in lines if len(line) > 100]
+    said = desk.run("today", at="15:50")  # closed on Sunday
+    says(said, "with nobody at the desk, which opens Mon 30 Nov 10:00")
+    assert re.search(r"should end .\d\d:\d\d to Sun 29 Nov \d\d:\d\d. with nobody", said), said  # the day where it is another
+
+
 if __name__ == "__main__":
-    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out])
+    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out, fits])

@@ -30,19 +30,19 @@ static void tell_hours(const desk *d)
                                      time_of(d, spans[i].last_start_ms));
         }
     }
-    if (n == 0) {
-        printf("The desk is closed today");
-    } else {
-        printf("Desk %s%s%s", hours, *starts ? "; last safe start " : "", starts);
+    const char *text = "The desk is closed today";
+    if (n > 0) {
+        text = po_arena_printf(d->arena, "Desk %s%s%s", hours, *starts ? "; last safe start " : "", starts);
         if (*starts) {
-            printf(" (a watch takes %g min%s)", d->shop->rules.watch_minutes,
-                   d->shop->rules.watch_first_layer ? ", longer where a first layer does" : "");
+            text = po_arena_printf(d->arena, "%s (a watch takes %g min%s)", text, d->shop->rules.watch_minutes,
+                                   d->shop->rules.watch_first_layer ? ", longer where a first layer does" : "");
         }
     }
     if ((n == 0 || d->now_ms >= spans[n - 1].until_ms) && due_next_staffed(d, d->now_ms, &opens)) {
-        printf("; it opens again %s", time_of(d, opens));
+        text = po_arena_printf(d->arena, "%s; it opens again %s", text, time_of(d, opens));
     }
-    printf(".\n");
+    text = po_arena_printf(d->arena, "%s.", text);
+    cli_wrap(stdout, 0, text ? text : "");
     if (!d->shop->rules.may_end_unstaffed && n > 0) {
         printf("A run has to end while somebody is at the desk.\n");
     }
@@ -55,6 +55,27 @@ static int columns_of(const char *text)
         n += ((unsigned char)*text & 0xc0) != 0x80;
     }
     return n;
+}
+
+/* Words of one entry behind its time, on as many lines as it takes; how wide the last one is. */
+static int print_wrapped(const char *text, int indent)
+{
+    int at = indent;
+    for (bool first = true; *text; first = false) {
+        char word[401];
+        snprintf(word, sizeof word, "%.*s", (int)strcspn(text, " "), text);
+        text += strlen(word);
+        text += *text == ' ';
+        int wide = columns_of(word);
+        if (!first && at + 1 + wide > LINE_COLUMNS) {
+            printf("\n%*s%s", indent, "", word);
+            at = indent + wide;
+        } else {
+            printf("%s%s", first ? "" : " ", word);
+            at += wide + !first;
+        }
+    }
+    return at;
 }
 
 /* what: 0 that waits for somebody, 1 that comes, 2 at no certain time */
@@ -80,9 +101,9 @@ static void tell_part(const desk *d, const json_t *due, const char *head, int wh
             json_t *clean = json_string(says);
             says = desk_words(d, clean, DESK_TEXT); /* what others typed must not steer the terminal */
             json_decref(clean);
-            int used = 2 + wide + (wide ? 2 : 0) + columns_of(says);
+            printf("  %s%*s%s", at, wide - columns_of(at), "", wide ? "  " : "");
+            int used = print_wrapped(says, 2 + wide + (wide ? 2 : 0));
             bool below = used + 2 + columns_of(does) > LINE_COLUMNS;
-            printf("  %s%*s%s%s", at, wide - columns_of(at), "", wide ? "  " : "", says);
             if (*does) {
                 printf("%s%*s%s", below ? "\n" : "  ", below ? 4 + wide : 0, "", does);
             }

@@ -46,6 +46,16 @@ static const char *clock_words(const agenda *a, int64_t ms)
     return text;
 }
 
+/* The time alone where the day is that of the time that it stands beside. */
+static const char *beside(const agenda *a, int64_t ms, int64_t other_ms)
+{
+    const char *text = clock_words(a, ms), *other = clock_words(a, other_ms);
+    const char *time = strrchr(text, ' '), *time_of_other = strrchr(other, ' ');
+    bool same = time && time_of_other && time - text == time_of_other - other &&
+                !strncmp(text, other, (size_t)(time - text));
+    return same ? time + 1 : text;
+}
+
 static const char *grams(const agenda *a, int64_t mg)
 {
     json_t *v = json_integer(mg);
@@ -94,8 +104,9 @@ static void add_out(agenda *a, const json_t *r)
     }
     int64_t low = due_int(r, "end_low_ms", end), high = due_int(r, "end_high_ms", end);
     const char *does = verb(a, "proveout run ended %lld", run);
-    const char *range = high / 60000 > low / 60000 ? verb(a, " (%s to %s)", clock_words(a, low), clock_words(a, high))
-                                                   : "";
+    const char *range = high / 60000 > low / 60000
+                            ? verb(a, " (%s to %s)", beside(a, low, end), beside(a, high, end))
+                            : "";
     if (end > 0 && high <= now) {
         add(a, high, true, does, "%s: run %lld (member %s) should have ended; look at it", machine, run, member);
     } else if (end > 0 && end <= now) {

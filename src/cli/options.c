@@ -45,8 +45,8 @@ static int check_count(const cli_verb *verb, int n)
             return cli_fail(EXIT_USAGE, "%s takes options only, such as --%s (proveout %s --help says more)",
                             verb->name, verb->n_options ? verb->options[verb->n_options - 1].name : "help", verb->name);
         }
-        return cli_fail(EXIT_USAGE, "%s takes no more than %s; %d were given (proveout %s --help says more)", verb->name,
-                        verb->operands, n, verb->name);
+        return cli_fail(EXIT_USAGE, "%s takes no more than %s; %d were given (proveout %s --help says more)",
+                        verb->name, verb->operands, n, verb->name);
     }
     return EXIT_CLEAR;
 }

@@ -82,17 +82,25 @@ static po_status where_stopped(po_book *book, const po_run_row *r, const json_t 
     if (percent && po_field_int(b, "percent") > 100) {
         return po_fail_at(err, PO_E_RANGE, "percent", 0, 0, "a percentage is at most 100");
     }
+    /* by the clock it runs from the start check, which is made before the first bead; the table from the job's first word */
+    const json_t *first = json_array_get(table, 0);
+    bool heats = json_integer_value(json_array_get(first, 0)) == 0 && json_integer_value(json_array_get(first, 1)) == 0;
+    int64_t first_bead = heats ? json_integer_value(json_array_get(first, 2)) : 0;
     int64_t at = z         ? po_field_int(b, "z_um")
                  : seconds ? po_field_int(b, "seconds")
-                 : clock   ? (ended_ms - r->started_ms) / 1000
+                 : clock   ? (ended_ms - r->started_ms) / 1000 + first_bead
                            : last_s * po_field_int(b, "percent") / 100;
-    if ((z && at > last_um) || (!z && at > last_s)) {
-        return po_fail_at(err, PO_E_RANGE,
-                          z       ? "z_um"
-                          : clock ? "at"
-                                  : "seconds",
-                          0, 0, "the job ends before that: at %lld um after %lld seconds", (long long)last_um,
-                          (long long)last_s);
+    if (z && at > last_um) {
+        return po_fail_at(err, PO_E_RANGE, "z_um", 0, 0,
+                          "by its proof the job ends before that: it is %lld.%03lld mm high",
+                          (long long)(last_um / 1000), (long long)(last_um % 1000));
+    }
+    if (!z && at > last_s) {
+        return po_fail_at(
+            err, PO_E_RANGE, clock ? "at" : "seconds", 0, 0,
+            "by its proof the job ends before that: it takes %lld:%02lld h; the machine may be slower, so "
+            "say at which height it stopped",
+            (long long)(last_s / 3600), (long long)(last_s / 60 % 60));
     }
     *ret_by = z ? 0 : 2;
     *ret_at = at;
@@ -117,13 +125,16 @@ static po_status failed(po_book *book, const po_run_row *r, const json_t *table,
         return s;
     }
     used_until(table, by, at, &um, &seconds);
-    s = po_store_do(
-        book->store, NULL, err,
-        "UPDATE runs SET last = ?1, state = 'failed', ended_ms = ?2, failed_um = ?3, failed_seconds = ?4, "
-        "symptom = ?5, real_seconds = coalesce(real_seconds, iif(started_ms IS NULL, NULL, (?2 - started_ms + "
-        "500) / 1000)) WHERE id = ?6",
-        "iiiiti", book->event, ended, um, seconds, po_field_text(book->body, "symptom"), r->id);
-    s = s == PO_OK ? po_takes_settle(book, r, um, -1, NULL, ended, &mg, err) : s;
+    s = po_takes_settle(book, r, um, -1, NULL, ended, &mg, err);
+    s = s != PO_OK
+            ? s
+            : po_store_do(
+                  book->store, NULL, err,
+                  "UPDATE runs SET last = ?1, state = 'failed', ended_ms = ?2, failed_um = ?3, failed_seconds = ?4, "
+                  "symptom = ?5, real_seconds = coalesce(real_seconds, iif(started_ms IS NULL, NULL, (?2 - started_ms "
+                  "+ "
+                  "500) / 1000)) WHERE id = ?6",
+                  "iiiiti", book->event, ended, um, seconds, po_field_text(book->body, "symptom"), r->id);
     po_book_answer_int(book, "used_um", um);
     po_book_answer_int(book, "used_seconds", seconds);
     if (mg >= 0) {
@@ -218,11 +229,13 @@ po_status po_apply_run_outcome(po_book *book, po_err *err)
         return po_fail_at(err, PO_E_CONFLICT, "run", 0, 0, "run %lld has an outcome already; undo that act first",
                           (long long)r.id);
     }
-    if (s == PO_OK && r.failed && book->answer && strcmp(po_field_text(b, "outcome"), "good") == 0) { /* older programs let */
-        return po_fail_at(err, PO_E_CONFLICT, "outcome", 0, 0,
-                          "run %lld failed by the book, so it came out failed or stopped; if it did not fail, undo that "
-                          "act first",
-                          (long long)r.id);
+    if (s == PO_OK && r.failed && book->answer &&
+        strcmp(po_field_text(b, "outcome"), "good") == 0) { /* older programs let */
+        return po_fail_at(
+            err, PO_E_CONFLICT, "outcome", 0, 0,
+            "run %lld failed by the book, so it came out failed or stopped; if it did not fail, undo that "
+            "act first",
+            (long long)r.id);
     }
     s = s == PO_OK ? po_store_do(book->store, NULL, err,
                                  "UPDATE runs SET last = ?1, outcome = ?2, cause = ?3, counts = ?4, rerun_first = ?5, "

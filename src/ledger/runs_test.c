@@ -191,7 +191,7 @@ static void failed(void **state)
     REFUSED(of(k, "run-failed", run, ",\"z_um\":1,\"percent\":1"), PO_E_RANGE, "z_um", "in one way");
     REFUSED(of(k, "run-failed", run, ",\"percent\":101"), PO_E_RANGE, "percent", "at most 100");
     REFUSED(of(k, "run-failed", run, ",\"percent\":1000000000000000"), PO_E_RANGE, "percent", "at most 100");
-    REFUSED(of(k, "run-failed", run, ",\"z_um\":40001"), PO_E_RANGE, "z_um", "40000 um after 4100 seconds");
+    REFUSED(of(k, "run-failed", run, ",\"z_um\":40001"), PO_E_RANGE, "z_um", "it is 40.000 mm high");
     REFUSED(of(k, "run-failed", run, ",\"seconds\":4101"), PO_E_RANGE, "seconds", "ends before that");
     /* worked by hand: 12.5 m + (20 - 12.5) * (34 - 30) / (40 - 30) = 15.5 m; 15.5 m x 2.98255 g = 46.230 g */
     TWICE(of(k, "run-failed", run, ",\"z_um\":34000,\"symptom\":\"came loose\",\"message\":\"it failed\""));
