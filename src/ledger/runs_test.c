@@ -160,6 +160,10 @@ static void started_and_ended(void **state)
     const char *r = kit_ask(k, "ratios", "{\"machine\":\"Alder\"}");
     assert_int_equal(kit_number(r, "ratios/0/used_um"), 1100000);
     assert_int_equal(kit_number(r, "ratios/0/real_seconds"), 700);
+    r = kit_ask(k, "ratios", "{\"machine\":\"Alder\",\"columns\":true}"); /* the same, turned round */
+    assert_int_equal(kit_number(r, "columns/used_um/0"), 1100000);
+    assert_int_equal(kit_number(r, "columns/real_seconds/0"), 700);
+    assert_int_equal(kit_number(r, "columns/real_seconds/1"), -1);
     /* people forget: watch, end and take-back without a start check */
     OK(run_out(k, "d1", "Birch", 1000000, ""));
     run = LAST;
