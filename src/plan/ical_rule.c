@@ -1,16 +1,15 @@
-/* Recurrence rules and zones of an iCalendar file, by libical. SPDX-License-Identifier: Apache-2.0
+/* Recurrence rules and zones of an iCalendar file, by libical (ical_library.h). SPDX-License-Identifier: Apache-2.0
  *
  * Rules are laid out on the wall's clock (RFC 5545 3.3.10); whoever asks brings them to UTC. What would take long to lay
  * out is refused first: rules by the hour and finer say nothing of desk hours, and each rule is cut at the end of what is
  * asked. libical itself gives up on a rule that never holds when its calendar ends. */
-#include <libical/ical.h>
-
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 
 #include "base/text.h"
 #include "plan/ical_inside.h"
+#include "plan/ical_library.h"
 
 enum { RULE_MOST = 600, ZONE_PARTS_MOST = 400, YEAR_MOST = 2400 };
 
@@ -19,7 +18,7 @@ static struct icaltimetype to_ical(int64_t local_s, bool is_date)
     int64_t day = local_s / 86400 - (local_s % 86400 < 0);
     int of_day = (int)(local_s - day * 86400);
     po_date d = po_date_of(day);
-    struct icaltimetype t = icaltime_null_time();
+    struct icaltimetype t = {0};
     t.year = d.year;
     t.month = d.month;
     t.day = d.day;
@@ -103,12 +102,14 @@ static po_status refuse(const char *rule, po_err *err)
 po_status po_ical_expand(const char *text, po_ical_time start, int64_t until, int64_t rule_until, size_t *budget,
                          po_arena *arena, const int64_t **ret_seconds, size_t *ret_n, po_err *err)
 {
+    po_ical_library ical[1];
     po_status s = refuse(text, err);
+    s = s == PO_OK ? po_ical_library_open(ical, err) : s;
     if (s != PO_OK) {
         return s;
     }
-    icalerror_clear_errno();
-    struct icalrecurrencetype rule = icalrecurrencetype_from_string(text);
+    ical->icalerror_clear_errno();
+    struct icalrecurrencetype rule = ical->icalrecurrencetype_from_string(text);
     icalrecur_iterator *it = NULL;
     if (rule.freq != ICAL_NO_RECURRENCE) {
         int64_t end = until;
@@ -121,16 +122,17 @@ po_status po_ical_expand(const char *text, po_ical_time start, int64_t until, in
         if (rule.count == 0) { /* UNTIL and COUNT exclude each other */
             rule.until = to_ical(end, start.is_date);
         }
-        it = icalrecur_iterator_new(rule, to_ical(start.local_s, start.is_date));
+        it = ical->icalrecur_iterator_new(rule, to_ical(start.local_s, start.is_date));
     }
     if (!it) {
         return po_fail(err, PO_E_SYNTAX, "this rule can't be read: %s",
-                       icalerrno != ICAL_NO_ERROR ? icalerror_strerror(icalerrno) : "it says nothing");
+                       *ical->icalerrno_return() != ICAL_NO_ERROR ? ical->icalerror_strerror(*ical->icalerrno_return())
+                                                                  : "it says nothing");
     }
     int64_t *list = NULL;
     size_t n = 0, room = 0;
-    for (struct icaltimetype t = icalrecur_iterator_next(it); s == PO_OK && !icaltime_is_null_time(t);
-         t = icalrecur_iterator_next(it)) {
+    for (struct icaltimetype t = ical->icalrecur_iterator_next(it); s == PO_OK && !ical->icaltime_is_null_time(t);
+         t = ical->icalrecur_iterator_next(it)) {
         int64_t at = from_ical(t);
         if (at > until) {
             break;
@@ -152,7 +154,7 @@ po_status po_ical_expand(const char *text, po_ical_time start, int64_t until, in
         }
         list[n++] = at;
     }
-    icalrecur_iterator_free(it);
+    ical->icalrecur_iterator_free(it);
     if (s == PO_OK) {
         *ret_seconds = list;
         *ret_n = n;
@@ -163,6 +165,7 @@ po_status po_ical_expand(const char *text, po_ical_time start, int64_t until, in
 /* ---- zones ---- */
 
 struct po_ical_zone {
+    po_ical_library ical;
     icaltimezone *zone;
 };
 
@@ -180,12 +183,12 @@ po_status po_ical_zone_read(const po_ical_line *lines, size_t n, po_arena *arena
             return po_fail_at(err, PO_E_UNSUPPORTED, NULL, lines[i].line, 1,
                               "a zone whose clocks change other than yearly is not read");
         }
-        po_status s = freq ? refuse(lines[i].value, err) : PO_OK;
-        if (s != PO_OK) {
+        po_status wrong = freq ? refuse(lines[i].value, err) : PO_OK;
+        if (wrong != PO_OK) {
             if (err) {
                 err->line = lines[i].line;
             }
-            return s;
+            return wrong;
         }
         po_text_printf(&text, "%s%s%s:%s\r\n", lines[i].name, *lines[i].parameters ? ";" : "", lines[i].parameters,
                        lines[i].value);
@@ -197,17 +200,22 @@ po_status po_ical_zone_read(const po_ical_line *lines, size_t n, po_arena *arena
     if (!z || text.failed) {
         return po_fail(err, PO_E_NOMEM, "no memory for a zone");
     }
-    icalcomponent *c = icalparser_parse_string(text.data);
-    z->zone = icaltimezone_new();
-    bool good = c && z->zone && icalcomponent_isa(c) == ICAL_VTIMEZONE_COMPONENT &&
-                icalcomponent_get_first_component(c, ICAL_ANY_COMPONENT) != NULL &&
-                icaltimezone_set_component(z->zone, c); /* it owns the component from here on */
+    po_status s = po_ical_library_open(&z->ical, err);
+    if (s != PO_OK) {
+        return s;
+    }
+    const po_ical_library *ical = &z->ical;
+    icalcomponent *c = ical->icalparser_parse_string(text.data);
+    z->zone = ical->icaltimezone_new();
+    bool good = c && z->zone && ical->icalcomponent_isa(c) == ICAL_VTIMEZONE_COMPONENT &&
+                ical->icalcomponent_get_first_component(c, ICAL_ANY_COMPONENT) != NULL &&
+                ical->icaltimezone_set_component(z->zone, c); /* it owns the component from here on */
     if (!good) {
         if (c) {
-            icalcomponent_free(c);
+            ical->icalcomponent_free(c);
         }
         if (z->zone) {
-            icaltimezone_free(z->zone, 1);
+            ical->icaltimezone_free(z->zone, 1);
         }
         return po_fail_at(err, PO_E_SYNTAX, NULL, lines[0].line, 1, "the zone that begins here can't be read");
     }
@@ -218,7 +226,7 @@ po_status po_ical_zone_read(const po_ical_line *lines, size_t n, po_arena *arena
 void po_ical_zone_free(po_ical_zone *z)
 {
     if (z) {
-        icaltimezone_free(z->zone, 1);
+        z->ical.icaltimezone_free(z->zone, 1);
     }
 }
 
@@ -233,12 +241,12 @@ int64_t po_ical_zone_utc(const po_ical_zone *z, int64_t local)
 {
     struct icaltimetype t = to_ical(within(local), false);
     int summer;
-    return local - icaltimezone_get_utc_offset(z->zone, &t, &summer);
+    return local - z->ical.icaltimezone_get_utc_offset(z->zone, &t, &summer);
 }
 
 int64_t po_ical_zone_local(const po_ical_zone *z, int64_t utc)
 {
     struct icaltimetype t = to_ical(within(utc), false);
     int summer;
-    return utc + icaltimezone_get_utc_offset_of_utc_time(z->zone, &t, &summer);
+    return utc + z->ical.icaltimezone_get_utc_offset_of_utc_time(z->zone, &t, &summer);
 }
