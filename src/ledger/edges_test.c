@@ -141,6 +141,37 @@ static void control_characters(void **state)
     kit_end(k);
 }
 
+/* While a clock that was set back catches up, all has one time: what was weighed after a run had ended was so all the same. */
+static void weighed_while_time_stands(void **state)
+{
+    (void)state;
+    kit one, *k = &one;
+    run_shop(k);
+    k->now -= KIT_DAY; /* the book's time stands from here on */
+    for (int i = 0; i < 2; i++) {
+        OK(run_out(k, "desk", "Alder", 10000000, ",\"spool\":\"P1\""));
+        long long run = (long long)k->done.event;
+        OK(kit_act(k, "run-ended", "desk", "{\"run\":%lld}", run));
+        OK(kit_act(k, "spool-weigh", "desk", "{\"spool\":\"P1\",\"gross_mg\":%d,\"tare_mg\":200000}",
+                   1100000 - i * 1000));
+        if (i == 0) {
+            OK(kit_act(k, "run-take-back", "desk", "{\"run\":%lld,\"figure\":\"proof\"}", run));
+        } else {
+            OK(kit_act(k, "run-failed", "desk", "{\"run\":%lld,\"percent\":50,\"by_height\":[[1,10000000,60]]}", run));
+            OK(kit_act(k, "run-take-back", "desk", "{\"run\":%lld,\"figure\":\"proof\"}", run));
+        }
+        assert_int_equal(spool_left(k, "P1"), 900000 - i * 1000);
+    }
+    OK(run_out(k, "desk", "Alder", 10000000,
+               ",\"spool\":\"P1\"")); /* weighed before, or in the middle: the run's comes off */
+    long long run = (long long)k->done.event;
+    OK(kit_act(k, "spool-weigh", "desk", "{\"spool\":\"P1\",\"gross_mg\":1000000,\"tare_mg\":200000}"));
+    OK(kit_act(k, "run-take-back", "desk", "{\"run\":%lld,\"figure\":\"proof\"}", run));
+    assert_int_equal(spool_left(k, "P1"), 800000 - po_ledger_mg(10000000, 1750, 1240));
+    run_sound(k);
+    kit_end(k);
+}
+
 /* The reason of a suspension is cut for a sentence, and never within a character. */
 static void long_reasons(void **state)
 {
@@ -165,6 +196,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(largest_counts),       cmocka_unit_test(from_one_term_into_the_next),
         cmocka_unit_test(machine_that_is_kept), cmocka_unit_test(reservation_for_what_is_over),
-        cmocka_unit_test(control_characters),   cmocka_unit_test(long_reasons)};
+        cmocka_unit_test(control_characters),   cmocka_unit_test(weighed_while_time_stands),
+        cmocka_unit_test(long_reasons)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

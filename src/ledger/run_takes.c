@@ -16,6 +16,8 @@ typedef struct take {
     int64_t diameter_um, density_mg_cm3, weighed_ms;         /* of the spool, else of the run; -1: not known, never */
 } take;
 
+/* Where time stands (a clock that was set back), a weighing that follows on the run's end counts as after it: by the events'
+ * numbers, for what came last to the run was its end, or later. */
 static po_status load(po_store *store, const po_run_row *run, take takes[TAKES_MOST], int *ret_n, po_err *err)
 {
     po_rows *rows = NULL;
@@ -23,7 +25,8 @@ static po_status load(po_store *store, const po_run_row *run, take takes[TAKES_M
     po_status s = po_store_ask(
         store, &rows, err,
         "SELECT t.id, t.tool, coalesce(t.spool, 0), t.promised_um, t.um, t.mg, t.booked_mg, "
-        "coalesce(s.diameter_um, ?2), coalesce(s.density_mg_cm3, ?3), coalesce(s.weighed_ms, -1) "
+        "coalesce(s.diameter_um, ?2), coalesce(s.density_mg_cm3, ?3), coalesce(s.weighed_ms, -1) + EXISTS(SELECT 1 "
+        "FROM weighings w JOIN runs r ON r.id = t.run WHERE w.spool = s.id AND w.at_ms = r.ended_ms AND w.id > r.last) "
         "FROM takes t LEFT JOIN spools s ON s.id = t.spool WHERE t.run = ?1 ORDER BY t.tool",
         "iii", run->id, run->diameter_um, run->density_mg_cm3);
     if (s != PO_OK) {
