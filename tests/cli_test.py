@@ -185,10 +185,13 @@ def examples_of_the_desk_run():
         assert done.returncode == 0 and json.loads(done.out)["run"] > reserved, done
         reserved = json.loads(done.out)["run"]
     for name in verbs():
+        if name.split()[0] == "desk":  # a server that runs until it is told to stop, and a password to type: desk_server_test.py
+            continue
+        takes_by = "--by WHO" in run("help", *name.split()).out
         for words in examples(name) if of_the_desk(name) else []:
             words = [room.path + w if w.startswith("/media") else w for w in words]
             words += [] if "--ledger" in words else ["--ledger", book]
-            words += [] if "--by" in words else ["--by", "keeper"]
+            words += ["--by", "keeper"] if takes_by and "--by" not in words else []
             done = run(*words, cwd=room.path)
             no_stick = words[:2] == ["stick", "clear"]  # A1 was assigned to Birch: its files are not touched where Alder's shows
             assert done.returncode <= 2 or no_stick, (words, done.returncode, done.err)
