@@ -50,9 +50,21 @@ def wrong_words():
 def who_may():
     """Who may not is told who may, and how to say so."""
     says(desk.run("term", "open", "autumn-2026", status=2), "it takes the role keeper; --by says who does it: keeper, or the number of a member")
+    term = desk.js("term", "open", "autumn-2026", by="keeper")["event"]
+    says(desk.run("ledger", "undo", term, status=2), "it takes the role keeper; --by says who does it")
+    says(desk.run("ledger", "undo", term, by="keeper"), f"Event {term} (term-open) is taken back.")
     desk.run("term", "open", "autumn-2026", by="keeper")
     desk.run("member", "enrol", "10041", "--name", "Ada Quay")
     desk.run("permit", "grant", "10041", "starter")
+
+
+def suspended():
+    """Said once, however often it is looked up."""
+    desk.run("member", "suspend", "10041", "--reason", "left a watch")
+    said = desk.run("run", "reserve", "10041", SMALL, "--machine", "Alder", "--promise", "15:00", status=2)
+    assert said.count("is suspended: left a watch") == 1, said
+    says(said, "member resume ends it")
+    desk.run("member", "resume", "10041")
 
 
 def acts_are_verbs():
@@ -153,4 +165,4 @@ def fits():
 
 
 if __name__ == "__main__":
-    run_tests(desk, [wrong_words, who_may, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out, fits])
+    run_tests(desk, [wrong_words, who_may, suspended, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out, fits])

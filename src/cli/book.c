@@ -199,7 +199,8 @@ static int put_member(cli_book *book, const char *sha256, po_proof_context *cont
         context->allowance_left_m = left ? metres(left) : context->allowance_left_m;
         context->waived_m = metres(json_object_get(balance, "waivers_left_um"));
     }
-    if (suspended && status == EXIT_CLEAR) {
+    if (suspended && status == EXIT_CLEAR && !book->told_suspended) {
+        book->told_suspended = true;
         cli_fail(EXIT_CLEAR, "member %s is suspended: %s", book->member, suspended);
     }
     json_decref(answer);

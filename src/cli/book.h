@@ -8,11 +8,12 @@
 enum { CLI_MOST_SPOOLS = 8 };
 
 typedef struct cli_book {
-    desk desk;          /* ledger NULL: no book is asked */
-    bool own;           /* the ledger was opened here */
-    const char *member; /* NULL: nobody in particular */
+    desk desk;           /* ledger NULL: no book is asked */
+    bool own;            /* the ledger was opened here */
+    const char *member;  /* NULL: nobody in particular */
+    bool told_suspended; /* said once, however many machines are asked */
     const char *spools[CLI_MOST_SPOOLS];
-    size_t n_spools; /* those of --spool, one for each tool in order; 0: what is loaded */
+    size_t n_spools;                      /* those of --spool, one for each tool in order; 0: what is loaded */
     po_learned *time, *filament, *latest; /* latest: time alone, from the latest runs, for a quick answer */
 } cli_book;
 

@@ -337,7 +337,7 @@ const cli_verb cli_ledger_verbs[] = {
         .run = desk_run_act,
         .act = "undo",
         .fills = {{"event", DESK_COUNT}},
-        .done = "Event {event} is taken back.",
+        .done = "Event {event} ({undone_act}) is taken back.",
     },
     {.name = NULL},
 };

@@ -19,7 +19,7 @@ static const struct {
                    "{kept_until_ms:until}]: proveout shelf collect {run}, or shelf recycle {run}."},
     {"spools_open", "Spool {spool} ({material}[, on {machine}]) was not weighed in the last {days} days[ (last "
                     "{weighed_ms:time})]: proveout "
-                    "spool weigh {spool}."},
+                    "spool weigh {spool} GRAMS."},
     {"rounds_open", "The {kind} round {round} is open since {begun_ms:time}: proveout round done."},
 };
 enum { N_OPEN = sizeof open_things / sizeof open_things[0] };

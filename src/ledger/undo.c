@@ -410,9 +410,12 @@ static po_status may_take_back(po_book *book, int64_t event, po_err *err)
                           "event %lld: a %s can not be taken back; book what sets it right", (long long)event,
                           kind->verb->name);
     }
+    if (s == PO_OK && kind) {
+        po_book_answer_text(book, "undone_act", kind->verb->name);
+    }
     return s == PO_OK && keeper && book->role < PO_ROLE_KEEPER
-               ? po_fail_at(err, PO_E_CONFLICT, "event", 0, 0,
-                            "%.60s may not take back this %s: it takes the role keeper", book->by, kind->verb->name)
+               ? po_fail_at(err, PO_E_CONFLICT, "by", 0, 0, "%.60s may not take back this %s: it takes the role keeper",
+                            book->by, kind->verb->name)
                : s;
 }
 

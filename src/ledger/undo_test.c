@@ -15,21 +15,21 @@ static void who_may(void **state)
     OK(kit_act(k, "member-role", "keeper", "{\"member\":\"d1\",\"role\":\"keeper\"}"));
     OK(kit_act(k, "member-role", "keeper", "{\"member\":\"d1\",\"role\":\"desk\"}"));
     uint64_t demoted = k->done.event;
-    REFUSED(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)demoted), PO_E_CONFLICT, "event",
+    REFUSED(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)demoted), PO_E_CONFLICT, "by",
             "takes the role keeper");
     OK(UNDO(demoted));
     OK(kit_act(k, "member-role", "keeper", "{\"member\":\"d1\",\"role\":\"desk\"}"));
 
     OK(kit_act(k, "member-enrol", "keeper", "{\"member\":\"d2\",\"role\":\"desk\"}"));
     OK(kit_act(k, "member-suspend", "keeper", "{\"member\":\"d2\",\"reason\":\"r\"}"));
-    REFUSED(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)k->done.event), PO_E_CONFLICT, "event",
+    REFUSED(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)k->done.event), PO_E_CONFLICT, "by",
             "takes the role keeper");
     REFUSED(kit_act(k, "member-resume", "d1", "{\"member\":\"d2\"}"), PO_E_CONFLICT, "member", "only a keeper");
     REFUSED(kit_act(k, "member-suspend", "d2", "{\"member\":\"m1\",\"reason\":\"r\"}"), PO_E_CONFLICT, "", "suspended");
     OK(kit_act(k, "member-resume", "keeper", "{\"member\":\"d2\"}"));
     OK(kit_act(k, "money-book", "keeper",
                "{\"member\":\"m1\",\"kind\":\"gift\",\"minor\":5,\"currency\":\"EUR\",\"reason\":\"r\"}"));
-    REFUSED(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)k->done.event), PO_E_CONFLICT, "event",
+    REFUSED(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)k->done.event), PO_E_CONFLICT, "by",
             "takes the role keeper");
     OK(kit_act(k, "member-suspend", "desk", "{\"member\":\"m1\",\"reason\":\"r\"}"));
     OK(kit_act(k, "undo", "d1", "{\"event\":%llu}", (unsigned long long)k->done.event));
