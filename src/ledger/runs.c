@@ -310,11 +310,12 @@ static po_status purpose_holds(const po_book *book, const json_t *b, int64_t mem
     if (s != PO_OK && err) {
         *err = why;
     }
-    return brought ? po_fail_at(err, s, why.where, 0, 0,
-                                "the reservation is for the %s %.64s, which it may be no more: name another for this run, "
-                                "or drop the reservation and hand out without",
-                                why.where, po_field_text(b, why.where))
-                   : s;
+    return brought
+               ? po_fail_at(err, s, why.where, 0, 0,
+                            "the reservation is for the %s %.64s, which it may be no more: name another for this run, "
+                            "or drop the reservation and hand out without",
+                            why.where, po_field_text(b, why.where))
+               : s;
 }
 
 /* b: the body, with what the reservation brings along. */
