@@ -149,6 +149,23 @@ def handed_out():
     desk.run("run", "reserve", "10041", "2.5", "--machine", "Cedar", "--takes", "2:10")
 
 
+def found_by_a_round():
+    """What a round found wrong is told until the machine goes out again, or another round finds it well."""
+    desk.at("2026-11-27T10:00")
+    desk.run("round", "begin", "opening")
+    desk.run("round", "machine", "elm", "--not", "nozzle,stick", "--note", "a blob")
+    desk.run("round", "machine", "alder", "--ok")
+    says(desk.run("today"), "Elm, by the opening round of 10:00: stick not there, nozzle not clean; a blob proveout round show")
+    assert "Alder, by" not in desk.run("today")
+    desk.run("round", "done", "--unseen", "the others are at the fair")
+    says(desk.run("today"), "Elm, by the opening round")
+    desk.run("round", "begin", "closing")
+    desk.run("round", "machine", "elm", "--ok")
+    assert "Elm, by" not in desk.run("today")
+    desk.run("round", "done", "--unseen", "the others are at the fair")
+    desk.run("ledger", "verify")
+
+
 def fits():
     """No line of a table or of today is wider than 100 columns, in a shop with much to tell."""
     desk.at("2026-11-28T14:00")
@@ -165,4 +182,4 @@ def fits():
 
 
 if __name__ == "__main__":
-    run_tests(desk, [wrong_words, who_may, suspended, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out, fits])
+    run_tests(desk, [wrong_words, who_may, suspended, acts_are_verbs, by_machine, ends_agree, part_on_bed, failed_is_not_good, handed_out, found_by_a_round, fits])

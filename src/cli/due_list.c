@@ -104,9 +104,8 @@ static void add_out(agenda *a, const json_t *r)
     }
     int64_t low = due_int(r, "end_low_ms", end), high = due_int(r, "end_high_ms", end);
     const char *does = verb(a, "proveout run ended %lld", run);
-    const char *range = high / 60000 > low / 60000
-                            ? verb(a, " (%s to %s)", beside(a, low, end), beside(a, high, end))
-                            : "";
+    const char *range = high / 60000 > low / 60000 ? verb(a, " (%s to %s)", beside(a, low, end), beside(a, high, end))
+                                                   : "";
     if (end > 0 && high <= now) {
         add(a, high, true, does, "%s: run %lld (member %s) should have ended; look at it", machine, run, member);
     } else if (end > 0 && end <= now) {
@@ -304,6 +303,31 @@ static void add_machines(agenda *a, const json_t *today)
     }
 }
 
+/* What the latest round found wrong at a free machine. */
+static void add_wrong(agenda *a, const json_t *today)
+{
+    static const struct {
+        const char *key, *says;
+    } points[] = {{"bed_clear", "bed not clear"},
+                  {"stick_there", "stick not there"},
+                  {"nozzle_clean", "nozzle not clean"},
+                  {"spool_on", "spool not on"},
+                  {"heaters_off", "heaters not off"}};
+    size_t i;
+    const json_t *f;
+    json_array_foreach(json_object_get(today, "wrong"), i, f)
+    {
+        const char *says = "", *note = due_text(f, "note");
+        for (size_t k = 0; k < sizeof points / sizeof points[0]; k++) {
+            if (json_is_false(json_object_get(f, points[k].key))) {
+                says = verb(a, "%s%s%s", says, *says ? ", " : "", points[k].says);
+            }
+        }
+        add(a, 0, false, "proveout round show", "%s, by the %s round of %s: %s%s%s", due_text(f, "machine"),
+            due_text(f, "kind"), clock_words(a, due_int(f, "at_ms", 0)), says, *note ? "; " : "", note);
+    }
+}
+
 /* Rounds are asked for only where the shop makes them. */
 static void add_rounds(agenda *a, const json_t *today)
 {
@@ -344,6 +368,7 @@ json_t *due_list(const desk *d, const json_t *today)
     add_stock(&a, today);
     add_promises(&a, today);
     add_machines(&a, today);
+    add_wrong(&a, today);
     add_rounds(&a, today);
     if (due_int(today, "messages_waiting", 0) > 0) {
         add(&a, 0, false, d->shop->outbox.on ? "proveout outbox send" : "proveout outbox list",

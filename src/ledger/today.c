@@ -67,6 +67,14 @@ const po_today_list po_today_lists[] = {
     {"open_round",
      "SELECT r.id AS round, r.kind AS kind, r.by AS by, r.begun_ms AS begun_ms, (SELECT count(*) FROM found f WHERE "
      "f.round = r.id) AS machines FROM rounds r WHERE r.done_ms IS NULL ORDER BY r.id LIMIT min(1, ?4)"},
+    /* what the latest round found wrong at machines that were free, until they are handed out again: the start check sees it then */
+    {"wrong",
+     "SELECT k.machine AS machine, d.kind AS kind, f.at_ms AS at_ms, f.bed_clear AS is_bed_clear, f.stick_there AS "
+     "is_stick_there, f.nozzle_clean AS is_nozzle_clean, f.spool_on AS is_spool_on, f.heaters_off AS is_heaters_off, "
+     "f.note AS note FROM found f JOIN rounds d ON d.id = f.round JOIN machines k ON k.id = f.machine WHERE f.round = "
+     "(SELECT max(id) FROM rounds) AND f.found = 'free' AND f.bed_clear + f.stick_there + f.nozzle_clean + f.spool_on + "
+     "f.heaters_off < 5 AND NOT EXISTS (SELECT 1 FROM runs r WHERE r.machine = k.machine AND r.id > f.last) ORDER BY "
+     "f.machine LIMIT ?4"},
     {"last_opening", "SELECT id AS round, done_by AS by, done_ms FROM rounds WHERE kind = 'opening' AND done_ms IS NOT "
                      "NULL ORDER BY id "
                      "DESC LIMIT min(1, ?4)"},
