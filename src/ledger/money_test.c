@@ -44,7 +44,7 @@ static void refusals(void **state)
         const char *where, *words;
     } cases[] = {
         {"d1", "gift", 100, "GBP", 0, PO_E_CONFLICT, "kind", "only a keeper gives"},
-        {"d1", "charge", 0, "GBP", 0, PO_E_RANGE, "minor", "wanted a whole number, 1 or more"},
+        {"d1", "charge", 0, "GBP", 0, PO_E_RANGE, "minor", "expected a whole number, 1 or more"},
         {"d1", "charge", INT64_C(1000000000001), "GBP", 0, PO_E_RANGE, "minor", "at most 1000000000000"},
         {"d1", "charge", 1, "gbp", 0, PO_E_RANGE, "currency", "gbp is no currency"},
         {"d1", "charge", 1, "GBPX", 0, PO_E_RANGE, "currency", "ISO 4217"},
