@@ -320,6 +320,16 @@ def verdicts():
     desk.run("ledger", "undo", out["acts"][1]["event"])
 
 
+def when_nobody_is_there():
+    """A hand-out begins now: after the desk's hours, or so late that the watch would outlast them, a person must decide."""
+    words = ("run", "hand-out", "m1001", job("tube"), "--machine", "Alder")
+    for clock in ["2026-11-26T19:55", "2026-11-26T21:00", "2026-11-29T12:00"]:  # late, closed, a Sunday
+        says(desk.run(*words, status=1, at=clock), "watch-past-closing")
+    out = desk.js(*words, at="2026-11-27T10:30")
+    assert out["verdict"] == "clear", out
+    desk.run("ledger", "undo", out["acts"][1]["event"], at="2026-11-27T10:31")
+
+
 def hands():
     """A job that stops for a person: with the start a message says when; two colours on one nozzle ask for it."""
     tag = job("hands")
@@ -406,4 +416,4 @@ def clean():
     act("verify")
 
 
-run_tests(desk, [setting_up, a_day, by_the_stick, the_night, quiet_and_stopped, refused, who_pays, verdicts, hands, two_spools, asked, clean])
+run_tests(desk, [setting_up, a_day, by_the_stick, the_night, quiet_and_stopped, refused, who_pays, verdicts, when_nobody_is_there, hands, two_spools, asked, clean])

@@ -126,7 +126,7 @@ def part_on_bed():
 
 def failed_is_not_good():
     desk.at("13:00")
-    run = desk.js("run", "hand-out", "10041", SMALL, "--machine", "Birch")["run"]
+    run = desk.js("run", "hand-out", "10041", SMALL, "--machine", "Birch", "--yes")["run"]
     desk.run("run", "failed", "Birch", "--height", "0", "--to", "waste", "--back", at="13:05")
     desk.run("spool", "add", "S1", "--material", "petg", "--net", "800")
     says(desk.run("run", "outcome", run, "good", status=2), f"run {run} failed by the book, so it came out failed or stopped")
@@ -136,12 +136,12 @@ def failed_is_not_good():
 def handed_out():
     """What the book does not know is said before it is missed; ranges and figures say whence they are in plain words."""
     desk.at("13:30")
-    said = desk.run("run", "hand-out", "10041", SMALL, "--machine", "Cedar")
+    said = desk.run("run", "hand-out", "10041", SMALL, "--machine", "Cedar", "--yes")
     says(said, "No spool is loaded by the book, so none gives what is used: proveout machine fit Cedar --spool ID.",
          "as runs have really gone")
     says(desk.run("run", "take-back", "--machine", "Cedar", "--used", "1.5", at="13:50"), "Used: 1.5 m", "as reckoned at the desk")
     desk.run("machine", "fit", "Cedar", "--spool", "S1")
-    said = desk.run("run", "hand-out", "10041", SMALL, "--machine", "Cedar", at="13:51")
+    said = desk.run("run", "hand-out", "10041", SMALL, "--machine", "Cedar", "--yes", at="13:51")
     says(said, "from spool S1", "is still on the bed: look before anything starts")
     assert "No spool" not in said, said
     desk.run("run", "failed", "Cedar", "--percent", "0", at="13:52")

@@ -9,6 +9,7 @@
 
 #include "due.h"
 #include "prove.h"
+#include "when.h"
 #include "run_verbs.h"
 
 enum { ARENA_MOST = 2000000000, HEIGHTS_MOST = 400, HANDS_KEPT = 64 };
@@ -79,10 +80,10 @@ static void close_handing(handing *h)
     desk_close(&h->d);
 }
 
-static void sort_findings(handing *h)
+static void sort_findings(handing *h, const po_proof *proof)
 {
-    for (size_t i = 0; i < h->p.proof->n_findings; i++) {
-        const po_finding *f = &h->p.proof->findings[i];
+    for (size_t i = 0; i < proof->n_findings; i++) {
+        const po_finding *f = &proof->findings[i];
         if (of_the_book(f->name)) {
             continue;
         }
@@ -174,15 +175,29 @@ static int free_now(handing *h, bool needed)
     return status;
 }
 
-static int prove(handing *h)
+/* A run that begins now is held against the desk's hours as well; what is kept of the job is not. */
+static int prove_from_now(handing *h, const po_proof **ret)
+{
+    po_proof_context *context = po_arena_zeros(h->arena, 1, sizeof *context); /* the proof may point into it */
+    if (!context) {
+        return cli_fail(EXIT_OWN, "memory ran out");
+    }
+    *context = h->p.context;
+    context->start_known = desk_wall(h->d.shop, h->d.now_ms, &context->start, NULL);
+    return when_judge(h->p.proof->report, h->path, context, h->arena, ret);
+}
+
+static int prove(handing *h, bool begins_now)
 {
     const char *recipe = due_text(h->body, "recipe");
     int status = cli_prove_one(&h->book, h->machine, *recipe ? po_shop_recipe(h->d.shop, recipe) : NULL, h->path,
                                h->arena, &h->p);
+    const po_proof *proof = h->p.proof;
+    status = status == EXIT_CLEAR && begins_now ? prove_from_now(h, &proof) : status;
     if (status != EXIT_CLEAR) {
         return status;
     }
-    sort_findings(h);
+    sort_findings(h, proof);
     json_object_set_new(h->body, "sha256", json_string(h->p.proof->report->sha256));
     json_object_set_new(h->body, "seconds", json_integer(whole(h->p.proof->report->facts.seconds)));
     if (h->p.proof->recipe) {
@@ -552,7 +567,7 @@ int run_hand_out(const cli_call *call)
     status = status == EXIT_CLEAR ? free_now(&h, true) : status;
     status = status == EXIT_CLEAR ? put_stick(&h) : status;
     status = status == EXIT_CLEAR ? put_beyond(&h) : status;
-    status = status == EXIT_CLEAR ? prove(&h) : status;
+    status = status == EXIT_CLEAR ? prove(&h, true) : status;
     status = status == EXIT_CLEAR ? decide(&h) : status;
     if (status == EXIT_CLEAR) {
         put_takes(&h, true);
@@ -584,7 +599,7 @@ static int reserve_file(handing *h, json_t **ret)
 {
     int status = choose(h);
     status = status == EXIT_CLEAR ? free_now(h, false) : status;
-    status = status == EXIT_CLEAR ? prove(h) : status;
+    status = status == EXIT_CLEAR ? prove(h, false) : status;
     if (status == EXIT_CLEAR) {
         put_takes(h, false);
         *ret = json_deep_copy(h->body);

@@ -30,7 +30,8 @@ int64_t po_limit_of(const json_t *parameters);
 /* The run whose part is still on the bed of a machine that is back: the latest that was out with it, its part not booked off, nor
  * the bed seen clear by a round since. machine: the alias of the row of machines. Of the last runs alone, by an index. */
 #define PO_PART_ON_BED(machine)                                                                                        \
-    "(SELECT b.id FROM (SELECT id, out_ms, back_ms, off_ms, state FROM runs WHERE machine = " machine ".machine ORDER " \
+    "(SELECT b.id FROM (SELECT id, out_ms, back_ms, off_ms, state FROM runs WHERE machine = " machine                  \
+    ".machine ORDER "                                                                                                  \
     "BY id DESC LIMIT 50) b WHERE b.state = 'back' AND b.off_ms IS NULL AND NOT EXISTS (SELECT 1 FROM (SELECT id, "    \
     "out_ms FROM runs WHERE machine = " machine ".machine ORDER BY id DESC LIMIT 50) c WHERE c.out_ms > b.out_ms OR "  \
     "(c.out_ms = b.out_ms AND c.id > b.id)) AND NOT coalesce((SELECT f.bed_clear AND f.at_ms > b.back_ms FROM found "  \

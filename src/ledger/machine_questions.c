@@ -26,12 +26,15 @@ po_status po_ask_machines(po_store *store, const json_t *p, int64_t now, json_t 
         "m.gap_by AS gap_by, m.gap_um AS gap_um, m.gap_ms >= coalesce(m.fitted_ms, 0) AND m.gap_ms >= ?2 AS "
         "is_gap_good, "
         "r.id AS run, n.member AS member, r.state AS run_state, r.stick AS stick, r.out_ms AS out_ms, r.started_ms AS "
-        "started_ms, r.recipe AS recipe, r.reserved_seconds AS reserved_seconds, " PO_RUN_ENDS " AS ends_ms, r.ended_ms "
-        "AS ended_ms, r.off_ms AS off_ms, " PO_PART_ON_BED("m") " FROM machines m LEFT JOIN runs r ON r.machine = "
-        "m.machine AND r.state IN ('out', 'ended', 'failed') LEFT JOIN members n ON n.id = r.member LEFT JOIN proofs p "
-        "ON p.sha256 = r.sha256 AND p.machine = r.machine WHERE ?1 IS NULL OR "
-        "m.machine "
-        "= ?1 ORDER BY m.machine LIMIT ?3",
+        "started_ms, r.recipe AS recipe, r.reserved_seconds AS reserved_seconds, " PO_RUN_ENDS
+        " AS ends_ms, r.ended_ms "
+        "AS ended_ms, r.off_ms AS off_ms, " PO_PART_ON_BED(
+            "m") " FROM machines m LEFT JOIN runs r ON r.machine = "
+                 "m.machine AND r.state IN ('out', 'ended', 'failed') LEFT JOIN members n ON n.id = r.member LEFT JOIN "
+                 "proofs p "
+                 "ON p.sha256 = r.sha256 AND p.machine = r.machine WHERE ?1 IS NULL OR "
+                 "m.machine "
+                 "= ?1 ORDER BY m.machine LIMIT ?3",
         "tii", po_field_text(p, "machine"), holds_from, (int64_t)PO_LIMIT_MOST + 1);
     return s == PO_OK ? po_put_rows(rows, ret, "machines", PO_LIMIT_MOST, err) : s;
 }

@@ -205,7 +205,8 @@ static void failed(void **state)
     assert_int_equal(spool_left(k, "P1"), 1000000 - 46230);
     assert_string_equal(run_text(k, run, "state"), "failed");
     /* counted for nobody, but the spool has given it */
-    REFUSED(of(k, "run-outcome", run, ",\"outcome\":\"good\",\"counts\":true"), PO_E_CONFLICT, "outcome", "failed by the book");
+    REFUSED(of(k, "run-outcome", run, ",\"outcome\":\"good\",\"counts\":true"), PO_E_CONFLICT, "outcome",
+            "failed by the book");
     TWICE(of(k, "run-outcome", run, ",\"outcome\":\"failed\",\"cause\":\"machine\",\"counts\":false"));
     assert_int_equal(run_number(k, run, "charged_um"), 0);
     assert_int_equal(spool_left(k, "P1"), 1000000 - 46230);

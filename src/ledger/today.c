@@ -18,7 +18,8 @@ const po_today_list po_today_lists[] = {
      "AS started_ms, r.watched_ms AS watched_ms, r.first_layer AS first_layer, r.reserved_seconds AS "
      "reserved_seconds, r.ended_ms AS ended_ms, r.off_ms AS off_ms, r.symptom AS symptom, r.sha256 AS sha256, r.recipe "
      "AS recipe, r.file AS file, r.stick AS stick, p.first_bead_seconds AS first_bead_seconds, p.first_layer_seconds "
-     "AS first_layer_seconds, p.hands AS json_hands, " PO_RUN_ENDS " AS end_ms FROM runs r JOIN members m ON m.id = r.member LEFT JOIN proofs p ON "
+     "AS first_layer_seconds, p.hands AS json_hands, " PO_RUN_ENDS
+     " AS end_ms FROM runs r JOIN members m ON m.id = r.member LEFT JOIN proofs p ON "
      "p.sha256 = r.sha256 AND p.machine = r.machine WHERE r.state IN ('out', 'ended', 'failed') ORDER BY r.machine, "
      "r.id LIMIT ?4"},
     {"reservations",
@@ -30,10 +31,9 @@ const po_today_list po_today_lists[] = {
     {"machines",
      "SELECT k.machine AS machine, k.state AS state, k.reason AS reason, k.since_ms AS since_ms, k.state = 'in-use' "
      "AND NOT EXISTS (SELECT 1 FROM runs r WHERE r.machine = k.machine AND r.state IN ('out', 'ended', 'failed')) AS "
-     "is_free, k.fitted_ms AS fitted_ms, k.gap_ms AS gap_ms, "
-     PO_PART_ON_BED("k")
-     " FROM machines k WHERE k.state <> 'retired' ORDER BY "
-     "k.machine LIMIT ?4"},
+     "is_free, k.fitted_ms AS fitted_ms, k.gap_ms AS gap_ms, " PO_PART_ON_BED(
+         "k") " FROM machines k WHERE k.state <> 'retired' ORDER BY "
+              "k.machine LIMIT ?4"},
     {"tickets",
      "SELECT t.number AS ticket, m.member AS member, t.machine AS machine, t.seconds AS seconds, t.state AS state, "
      "t.taken_ms AS taken_ms, t.called_ms AS called_ms, t.until_ms AS until_ms, t.offered AS offered, t.state = "
@@ -72,7 +72,8 @@ const po_today_list po_today_lists[] = {
      "SELECT k.machine AS machine, d.kind AS kind, f.at_ms AS at_ms, f.bed_clear AS is_bed_clear, f.stick_there AS "
      "is_stick_there, f.nozzle_clean AS is_nozzle_clean, f.spool_on AS is_spool_on, f.heaters_off AS is_heaters_off, "
      "f.note AS note FROM found f JOIN rounds d ON d.id = f.round JOIN machines k ON k.id = f.machine WHERE f.round = "
-     "(SELECT max(id) FROM rounds) AND f.found = 'free' AND f.bed_clear + f.stick_there + f.nozzle_clean + f.spool_on + "
+     "(SELECT max(id) FROM rounds) AND f.found = 'free' AND f.bed_clear + f.stick_there + f.nozzle_clean + f.spool_on "
+     "+ "
      "f.heaters_off < 5 AND NOT EXISTS (SELECT 1 FROM runs r WHERE r.machine = k.machine AND r.id > f.last) ORDER BY "
      "f.machine LIMIT ?4"},
     {"last_opening", "SELECT id AS round, done_by AS by, done_ms FROM rounds WHERE kind = 'opening' AND done_ms IS NOT "

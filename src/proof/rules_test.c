@@ -216,7 +216,8 @@ TRIP(narrow_for_nozzle) /* an ordinary 0.4 mm job on Dogwood's first nozzle of 0
 {
     bench_machine(b, "Dogwood", "petg");
 }
-TRIP(narrow_for_fitted) /* the same job on Alder with a nozzle of 0.6 mm fitted since: what came off is not its other tool */
+TRIP(
+    narrow_for_fitted) /* the same job on Alder with a nozzle of 0.6 mm fitted since: what came off is not its other tool */
 {
     static po_nozzle fitted;
     fitted = b->machine.nozzles[0];
