@@ -111,6 +111,24 @@ static po_status made(po_book *book, po_status s, po_table table, const char *wh
     return s == PO_OK ? po_book_made(book, table, book->event, err) : s;
 }
 
+/* A course or a fund takes no further run; what: the field that names it, how: what it is then. */
+static po_status close_named(po_book *book, const char *looked_up, po_table table, const char *sql, const char *what,
+                             const char *how, po_err *err)
+{
+    const char *name = po_field_text(book->body, what);
+    named n = {0};
+    po_status s = look_up(book->store, looked_up, name, 0, &n, err);
+    if (s == PO_OK && !n.found) {
+        return po_fail_at(err, PO_E_NOTFOUND, what, 0, 0, "there is no %s %s", what, name);
+    }
+    if (s == PO_OK && n.closed) {
+        return po_fail_at(err, PO_E_CONFLICT, what, 0, 0, "the %s %s is %s already", what, name, how);
+    }
+    s = s == PO_OK ? po_book_touch(book, table, n.id, err) : s;
+    po_book_answer_text(book, what, name);
+    return s == PO_OK ? po_store_do(book->store, NULL, err, sql, "iii", book->event, book->at_ms, n.id) : s;
+}
+
 po_status po_apply_course_open(po_book *book, po_err *err)
 {
     const char *course = po_field_text(book->body, "course"), *fund = po_field_text(book->body, "fund");
@@ -127,21 +145,8 @@ po_status po_apply_course_open(po_book *book, po_err *err)
 
 po_status po_apply_course_close(po_book *book, po_err *err)
 {
-    const char *course = po_field_text(book->body, "course");
-    named n = {0};
-    po_status s = look_up(book->store, COURSE, course, 0, &n, err);
-    if (s == PO_OK && !n.found) {
-        return po_fail_at(err, PO_E_NOTFOUND, "course", 0, 0, "there is no course %s", course);
-    }
-    if (s == PO_OK && n.closed) {
-        return po_fail_at(err, PO_E_CONFLICT, "course", 0, 0, "the course %s is over already", course);
-    }
-    s = s == PO_OK ? po_book_touch(book, PO_T_COURSES, n.id, err) : s;
-    po_book_answer_text(book, "course", course);
-    return s == PO_OK
-               ? po_store_do(book->store, NULL, err, "UPDATE courses SET last = ?1, closed_ms = ?2 WHERE id = ?3",
-                             "iii", book->event, book->at_ms, n.id)
-               : s;
+    return close_named(book, COURSE, PO_T_COURSES, "UPDATE courses SET last = ?1, closed_ms = ?2 WHERE id = ?3",
+                       "course", "over", err);
 }
 
 /* A field that is left out stays what it was. */
@@ -252,20 +257,8 @@ po_status po_apply_fund_open(po_book *book, po_err *err)
 
 po_status po_apply_fund_close(po_book *book, po_err *err)
 {
-    const char *fund = po_field_text(book->body, "fund");
-    named n = {0};
-    po_status s = look_up(book->store, FUND, fund, 0, &n, err);
-    if (s == PO_OK && !n.found) {
-        return po_fail_at(err, PO_E_NOTFOUND, "fund", 0, 0, "there is no fund %s", fund);
-    }
-    if (s == PO_OK && n.closed) {
-        return po_fail_at(err, PO_E_CONFLICT, "fund", 0, 0, "the fund %s is closed already", fund);
-    }
-    s = s == PO_OK ? po_book_touch(book, PO_T_FUNDS, n.id, err) : s;
-    po_book_answer_text(book, "fund", fund);
-    return s == PO_OK ? po_store_do(book->store, NULL, err, "UPDATE funds SET last = ?1, closed_ms = ?2 WHERE id = ?3",
-                                    "iii", book->event, book->at_ms, n.id)
-                      : s;
+    return close_named(book, FUND, PO_T_FUNDS, "UPDATE funds SET last = ?1, closed_ms = ?2 WHERE id = ?3", "fund",
+                       "closed", err);
 }
 
 /* Of one that was asked for by name there must be a row. */

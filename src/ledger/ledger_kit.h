@@ -109,6 +109,15 @@ static inline po_status kit_act(kit *k, const char *name, const char *by, const 
         }                                                                                                              \
     } while (0)
 
+/* A refusal with that status, in whose sentence the words stand. */
+#define REFUSED_WITH(call, status, words)                                                                              \
+    do {                                                                                                               \
+        assert_int_equal(call, status);                                                                                \
+        if (!strstr(k->err.msg, words)) {                                                                              \
+            fail_msg("[%s] is not in: [%s] %s", words, k->err.where, k->err.msg);                                      \
+        }                                                                                                              \
+    } while (0)
+
 /* A number in a JSON answer; -1 where it is not there. path: "balance/left_um" */
 static inline int64_t kit_number(const char *json, const char *path)
 {
