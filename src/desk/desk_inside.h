@@ -145,7 +145,7 @@ json_t *desk_openapi(void);
 json_t *desk_shop_doc(const po_shop *shop);
 
 /* The functions of the routes. */
-desk_function desk_do_root, desk_do_health, desk_do_shop, desk_do_openapi, desk_do_who, desk_do_sign_in,
+desk_function desk_do_page, desk_do_root, desk_do_health, desk_do_shop, desk_do_openapi, desk_do_who, desk_do_sign_in,
     desk_do_code_in, desk_do_first, desk_do_pin_in, desk_do_sign_out, desk_do_password, desk_do_pin, desk_do_code,
     desk_do_ask, desk_do_act, desk_do_acts, desk_do_events;
 

@@ -143,6 +143,9 @@ static enum MHD_Result one_header(void *user, enum MHD_ValueKind kind, const cha
         {"X-Proveout-Token", &rq->token},
         {"X-Proveout-Background", &h->background},
         {"Last-Event-ID", &rq->last_event},
+        {"Accept", &rq->accept},
+        {"Accept-Encoding", &rq->accept_encoding},
+        {"If-None-Match", &rq->if_none_match},
         {"Content-Length", &h->length},
         {"Transfer-Encoding", &h->coding},
     };

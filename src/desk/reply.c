@@ -56,15 +56,14 @@ void desk_log_request(desk_context *c)
 static const struct {
     const char *name, *value;
 } always[] = {
-    {"Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; "
-                                "font-src 'self'; connect-src 'self'; "
-                                "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"},
+    {"Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+                                "font-src 'self'; connect-src 'self'; manifest-src 'self'; "
+                                "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"},
     {"X-Content-Type-Options", "nosniff"},
     {"X-Frame-Options", "DENY"},
     {"Referrer-Policy", "no-referrer"},
     {"Cross-Origin-Resource-Policy", "same-origin"},
     {"Cross-Origin-Opener-Policy", "same-origin"},
-    {"Cache-Control", "no-store"},
 };
 
 enum MHD_Result desk_send(desk_context *c)
@@ -89,6 +88,17 @@ enum MHD_Result desk_send(desk_context *c)
     }
     for (size_t i = 0; i < sizeof always / sizeof always[0]; i++) {
         http->add_response_header(r, always[i].name, always[i].value);
+    }
+    const struct {
+        const char *name, *value;
+    } some[] = {{"Cache-Control", rp->cache ? rp->cache : "no-store"},
+                {"ETag", rp->tag},
+                {"Content-Encoding", rp->coding},
+                {"Vary", rp->vary}};
+    for (size_t i = 0; i < sizeof some / sizeof some[0]; i++) {
+        if (some[i].value) {
+            http->add_response_header(r, some[i].name, some[i].value);
+        }
     }
     char number[24];
     if (rp->type) {

@@ -163,6 +163,10 @@ bool desk_route(const desk_names *names, desk_request *rq, desk_reply *rp)
     }
     const desk_route_row *rows = desk_routes(&n_rows);
     const char *allow = methods_of(rq->path), *method = strcmp(rq->method, "HEAD") == 0 ? "GET" : rq->method;
+    if ((!allow || strcmp(rq->path, "/") == 0) && strcmp(method, "POST") != 0 && (rq->route = desk_page_row(rq))) {
+        allow = "GET, HEAD, OPTIONS";
+        rq->route = strcmp(method, "GET") == 0 ? rq->route : NULL;
+    }
     if (!allow) {
         desk_problem(rq, rp, 404, NULL, "there is nothing under this address; /api/1/openapi.json lists what there is");
         return false;

@@ -28,6 +28,7 @@ typedef struct desk_request {
     po_arena *arena;
     const char *method, *target; /* target: path and query as they came */
     const char *host, *origin, *fetch_site, *content_type, *cookie, *token, *last_event; /* NULL: not there */
+    const char *accept, *accept_encoding, *if_none_match;                                /* the same */
     const char *address;                                                                 /* of the other end, as text */
     bool background;  /* says itself that nobody sits there */
     const char *body; /* n_body bytes; NULL: none */
@@ -46,6 +47,7 @@ typedef struct desk_reply {
     const char *body; /* in the arena of the request, or static */
     size_t n;
     const char *allow; /* methods, with 405 and OPTIONS */
+    const char *cache, *tag, *coding, *vary; /* headers of the page's files; cache NULL: nobody may keep it */
     int retry_seconds; /* with 429 and 503; 0: none */
     char cookie[200];  /* "": none */
     bool stream;       /* live events, from `after` on */
@@ -64,6 +66,9 @@ struct desk_route_row {
     const char *says, *fields; /* of the body of a POST, as in ledger/fields.h; NULL: the act's own */
 };
 const desk_route_row *desk_routes(size_t *ret_n);
+
+/* page.c: the row of an address that is a page or a file of it, for a GET; NULL: neither. */
+const desk_route_row *desk_page_row(const desk_request *rq);
 
 /* The names under which the server is called, for desk_route. */
 typedef struct desk_names {
