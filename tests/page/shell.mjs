@@ -1,0 +1,96 @@
+// The shell, signing in, settings, what is not there, the line cut and back. SPDX-License-Identifier: Apache-2.0
+import { axe, begin, end, everyLook, is, passwords, says, shot, test } from './kit.mjs';
+
+const house = await begin();
+
+await test('how it looks', async () => {
+  await everyLook(house, '/settings', { as: 'desk', name: 'settings' });
+  await everyLook(house, '/about', { name: 'about' });
+  await everyLook(house, '/sign-in', { name: 'sign-in' });
+});
+
+await test('the kiosk sees what is for all, and nothing else', async () => {
+  const page = await house.open('/');
+  await page.waitForURL('**/prove');
+  says(await page.locator('nav.ways').innerText(), 'Prove');
+  is(await page.locator('nav.ways').getByText('People').count(), 0, 'ways of the desk');
+  await page.goto('/people');
+  await page.getByText('Sign in to see this page').waitFor();
+});
+
+await test('signing in goes on where one was', async () => {
+  const page = await house.open('/shelf');
+  await page.locator('main').getByRole('link', { name: 'Sign in' }).click();
+  await page.getByLabel('Member number').fill('d1');
+  await page.getByLabel('Password', { exact: true }).fill('not this one');
+  await page.keyboard.press('Enter');
+  await page.getByRole('alert').getByText('do not fit together').waitFor();
+  await axe(page, 'a refusal');
+  await shot(page, 'refused');
+  await page.getByLabel('Password', { exact: true }).fill(passwords.d1);
+  await page.keyboard.press('Enter');
+  await page.waitForURL('**/shelf');
+  await page.getByRole('heading', { name: 'Shelf' }).waitFor();
+  says(await page.locator('.who').innerText(), 'd1', 'desk');
+  await page.getByRole('button', { name: 'Sign out' }).click();
+  await page.waitForURL('**/prove');
+});
+
+await test('keys: help, a way by Alt, and switched off', async () => {
+  const page = await house.open('/settings', { as: 'desk' });
+  await page.keyboard.press('?');
+  await page.getByRole('dialog').waitFor();
+  await axe(page, 'keys');
+  await page.keyboard.press('Escape');
+  is(await page.getByRole('dialog').count(), 0, 'dialogs');
+  await page.getByLabel('Single keys act').uncheck();
+  await page.getByRole('heading', { name: 'Settings' }).click();
+  await page.keyboard.press('?');
+  is(await page.getByRole('dialog').count(), 0, 'dialogs with keys off');
+  await page.keyboard.press('Alt+2');
+  await page.waitForURL('**/out');
+});
+
+await test('the language is kept, and no key of the catalogue is shown', async () => {
+  const page = await house.open('/settings');
+  await page.getByText('Deutsch').click();
+  await page.getByRole('heading', { name: 'Einstellungen' }).waitFor();
+  await page.reload();
+  await page.getByRole('heading', { name: 'Einstellungen' }).waitFor();
+  is(await page.evaluate(() => document.documentElement.lang), 'de', 'language of the document');
+  for (const path of ['/about', '/sign-in', '/settings']) {
+    await page.goto(path);
+    await page.waitForSelector('main h1');
+    is((/\b(kit|shell|about|settings|sign-in|pages)\.[a-z_]+\b/.exec(await page.locator('body').innerText()) ?? [''])[0], '', `a key on ${path}`);
+  }
+});
+
+await test('what is not there', async () => {
+  const page = await house.open('/nothing-here');
+  await page.getByRole('heading', { name: 'No such page' }).waitFor();
+  await axe(page);
+  const reply = await fetch(`${house.url}/nothing-here`, { headers: { Accept: 'text/html' } });
+  is(reply.status, 404, 'status for who looks');
+  is((await fetch(`${house.url}/nothing-here`, { headers: { Accept: 'application/json' } })).headers.get('content-type'), 'application/problem+json', 'for a program');
+});
+
+await test('more ways on a phone', async () => {
+  const page = await house.open('/settings', { as: 'desk', size: 'phone' });
+  await page.getByRole('button', { name: 'More' }).click();
+  await axe(page, 'more');
+  await shot(page, 'more');
+  await page.getByRole('dialog').getByRole('link', { name: 'People' }).click();
+  await page.waitForURL('**/people');
+});
+
+await test('the line is cut, and comes back by itself', async () => {
+  const page = await house.open('/settings', { as: 'desk' });
+  await house.stop('SIGKILL');
+  await page.getByText('Line cut, last seen').waitFor({ timeout: 8000 });
+  await axe(page, 'cut');
+  await shot(page, 'cut');
+  await house.start();
+  await page.getByText('Line cut, last seen').waitFor({ state: 'detached', timeout: 15000 });
+  says(await page.locator('.who').innerText(), 'Kiosk'); // sessions are in memory only
+});
+await end();
