@@ -34,6 +34,7 @@ export class House {
     this.where = mkdtempSync(join(tmpdir(), 'page-'));
     this.env = { PATH: process.env.PATH, TMPDIR: tmpdir(), HOME: this.where, PROVEOUT_SHOP: shopFile, PROVEOUT_LEDGER: join(this.where, 'book.db') };
     this.contexts = [];
+    this.known = {}; // sessions; they end with the server
     this.port = 0;
     this.said = '';
   }
@@ -41,6 +42,7 @@ export class House {
   run(...words) { return run(this, words); }
   by(who, ...words) { return run({ ...this, env: { ...this.env, PROVEOUT_BY: who } }, words); }
   async start() {
+    this.known = {};
     this.process = spawn(proveout, ['desk', '--listen', `127.0.0.1:${this.port}`], { cwd: this.where, env: this.env, stdio: ['ignore', 'pipe', 'pipe'] });
     this.ended = new Promise((done) => this.process.on('exit', done));
     let out = '';
@@ -74,7 +76,7 @@ export class House {
     const context = await browser.newContext({ baseURL: this.url, viewport: sizes[size], colorScheme: theme, locale: language, hasTouch: size === 'phone', reducedMotion: 'reduce', ...more });
     this.contexts.push(context);
     if (as) {
-      const { cookie } = await this.signIn(first[as] ?? as);
+      const who = first[as] ?? as, { cookie } = (this.known[who] ??= await this.signIn(who)); // one sign-in costs a hash
       const [name, value] = cookie.split('=');
       await context.addCookies([{ name, value, url: this.url, httpOnly: true, sameSite: 'Strict' }]);
     }

@@ -53,7 +53,7 @@ await test('keys: help, a way by Alt, and switched off', async () => {
 
 await test('the language is kept, and no key of the catalogue is shown', async () => {
   const page = await house.open('/settings');
-  await page.getByText('Deutsch').click();
+  await page.getByLabel('Deutsch').check();
   await page.getByRole('heading', { name: 'Einstellungen' }).waitFor();
   await page.reload();
   await page.getByRole('heading', { name: 'Einstellungen' }).waitFor();
