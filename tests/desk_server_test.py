@@ -4,6 +4,7 @@
 
 usage: desk_server_test.py PROVEOUT SHOP DESK_ACT"""
 import contextlib
+import gzip
 import http.client
 import json
 import os
@@ -97,6 +98,8 @@ class Client:
             self.connection.close()
             self.connection = None
         for name, value in (("X-Content-Type-Options", "nosniff"), ("Referrer-Policy", "no-referrer"), ("Cache-Control", "no-store")):
+            if path in ("/", "/today") and name == "Cache-Control":
+                value = reply.headers[name] if reply.headers[name] in ("no-cache", "no-store") else value  # the page: asked for anew
             assert reply.headers[name] == value, (method, path, name, reply.headers[name])
         policy = reply.headers["Content-Security-Policy"]
         assert "frame-ancestors 'none'" in policy and "unsafe-inline" not in policy and "*" not in policy, policy
@@ -213,6 +216,30 @@ ROUTES = [
 MEMBERS_OWN = {"balance", "runs", "run"}
 KEEPERS_QUESTIONS = {"events"}
 OTHER_PLACES = {"/api/1/session/end", "/api/1/events"}  # tried elsewhere
+
+
+def the_page():
+    """Where it was built in: one tag, files that never change, inflated for whoever does not take gzip, 404 for who looks."""
+    c = Client(main)
+    plain = c.ask("GET", "/")
+    if not plain.headers["Content-Type"].startswith("text/html"):
+        return  # built without it
+    zipped = c.ask("GET", "/today", headers={"Accept-Encoding": "gzip"})
+    assert zipped.headers["Content-Encoding"] == "gzip" and gzip.decompress(zipped.data) == plain.data
+    assert c.ask("GET", "/", headers={"Accept-Encoding": "gzip;q=0, br"}).headers["Content-Encoding"] is None
+    again = c.ask("GET", "/", headers={"If-None-Match": plain.headers["ETag"]})
+    assert again.status == 304 and again.data == b"" and again.headers["ETag"] == plain.headers["ETag"]
+    names = re.findall(rb'"(/a/[^"]+)"', plain.data)
+    assert len(names) >= 3, plain.data
+    for name in names:
+        got = raw(b"GET " + name + b" HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+        head, body = got.split(b"\r\n\r\n", 1)
+        assert head.startswith(b"HTTP/1.1 200") and b"immutable" in head and body, head
+    assert c.ask("GET", "/nowhere").status == 404
+    for path in ("/a/", "/a/../manifest", "/a/app.js", "/a/%2e%2e/index.html", "/machine//", "/machine/a/b", "/api/1/nowhere"):
+        assert c.ask("GET", path).status == 404, path
+    assert c.ask("POST", "/today", {}).status == 404
+    refused(b"GET /today HTTP/1.1\r\nHost: elsewhere.example\r\n\r\n", 421)
 
 
 def every_route_for_every_role():
@@ -707,7 +734,7 @@ def wrong_options():
 
 
 try:
-    run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, every_route_for_every_role, the_description, a_token_is_needed, pages_of_others, wrong_bodies,
+    run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, the_page, every_route_for_every_role, the_description, a_token_is_needed, pages_of_others, wrong_bodies,
                      tricks_with_paths, headers_can_not_be_slipped_in, forged_cookies, a_member_sees_their_own, the_shop_decides, several_acts,
                      live_events, members_hear_numbers_only, five_hundred_streams, codes_pins_and_passwords, whoever_sits_idle_is_signed_out,
                      back_off, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])

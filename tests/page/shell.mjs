@@ -1,13 +1,7 @@
 // The shell, signing in, settings, what is not there, the line cut and back. SPDX-License-Identifier: Apache-2.0
-import { axe, begin, end, everyLook, is, passwords, says, shot, test } from './kit.mjs';
+import { axe, begin, end, is, passwords, says, shot, test } from './kit.mjs';
 
 const house = await begin();
-
-await test('how it looks', async () => {
-  await everyLook(house, '/settings', { as: 'desk', name: 'settings' });
-  await everyLook(house, '/about', { name: 'about' });
-  await everyLook(house, '/sign-in', { name: 'sign-in' });
-});
 
 await test('the kiosk sees what is for all, and nothing else', async () => {
   const page = await house.open('/');
