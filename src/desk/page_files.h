@@ -5,15 +5,15 @@
 #include <stddef.h>
 
 typedef struct desk_page_file {
-    const char *path, *type;      /* the address: "/" is the page itself */
-    const unsigned char *zipped;  /* gzip */
-    size_t n_zipped, n;           /* bytes zipped and inflated */
+    const char *path, *type;     /* the address: "/" is the page itself */
+    const unsigned char *zipped; /* gzip */
+    size_t n_zipped, n;          /* bytes zipped and inflated */
 } desk_page_file;
 
 typedef struct desk_page_set {
     const desk_page_file *files;
-    size_t n_files;              /* 0: no page was built in */
-    const char *const *paths;    /* addresses of pages; ":name" is one piece */
+    size_t n_files;           /* 0: no page was built in */
+    const char *const *paths; /* addresses of pages; ":name" is one piece */
     size_t n_paths;
     const char *tag; /* the page's ETag */
 } desk_page_set;
