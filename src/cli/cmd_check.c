@@ -282,7 +282,6 @@ static int prove_reports(cli_check *c, const char *path, const po_job_report *co
     }
     size_t best = 0;
     for (size_t i = 0; i < c->n_machines; i++) {
-        po_err err;
         po_proof_context *context = po_arena_zeros(arena, 1, sizeof *context); /* proofs may point into it */
         if (!context) {
             return cli_fail(EXIT_OWN, "%s: memory ran out", path);
@@ -292,8 +291,9 @@ static int prove_reports(cli_check *c, const char *path, const po_job_report *co
         if (status != EXIT_CLEAR) {
             return status;
         }
-        if (cli_book_judge(&c->book, reports[i], path, context, arena, &proofs[i], &err) != PO_OK) {
-            return cli_fail_err(&err);
+        status = cli_book_judge(&c->book, reports[i], path, context, arena, &proofs[i]);
+        if (status != EXIT_CLEAR) {
+            return status;
         }
         status = when_judge(reports[i], path, context, arena, &proofs[i]);
         if (status != EXIT_CLEAR) {

@@ -76,7 +76,7 @@ static const char *contact_of(desk *d, const char *member, bool *ret_gone, char 
         snprintf(why, n_why, "%s", body ? err.msg : "memory ran out");
     } else if ((answer = json_loads(json, 0, NULL))) {
         contact = json_is_string(json_object_get(answer, "contact"))
-                      ? po_arena_text(d->arena, due_text(answer, "contact"))
+                      ? po_arena_text(d->arena, work_text(answer, "contact"))
                       : NULL;
         snprintf(why, n_why, "the book has no contact of member %s; proveout member name gives one", member);
     }
@@ -110,14 +110,14 @@ static int send_one(desk *d, const json_t *m, int limit, bool dry, tally *t)
     char why[400] = "", said[240] = "";
     char *argv[OUTBOX_WORDS_MOST + 2];
     bool gone = false, sent = false;
-    long long id = due_int(m, "message", 0);
-    const char *member = due_text(m, "member"), *contact = contact_of(d, member, &gone, why, sizeof why);
+    long long id = work_int(m, "message", 0);
+    const char *member = work_text(m, "member"), *contact = contact_of(d, member, &gone, why, sizeof why);
     int status = EXIT_CLEAR;
     if (contact && !outbox_words(d->shop->outbox.command, contact, d->arena, argv)) {
         return cli_fail(EXIT_USAGE, "outbox.command of the shop file has more than %d words", OUTBOX_WORDS_MOST);
     }
     if (contact && !dry) {
-        sent = outbox_run(argv, due_text(m, "text"), limit, why, sizeof why, said, sizeof said);
+        sent = outbox_run(argv, work_text(m, "text"), limit, why, sizeof why, said, sizeof said);
     }
     const char *state = gone ? "dropped" : sent ? "sent" : contact && dry ? "would be sent" : "failed";
     if (!dry) {

@@ -9,7 +9,7 @@
 #include "verbs.h"
 #include "when.h"
 
-static const po_material *material_of(const po_shop *shop, const cli_fitted *fitted, size_t nozzle)
+static const po_material *material_of(const po_shop *shop, const work_fitted *fitted, size_t nozzle)
 {
     const po_material *house = po_shop_house_material(shop);
     return fitted->materials[nozzle]                        ? fitted->materials[nozzle]
@@ -17,7 +17,7 @@ static const po_material *material_of(const po_shop *shop, const cli_fitted *fit
                                                             : &shop->materials[fitted->machine->materials[0]];
 }
 
-static int measure(const po_shop *shop, const cli_fitted *fitted, size_t n, const char *path, po_arena *arena,
+static int measure(const po_shop *shop, const work_fitted *fitted, size_t n, const char *path, po_arena *arena,
                    const po_job_report **reports)
 {
     po_source source;
@@ -66,20 +66,20 @@ static int put_taken(const when_plan *p, const json_t *today, when_row *row)
     int64_t now = p->desk->now_ms, from = p->from_ms < now ? p->from_ms : now;
     json_array_foreach(runs, i, o)
     {
-        if (strcmp(due_text(o, "machine"), row->machine->name) == 0) {
-            int64_t end = strcmp(due_text(o, "state"), "out") == 0 ? due_int(o, "end_ms", now) : now;
+        if (strcmp(work_text(o, "machine"), row->machine->name) == 0) {
+            int64_t end = strcmp(work_text(o, "state"), "out") == 0 ? work_int(o, "end_ms", now) : now;
             end = end < now ? now : end;
             bool known = po_calendar_next_staffed(p->calendar, end, &end);
             /* a part that is only to be taken off holds nobody up while somebody is there */
-            taken[n++] = (when_taken){{from, known ? end : INT64_MAX}, due_int(o, "run", 0), false};
+            taken[n++] = (when_taken){{from, known ? end : INT64_MAX}, work_int(o, "run", 0), false};
         }
     }
     json_array_foreach(reservations, i, o)
     {
-        if (strcmp(due_text(o, "machine"), row->machine->name) == 0 && due_has(o, "promised_ms")) {
-            int64_t start = due_int(o, "promised_ms", 0), end = start + 1000 * due_int(o, "seconds", 0);
+        if (strcmp(work_text(o, "machine"), row->machine->name) == 0 && work_has(o, "promised_ms")) {
+            int64_t start = work_int(o, "promised_ms", 0), end = start + 1000 * work_int(o, "seconds", 0);
             po_calendar_next_staffed(p->calendar, end, &end);
-            taken[n++] = (when_taken){{start, end}, due_int(o, "run", 0), true};
+            taken[n++] = (when_taken){{start, end}, work_int(o, "run", 0), true};
         }
     }
     row->taken = taken;
@@ -99,11 +99,10 @@ static void put_hits(when_row *row, const po_job_when *w)
     }
 }
 
-static int plan_row(const when_plan *p, cli_book *book, const cli_fitted *fitted, const po_recipe *recipe,
+static int plan_row(const when_plan *p, cli_book *book, const work_fitted *fitted, const po_recipe *recipe,
                     const po_job_report *report, const json_t *today, bool asked, when_row *row)
 {
     po_proof_context *context = po_arena_zeros(p->desk->arena, 1, sizeof *context);
-    po_err err;
     if (!context) {
         return cli_fail(EXIT_OWN, "memory ran out");
     }
@@ -112,9 +111,8 @@ static int plan_row(const when_plan *p, cli_book *book, const cli_fitted *fitted
     if (status == EXIT_CLEAR && !context->out_of_use) {
         context->not_free = NULL; /* what is on it now has its time below */
     }
-    if (status == EXIT_CLEAR &&
-        cli_book_judge(book, report, p->file, context, p->desk->arena, &row->proof, &err) != PO_OK) {
-        status = cli_fail_err(&err);
+    if (status == EXIT_CLEAR) {
+        status = cli_book_judge(book, report, p->file, context, p->desk->arena, &row->proof);
     }
     status = status == EXIT_CLEAR ? put_taken(p, today, row) : status;
     if (status != EXIT_CLEAR) {
@@ -204,7 +202,7 @@ static int plan_all(const cli_call *call, const po_shop *shop, po_arena *arena)
     }
     int64_t earlier = p.from_ms < book.desk.now_ms ? p.from_ms : book.desk.now_ms;
     status = status == EXIT_CLEAR ? when_calendar(call, shop, earlier, arena, &p.calendar) : status;
-    cli_fitted *fitted = po_arena_zeros(arena, n + 1, sizeof *fitted);
+    work_fitted *fitted = po_arena_zeros(arena, n + 1, sizeof *fitted);
     const po_job_report **reports = po_arena_zeros(arena, n + 1, sizeof *reports);
     p.rows = po_arena_zeros(arena, n + 1, sizeof *p.rows);
     if (status == EXIT_CLEAR && (!fitted || !reports || !p.rows)) {

@@ -30,7 +30,7 @@ static int the_round(desk *d, int64_t *ret, json_t **ret_answer)
         int status = desk_ask(d, "rounds", json_pack("{s:i}", "limit", 1), &answer);
         const json_t *last = json_array_get(json_object_get(answer, "rounds"), 0);
         bool open = last && json_is_null(json_object_get(last, "done_ms"));
-        *ret = due_int(last, "round", 0);
+        *ret = work_int(last, "round", 0);
         json_decref(answer);
         if (status != EXIT_CLEAR) {
             return status;
@@ -56,7 +56,7 @@ static bool seen(const json_t *answer, const char *machine)
     const json_t *f;
     json_array_foreach(json_object_get(answer, "found"), i, f)
     {
-        if (!strcmp(due_text(f, "machine"), machine)) {
+        if (!strcmp(work_text(f, "machine"), machine)) {
             return true;
         }
     }
@@ -76,7 +76,7 @@ static const char *left_to_see(desk *d, const json_t *answer, const json_t *toda
         json_array_foreach(json_object_get(today, "machines"), i, row)
         {
             in_use = in_use &&
-                     (strcmp(due_text(row, "machine"), machine) != 0 || !strcmp(due_text(row, "state"), "in-use"));
+                     (strcmp(work_text(row, "machine"), machine) != 0 || !strcmp(work_text(row, "state"), "in-use"));
         }
         if (in_use && !seen(answer, machine)) {
             out = po_arena_printf(d->arena, "%s%s%s", out, *out ? ", " : "", machine);
@@ -211,7 +211,7 @@ static int bodies_of(desk *d, int64_t round, json_t **bodies, const char **acts)
 /* "free; not: stick, nozzle", what the book says, what is left. */
 static void tell_machine(const desk *d, const json_t *f, const json_t *answer)
 {
-    const char *bad = "", *found = due_text(f, "found");
+    const char *bad = "", *found = work_text(f, "found");
     for (size_t i = 0; i < N_POINTS; i++) {
         static const char *const says[] = {"bed not clear", "stick not there", "nozzle not clean", "no spool on",
                                            "heaters on"};
@@ -219,8 +219,8 @@ static void tell_machine(const desk *d, const json_t *f, const json_t *answer)
             bad = po_arena_printf(d->arena, "%s, %s", bad, says[i]);
         }
     }
-    const char *against = disagrees(d, found, due_text(answer, "run_state"), due_int(answer, "run", 0));
-    printf("%s: %s%s%s%s.\n", due_text(f, "machine"), found, *bad ? bad : ", all good", against ? "; " : "",
+    const char *against = disagrees(d, found, work_text(answer, "run_state"), work_int(answer, "run", 0));
+    printf("%s: %s%s%s%s.\n", work_text(f, "machine"), found, *bad ? bad : ", all good", against ? "; " : "",
            against ? against : "");
 }
 
@@ -291,15 +291,16 @@ static json_t *overnight(desk *d, const json_t *today)
     const json_t *r;
     json_array_foreach(json_object_get(today, "runs"), i, r)
     {
-        if (!strcmp(due_text(r, "state"), "out")) {
-            json_array_append_new(list, json_pack("{s:I, s:s, s:s, s:O?, s:b}", "run", (json_int_t)due_int(r, "run", 0),
-                                                  "machine", due_text(r, "machine"), "member", due_text(r, "member"),
-                                                  "end_ms", json_object_get(r, "end_ms"), "watched",
-                                                  json_is_integer(json_object_get(r, "watched_ms"))));
+        if (!strcmp(work_text(r, "state"), "out")) {
+            json_array_append_new(list,
+                                  json_pack("{s:I, s:s, s:s, s:O?, s:b}", "run", (json_int_t)work_int(r, "run", 0),
+                                            "machine", work_text(r, "machine"), "member", work_text(r, "member"),
+                                            "end_ms", json_object_get(r, "end_ms"), "watched",
+                                            json_is_integer(json_object_get(r, "watched_ms"))));
         }
     }
     json_object_set_new(ret, "running", list);
-    due_span spans[DUE_SPANS_MOST];
+    work_span spans[WORK_SPANS_MOST];
     size_t n = due_hours(d, d->now_ms, spans);
     if (n > 0 && spans[n - 1].last_start_ms >= spans[n - 1].from_ms) {
         json_object_set_new(ret, "last_safe_start_ms", json_integer(spans[n - 1].last_start_ms));
@@ -326,7 +327,7 @@ static void tell_overnight(const desk *d, const json_t *o)
     if (json_array_size(running) == 0) {
         printf("Nothing runs on.\n");
     }
-    int64_t last = due_int(o, "last_safe_start_ms", 0);
+    int64_t last = work_int(o, "last_safe_start_ms", 0);
     if (last > d->now_ms) {
         desk_tell(d, "Last safe start today: {last_safe_start_ms:time}.", o, NULL);
     } else if (last > 0) {
@@ -358,7 +359,7 @@ static int run_done(const cli_call *call)
         status = desk_ask(&d, "rounds", json_pack("{s:I}", "round", (json_int_t)round), &about);
     }
     const json_t *head = json_array_get(json_object_get(about, "rounds"), 0);
-    if (status == EXIT_CLEAR && !strcmp(due_text(head, "kind"), "closing") && due_ask(&d, &today) == EXIT_CLEAR) {
+    if (status == EXIT_CLEAR && !strcmp(work_text(head, "kind"), "closing") && due_ask(&d, &today) == EXIT_CLEAR) {
         night = overnight(&d, today);
     }
     if (status == EXIT_CLEAR && d.json) {

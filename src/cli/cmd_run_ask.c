@@ -105,7 +105,7 @@ static void tell_run(const desk *d, json_t *run)
     static const char *const zeros[] = {"waived_um", "fund_um",      "fund_minor",
                                         "beyond_um", "beyond_minor", "charged_um"};
     for (size_t i = 0; i < COUNT_OF(zeros); i++) { /* what nobody paid is not worth a line */
-        if (due_int(run, zeros[i], 0) == 0) {
+        if (work_int(run, zeros[i], 0) == 0) {
             json_object_del(run, zeros[i]);
         }
     }
@@ -175,11 +175,11 @@ static json_t *month_edges(const desk *d, int64_t from_ms, int64_t until_ms)
 
 static int sum_parameters(const desk *d, json_t *p)
 {
-    int64_t from = due_int(p, "from", -1), until = due_int(p, "until", -1);
+    int64_t from = work_int(p, "from", -1), until = work_int(p, "until", -1);
     if (from >= 0 && until >= 0 && from >= until) {
         return cli_fail(EXIT_USAGE, "--from is not before --until");
     }
-    if (strcmp(due_text(p, "by"), "month") != 0) {
+    if (strcmp(work_text(p, "by"), "month") != 0) {
         return EXIT_CLEAR;
     }
     json_t *edges = month_edges(d, from, until);
@@ -203,7 +203,7 @@ static json_t *sum_up(const json_t *rows)
     for (size_t k = 0; k < COUNT_OF(keys); k++) {
         int64_t sum = 0;
         for (size_t i = 0; i < json_array_size(rows); i++) {
-            sum += due_int(json_array_get(rows, i), keys[k], 0);
+            sum += work_int(json_array_get(rows, i), keys[k], 0);
         }
         json_object_set_new(all, keys[k], json_integer(sum));
     }
@@ -229,7 +229,7 @@ static void tell_sums(const desk *d, json_t *answer)
     static const char *const months[] = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
                                          "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
     json_t *rows = json_object_get(answer, "sums"), *all = sum_up(rows);
-    const char *by = due_text(answer, "by");
+    const char *by = work_text(answer, "by");
     char head[24];
     snprintf(head, sizeof head, "%c%.20s", *by >= 'a' ? *by - 'a' + 'A' : *by, *by ? by + 1 : "");
     columns[0].head = head;
@@ -237,16 +237,16 @@ static void tell_sums(const desk *d, json_t *answer)
     for (size_t i = 0; i < json_array_size(rows); i++) {
         json_t *row = json_array_get(rows, i);
         po_wall_time w;
-        if (json_object_get(row, "from_ms") && desk_wall(d->shop, due_int(row, "from_ms", 0), &w, NULL)) {
+        if (json_object_get(row, "from_ms") && desk_wall(d->shop, work_int(row, "from_ms", 0), &w, NULL)) {
             json_object_set_new(
                 row, "key",
                 json_string(po_arena_printf(d->arena, "%s %d", months[(w.date.month + 11) % 12], w.date.year)));
         } else if (!json_is_string(json_object_get(row, "key"))) {
             json_object_set_new(row, "key", json_string("(none)"));
         }
-        without = without || due_int(row, "runs_without_mg", 0) > 0;
+        without = without || work_int(row, "runs_without_mg", 0) > 0;
     }
-    while (json_object_get(json_array_get(rows, 0), "from_ms") && due_int(json_array_get(rows, 0), "runs", 0) == 0) {
+    while (json_object_get(json_array_get(rows, 0), "from_ms") && work_int(json_array_get(rows, 0), "runs", 0) == 0) {
         json_array_remove(rows, 0); /* months before the first run */
     }
     if (json_array_size(rows) > 1) {

@@ -18,7 +18,7 @@ static int64_t run_on(desk *d, const char *machine)
 {
     json_t *answer = NULL;
     int status = desk_ask(d, "machines", json_pack("{s:s}", "machine", machine), &answer);
-    int64_t run = due_int(json_array_get(json_object_get(answer, "machines"), 0), "run", 0);
+    int64_t run = work_int(json_array_get(json_object_get(answer, "machines"), 0), "run", 0);
     json_decref(answer);
     if (status == EXIT_CLEAR && !run) {
         run_refuse(d, "run-take-back", "machine",
@@ -34,13 +34,13 @@ static int64_t run_with(desk *d, const char *stick)
     json_t *answer = NULL;
     int status = desk_ask(d, "sticks", json_pack("{s:s}", "stick", stick), &answer);
     const json_t *row = json_array_get(json_object_get(answer, "sticks"), 0);
-    int64_t run = due_int(row, "run", 0);
+    int64_t run = work_int(row, "run", 0);
     if (status == EXIT_CLEAR && !row) {
         run_refuse(d, "run-take-back", "stick", "there is no stick %s in the book; stick list shows them", stick);
     } else if (status == EXIT_CLEAR && !run) {
         run_refuse(d, "run-take-back", "stick",
                    "stick %s is not out by the book: it belongs to %s, and --machine %s takes that back", stick,
-                   due_text(row, "machine"), due_text(row, "machine"));
+                   work_text(row, "machine"), work_text(row, "machine"));
     }
     json_decref(answer);
     return run;
@@ -54,33 +54,33 @@ typedef struct returned {
 
 static int same_machine(desk *d, const json_t *run, const char *machine)
 {
-    return !machine || !strcmp(due_text(run, "machine"), machine)
+    return !machine || !strcmp(work_text(run, "machine"), machine)
                ? EXIT_CLEAR
                : run_refuse(d, "run-take-back", "machine", "run %" PRId64 " is on %s, not on %s: name one of them",
-                            due_int(run, "run", 0), due_text(run, "machine"), machine);
+                            work_int(run, "run", 0), work_text(run, "machine"), machine);
 }
 
 static int same_stick(desk *d, const json_t *run, const char *stick)
 {
-    const char *out = due_text(run, "stick");
+    const char *out = work_text(run, "stick");
     if (!stick || !strcmp(out, stick)) {
         return EXIT_CLEAR;
     }
     return *out ? run_refuse(d, "run-take-back", "stick",
                              "run %" PRId64 " on %s went out with stick %s, not with %s: look which one came back",
-                             due_int(run, "run", 0), due_text(run, "machine"), out, stick)
+                             work_int(run, "run", 0), work_text(run, "machine"), out, stick)
                 : run_refuse(d, "run-take-back", "stick",
                              "run %" PRId64 " on %s went out without a stick, not with %s: leave --stick out",
-                             due_int(run, "run", 0), due_text(run, "machine"), stick);
+                             work_int(run, "run", 0), work_text(run, "machine"), stick);
 }
 
 /* The run by its number, its machine or its stick; what else is named has to agree. */
 static int find_run(desk *d, const json_t *named, returned *ret)
 {
     const char *stick = cli_value(d->call, "stick"), *mount = cli_value(d->call, "stick-mount");
-    const char *machine = *due_text(named, "machine") ? due_text(named, "machine") : NULL;
+    const char *machine = *work_text(named, "machine") ? work_text(named, "machine") : NULL;
     const po_machine *shown = NULL;
-    int64_t run = due_int(named, "run", 0);
+    int64_t run = work_int(named, "run", 0);
     *ret = (returned){.stick = stick, .mount = mount};
     if (mount) {
         shown = stick_machine_at(d->shop, mount);
@@ -96,7 +96,7 @@ static int find_run(desk *d, const json_t *named, returned *ret)
     run = run ? run : machine ? run_on(d, machine) : run_with(d, ret->stick);
     int status = run ? run_ask(d, run, &ret->run) : EXIT_STOP;
     status = status == EXIT_CLEAR ? same_machine(d, ret->run, machine) : status;
-    if (status == EXIT_CLEAR && shown && !stick && *due_text(ret->run, "stick")) {
+    if (status == EXIT_CLEAR && shown && !stick && *work_text(ret->run, "stick")) {
         ret->stick = shown->stick_label; /* what shows there is that stick */
     }
     return status == EXIT_CLEAR ? same_stick(d, ret->run, ret->stick) : status;
@@ -117,24 +117,25 @@ static const char *sha_of_file(desk *d, const returned *r, const char *file)
 /* Jobs on the mounted stick beside the one that went out: which was run can't be known then. *ret_there: the run's job is on it. */
 static int look_at_stick(desk *d, const returned *r, bool asked, bool *ret_there)
 {
-    const po_machine *machine = po_shop_machine(d->shop, due_text(r->run, "machine"));
-    const char *sha = due_text(r->run, "sha256"), *others = "";
+    const po_machine *machine = po_shop_machine(d->shop, work_text(r->run, "machine"));
+    const char *sha = work_text(r->run, "sha256"), *others = "";
     stick_files files;
     json_t *rows = NULL;
     size_t n = 0;
     if (!machine) {
-        return cli_fail(EXIT_USAGE, "the shop file has no machine %s any more", due_text(r->run, "machine"));
+        return cli_fail(EXIT_USAGE, "the shop file has no machine %s any more", work_text(r->run, "machine"));
     }
     int status = stick_files_read(r->mount, d->shop->most_file_bytes, d->arena, &files);
     status = status == EXIT_CLEAR ? stick_judge(d, machine, NULL, &files, &rows) : status;
     *ret_there = false;
     for (size_t i = 0; i < json_array_size(rows); i++) {
         const json_t *row = json_array_get(rows, i);
-        const char *state = due_text(row, "state");
-        bool ours = *sha && !strcmp(due_text(row, "sha256"), sha);
+        const char *state = work_text(row, "state");
+        bool ours = *sha && !strcmp(work_text(row, "sha256"), sha);
         *ret_there = *ret_there || ours;
         if (!ours && (!strcmp(state, "proved") || !strcmp(state, "changed") || !strcmp(state, "unproved"))) {
-            others = n < 5 ? po_arena_printf(d->arena, "%s%s%s", others, n ? ", " : "", due_text(row, "path")) : others;
+            others = n < 5 ? po_arena_printf(d->arena, "%s%s%s", others, n ? ", " : "", work_text(row, "path"))
+                           : others;
             n++;
         }
     }
@@ -142,7 +143,7 @@ static int look_at_stick(desk *d, const returned *r, bool asked, bool *ret_there
     if (status == EXIT_CLEAR && n > 0 && !asked) {
         status = run_refuse(d, "run-take-back", "file",
                             "beside %s there %s on the stick (%s%s): say with --file which job was run",
-                            due_text(r->run, "file"), n == 1 ? "is another job" : "are other jobs",
+                            work_text(r->run, "file"), n == 1 ? "is another job" : "are other jobs",
                             others ? others : "", n > 5 ? " and more" : "");
     }
     return status;
@@ -152,7 +153,7 @@ static int look_at_stick(desk *d, const returned *r, bool asked, bool *ret_there
 static int other_job(desk *d, const json_t *run, const char *sha, json_t *body)
 {
     json_t *answer = NULL;
-    const char *machine = due_text(run, "machine");
+    const char *machine = work_text(run, "machine");
     bool figured = json_object_get(body, "used_um") || json_object_get(body, "used_mg");
     int status = desk_ask(d, "proofs", json_pack("{s:s, s:s}", "sha256", sha, "machine", machine), &answer);
     const json_t *proof = json_array_get(json_object_get(answer, "proofs"), 0);
@@ -161,12 +162,12 @@ static int other_job(desk *d, const json_t *run, const char *sha, json_t *body)
             d, "run-take-back", "file",
             "the job that was run is another than was handed out (%s), and no proof of it on %s is kept: "
             "say what was used with --counter, --used-g or --used",
-            due_text(run, "file"), machine);
+            work_text(run, "file"), machine);
     } else if (status == EXIT_CLEAR) {
-        const char *name = proof ? due_text(proof, "file") : "", *was = due_text(body, "condition");
+        const char *name = proof ? work_text(proof, "file") : "", *was = work_text(body, "condition");
         const char *text = po_arena_printf(
             d->arena, "%s%sthe job that was run is %s%.12s, not %s", was, *was ? "; " : "",
-            *name ? po_arena_printf(d->arena, "%s, SHA-256 ", name) : "SHA-256 ", sha, due_text(run, "file"));
+            *name ? po_arena_printf(d->arena, "%s, SHA-256 ", name) : "SHA-256 ", sha, work_text(run, "file"));
         json_object_set_new(body, "condition", json_string(text ? text : ""));
         if (!figured) {
             json_object_set(body, "used_um", json_object_get(proof, "um"));
@@ -222,7 +223,7 @@ static void tell_back(desk *d, const json_t *run, const json_t *answer, const ch
     json_object_update_missing(words, (json_t *)(uintptr_t)run);
     desk_tell(d, "Run {run}: {machine} is back from member {member}[ with stick {stick}].", words, NULL);
     desk_tell(d, "Used: {used_um:m}[ ({used_mg:g})], {whence}.", answer, words);
-    if (due_int(answer, "waived_um", 0) > 0) {
+    if (work_int(answer, "waived_um", 0) > 0) {
         desk_tell(d, "Of it {waived_um:m} are of waivers.", answer, NULL);
     }
     if (!json_is_integer(json_object_get(run, "off_ms"))) {
@@ -231,7 +232,7 @@ static void tell_back(desk *d, const json_t *run, const json_t *answer, const ch
     if (!outcome) {
         desk_tell(
             d,
-            strcmp(due_text(run, "state"), "failed") != 0
+            strcmp(work_text(run, "state"), "failed") != 0
                 ? "How it came out is open: proveout run outcome {run} good."
                 : "Why it failed is open: proveout run outcome {run} failed --cause WORD (file, machine, material, "
                   "power, handling or unknown).",
@@ -253,7 +254,7 @@ static int back_body(desk *d, const returned *r, json_t *body, bool *ret_there)
     }
     *ret_there = true;
     status = status == EXIT_CLEAR && r->mount ? look_at_stick(d, r, file != NULL, ret_there) : status;
-    if (status == EXIT_CLEAR && sha && *due_text(r->run, "sha256") && strcmp(sha, due_text(r->run, "sha256")) != 0) {
+    if (status == EXIT_CLEAR && sha && *work_text(r->run, "sha256") && strcmp(sha, work_text(r->run, "sha256")) != 0) {
         status = other_job(d, r->run, sha, body);
     }
     if (status == EXIT_CLEAR && r->stick && !json_object_get(body, "stick_there")) {
@@ -275,7 +276,7 @@ int run_take_back(const cli_call *call)
     status = status == EXIT_CLEAR ? back_body(&d, &r, body, &there) : status;
     if (status == EXIT_CLEAR) {
         const char *acts[] = {"run-take-back", "run-outcome"};
-        const char *figure = po_arena_text(d.arena, due_text(body, "figure"));
+        const char *figure = po_arena_text(d.arena, work_text(body, "figure"));
         size_t n = good ? 2 : 1;
         json_t *bodies[] = {json_incref(body),
                             good ? json_pack("{s:O, s:s}", "run", json_object_get(r.run, "run"), "outcome", "good")
@@ -285,17 +286,17 @@ int run_take_back(const cli_call *call)
         }
         status = desk_acts(&d, acts, bodies, n, done, answers);
         if (status == EXIT_CLEAR && !d.json) {
-            tell_back(&d, r.run, answers[0], figure ? figure : "", good || *due_text(r.run, "outcome"));
+            tell_back(&d, r.run, answers[0], figure ? figure : "", good || *work_text(r.run, "outcome"));
             if (!there) {
                 printf("The job that was handed out is not on the stick (any more).\n");
             }
-            if (json_is_false(json_object_get(body, "stick_there")) && *due_text(r.run, "stick")) {
+            if (json_is_false(json_object_get(body, "stick_there")) && *work_text(r.run, "stick")) {
                 desk_tell(&d, "The stick is not there: proveout stick lost {stick} where it can't be found.", r.run,
                           NULL);
             }
         }
         if (status == EXIT_CLEAR) {
-            run_next_ticket(&d, due_text(r.run, "machine"), extra, !d.json);
+            run_next_ticket(&d, work_text(r.run, "machine"), extra, !d.json);
         }
         if (status == EXIT_CLEAR && d.json) {
             json_object_set(extra, "run", json_object_get(r.run, "run"));
@@ -399,7 +400,7 @@ static void tell_failed(desk *d, const failing *f, const json_t *run)
         if (!strcmp(f->acts[i], "run-outcome")) {
             bool counts = json_is_true(json_object_get(body, "counts"));
             bool first = json_is_true(json_object_get(body, "rerun_first"));
-            printf("Cause: %s. It %s against the allowance%s.\n", due_text(body, "cause"),
+            printf("Cause: %s. It %s against the allowance%s.\n", work_text(body, "cause"),
                    counts ? "counts" : "does not count", first ? ", and its rerun goes first" : "");
         } else if (!strcmp(f->acts[i], "run-off")) {
             off = true;
@@ -448,14 +449,14 @@ int run_failed(const cli_call *call)
     if (status == EXIT_CLEAR && d.json) {
         json_t *extra = json_pack("{s:O}", "run", json_object_get(run, "run"));
         if (cli_value(call, "back")) {
-            run_next_ticket(&d, due_text(run, "machine"), extra, false);
+            run_next_ticket(&d, work_text(run, "machine"), extra, false);
         }
         status = run_print_acts(f.acts, f.done, f.answers, f.n, extra);
         json_decref(extra);
     } else if (status == EXIT_CLEAR) {
         tell_failed(&d, &f, run);
         if (cli_value(call, "back")) {
-            run_next_ticket(&d, due_text(run, "machine"), NULL, true);
+            run_next_ticket(&d, work_text(run, "machine"), NULL, true);
         }
         run_tell_events(f.done, f.n);
     }

@@ -20,7 +20,7 @@ typedef struct handing {
     cli_book book;
     po_arena *arena; /* of the proof */
     const po_machine *machine;
-    cli_proved p;
+    work_proved p;
     const char *path;
     json_t *body, *now, *reservation; /* the act's; the machine's row of the book; of --run */
     json_t *found;                    /* findings that remain, as objects */
@@ -101,8 +101,8 @@ static void sort_findings(handing *h, const po_proof *proof)
 /* The machine that the options or the reservation name, and which spools. */
 static int choose(handing *h)
 {
-    const char *name = due_text(h->body, "machine"), *spools = cli_value(h->d.call, "spool");
-    name = *name ? name : due_text(h->reservation, "machine");
+    const char *name = work_text(h->body, "machine"), *spools = cli_value(h->d.call, "spool");
+    name = *name ? name : work_text(h->reservation, "machine");
     h->machine = *name ? po_shop_machine(h->d.shop, name) : NULL;
     if (!h->machine) {
         return *name ? cli_fail(EXIT_USAGE, "the shop file has no machine %s any more; --machine names another", name)
@@ -113,10 +113,10 @@ static int choose(handing *h)
     }
     json_object_set_new(h->body, "machine", json_string(h->machine->name));
     cli_book_of(&h->book, &h->d);
-    h->book.member = due_text(h->body, "member");
-    if (spools && (!cli_split(spools, h->d.arena, h->book.spools, &h->book.n_spools) || h->book.n_spools == 0 ||
-                   h->book.n_spools > CLI_MOST_SPOOLS)) {
-        return cli_fail(EXIT_USAGE, "--spool needs 1 to %d spools, with commas between them", CLI_MOST_SPOOLS);
+    h->book.light.member = work_text(h->body, "member");
+    if (spools && (!cli_split(spools, h->d.arena, h->book.light.spools, &h->book.light.n_spools) ||
+                   h->book.light.n_spools == 0 || h->book.light.n_spools > WORK_MOST_SPOOLS)) {
+        return cli_fail(EXIT_USAGE, "--spool needs 1 to %d spools, with commas between them", WORK_MOST_SPOOLS);
     }
     return EXIT_CLEAR;
 }
@@ -133,17 +133,17 @@ static int may_use(handing *h, const po_proof_context *context)
                : run_refuse(&h->d, "run-hand-out", "any_of",
                             "member %s does not hold the permission %s that %s needs: permit grant gives it, after "
                             "training",
-                            h->book.member, needed, h->machine->name);
+                            h->book.light.member, needed, h->machine->name);
 }
 
 static int not_suspended(handing *h)
 {
     json_t *who = NULL;
-    int status = desk_ask(&h->d, "member", json_pack("{s:s}", "member", h->book.member), &who);
+    int status = desk_ask(&h->d, "member", json_pack("{s:s}", "member", h->book.light.member), &who);
     const char *reason = status == EXIT_CLEAR ? json_string_value(json_object_get(who, "suspended")) : NULL;
     if (reason) {
         status = run_refuse(&h->d, "run-hand-out", "member", "member %s is suspended (%s): member resume ends it",
-                            h->book.member, reason);
+                            h->book.light.member, reason);
     }
     json_decref(who);
     return status;
@@ -152,7 +152,7 @@ static int not_suspended(handing *h)
 /* A machine that can't go out is refused before a long job is measured for it. */
 static int free_now(handing *h, bool needed)
 {
-    cli_fitted fitted;
+    work_fitted fitted;
     po_proof_context context = {.shop = h->d.shop, .spool_g = NAN, .allowance_left_m = NAN};
     int status = needed ? not_suspended(h) : EXIT_CLEAR;
     status = status == EXIT_CLEAR ? cli_book_fitted(&h->book, h->machine, &fitted) : status;
@@ -160,7 +160,7 @@ static int free_now(handing *h, bool needed)
     h->now = status == EXIT_CLEAR ? fitted.now : NULL;
     status = status == EXIT_CLEAR && needed ? may_use(h, &context) : status;
     if (status == EXIT_CLEAR && needed && context.not_free) {
-        const char *state = due_text(h->now, "state"), *name = h->machine->name;
+        const char *state = work_text(h->now, "state"), *name = h->machine->name;
         const char *next = !strcmp(state, "waiting")
                                ? po_arena_printf(h->d.arena, "run off and run take-back --machine %s make it free",
                                                  name)
@@ -189,7 +189,7 @@ static int prove_from_now(handing *h, const po_proof **ret)
 
 static int prove(handing *h, bool begins_now)
 {
-    const char *recipe = due_text(h->body, "recipe");
+    const char *recipe = work_text(h->body, "recipe");
     int status = cli_prove_one(&h->book, h->machine, *recipe ? po_shop_recipe(h->d.shop, recipe) : NULL, h->path,
                                h->arena, &h->p);
     const po_proof *proof = h->p.proof;
@@ -224,20 +224,20 @@ static void put_takes(handing *h, bool spools)
     for (size_t i = 0; i < f->n_tools; i++) {
         int tool = f->tools[i].tool;
         int64_t um = whole(f->tools[i].filament_mm * 1000);
-        const char *spool = tool >= 0 && (size_t)tool < h->book.n_spools ? h->book.spools[tool] : NULL;
+        const char *spool = tool >= 0 && (size_t)tool < h->book.light.n_spools ? h->book.light.spools[tool] : NULL;
         const json_t *loaded = json_object_get(h->now, "tools");
         for (size_t k = 0; k < json_array_size(loaded); k++) {
             const json_t *row = json_array_get(loaded, k);
             const char *there = json_string_value(json_object_get(row, "spool"));
-            if (due_int(row, "tool", -1) == tool && spool && (!there || strcmp(there, spool) != 0)) {
+            if (work_int(row, "tool", -1) == tool && spool && (!there || strcmp(there, spool) != 0)) {
                 h->other = spool;
                 h->loaded = there;
                 h->other_tool = tool;
-            } else if (due_int(row, "tool", -1) == tool && !h->book.n_spools) {
+            } else if (work_int(row, "tool", -1) == tool && !h->book.light.n_spools) {
                 spool = there;
             }
         }
-        if (um > 0 && tool >= 0 && tool < CLI_MOST_SPOOLS) {
+        if (um > 0 && tool >= 0 && tool < WORK_MOST_SPOOLS) {
             sum += um;
             known = known || spool;
             json_t *use = json_pack("{s:i, s:I}", "tool", tool, "um", (json_int_t)um);
@@ -248,7 +248,7 @@ static void put_takes(handing *h, bool spools)
         }
     }
     json_object_set_new(h->body, "um", json_integer(sum));
-    if (spools && known && json_array_size(uses) == 1 && due_int(json_array_get(uses, 0), "tool", 0) == 0) {
+    if (spools && known && json_array_size(uses) == 1 && work_int(json_array_get(uses, 0), "tool", 0) == 0) {
         json_object_set(h->body, "spool", json_object_get(json_array_get(uses, 0), "spool"));
     } else if (spools && known) {
         json_object_set(h->body, "uses", uses);
@@ -277,7 +277,7 @@ static void put_price(handing *h)
     if (minor > 0 && h->d.shop->currency) {
         json_object_set_new(h->body, "price_minor_kg", json_integer(whole(minor)));
     }
-    if (h->d.shop->currency && (minor > 0 || *due_text(h->body, "beyond"))) {
+    if (h->d.shop->currency && (minor > 0 || *work_text(h->body, "beyond"))) {
         json_object_set_new(h->body, "currency", json_string(h->d.shop->currency));
     }
 }
@@ -285,8 +285,8 @@ static void put_price(handing *h)
 /* What the shop does with filament beyond allowance and waivers, where no fund pays. */
 static int put_beyond(handing *h)
 {
-    const char *asked = due_text(h->body, "beyond");
-    bool fund = *due_text(h->body, "fund") || *due_text(h->reservation, "fund");
+    const char *asked = work_text(h->body, "beyond");
+    bool fund = *work_text(h->body, "fund") || *work_text(h->reservation, "fund");
     if (*asked && h->d.shop->beyond == PO_BEYOND_REFUSE) {
         return run_refuse(&h->d, "run-hand-out", "beyond",
                           "this shop hands out nothing beyond allowance and waivers (shop.beyond: refuse): waive give "
@@ -314,8 +314,8 @@ static int put_stick(handing *h)
     size_t n = 0;
     for (size_t i = 0; i < json_array_size(json_object_get(answer, "sticks")); i++) {
         const json_t *row = json_array_get(json_object_get(answer, "sticks"), i);
-        if (!strcmp(due_text(row, "state"), "there") && !json_is_integer(json_object_get(row, "run"))) {
-            only = due_text(row, "stick");
+        if (!strcmp(work_text(row, "state"), "there") && !json_is_integer(json_object_get(row, "run"))) {
+            only = work_text(row, "stick");
             n++;
         }
     }
@@ -425,10 +425,10 @@ static void tell_findings(const handing *h, bool notes)
 {
     for (size_t i = 0; i < json_array_size(h->found); i++) {
         const json_t *f = json_array_get(h->found, i);
-        if (notes || strcmp(due_text(f, "grade"), "note") != 0) {
+        if (notes || strcmp(work_text(f, "grade"), "note") != 0) {
             char text[1200];
-            snprintf(text, sizeof text, "%s (%s): %s %s", due_text(f, "grade"), due_text(f, "name"),
-                     due_text(f, "says"), due_text(f, "do"));
+            snprintf(text, sizeof text, "%s (%s): %s %s", work_text(f, "grade"), work_text(f, "name"),
+                     work_text(f, "says"), work_text(f, "do"));
             cli_wrap(stdout, 2, text);
         }
     }
@@ -437,7 +437,7 @@ static void tell_findings(const handing *h, bool notes)
 /* Ask and stop hold the job back until somebody decides; nothing is booked then. */
 static int decide(handing *h)
 {
-    bool leave = *due_text(h->body, "leave") != 0, yes = cli_value(h->d.call, "yes") != NULL;
+    bool leave = *work_text(h->body, "leave") != 0, yes = cli_value(h->d.call, "yes") != NULL;
     if (h->worst == PO_GRADE_STOP ? leave : h->worst != PO_GRADE_ASK || yes || leave) {
         return EXIT_CLEAR;
     }
@@ -476,7 +476,7 @@ static void tell_unknown(const handing *h)
         printf("No spool is loaded by the book, so none gives what is used: proveout machine fit %s --spool ID.\n",
                h->machine->name);
     }
-    long long part = (long long)due_int(h->now, "part_of", 0);
+    long long part = (long long)work_int(h->now, "part_of", 0);
     if (part > 0) {
         char text[200];
         snprintf(text, sizeof text,
@@ -504,22 +504,22 @@ static void tell_hand_out(handing *h, const json_t *answer)
     desk_tell(d, "It takes {um:m} ({mg:g})[ from spool {spool}] and {low:span} to {high:span}, {from}.", more, NULL);
     printf("The verdict is %s%s\n", verdict_of(h->worst), json_array_size(h->found) ? ":" : ".");
     tell_findings(h, true);
-    bool asked = desk_ask(d, "balance", json_pack("{s:s}", "member", due_text(h->body, "member")), &balance) ==
+    bool asked = desk_ask(d, "balance", json_pack("{s:s}", "member", work_text(h->body, "member")), &balance) ==
                  EXIT_CLEAR;
     if (asked && json_is_integer(json_object_get(balance, "left_um"))) {
         desk_tell(d, "Of the term {left_um:m} are left.", balance, NULL);
     }
-    if (due_int(answer, "waived_um", 0) > 0) {
+    if (work_int(answer, "waived_um", 0) > 0) {
         desk_tell(d, "{waived_um:m} are drawn from waivers.", answer, NULL);
     }
-    if (due_int(answer, "beyond_um", 0) > 0) {
+    if (work_int(answer, "beyond_um", 0) > 0) {
         desk_tell(d, "{beyond_um:m} go beyond the allowance: {beyond} of {beyond_minor:money}.", answer, NULL);
     }
     if (json_is_string(json_object_get(answer, "fund"))) {
         desk_tell(d, "The fund {fund} pays {fund_minor:money}.", answer, NULL);
     }
-    const char *was = due_text(h->reservation, "sha256");
-    if (*was && strcmp(was, due_text(h->body, "sha256")) != 0) {
+    const char *was = work_text(h->reservation, "sha256");
+    if (*was && strcmp(was, work_text(h->body, "sha256")) != 0) {
         printf("The job is another one than was reserved.\n");
     }
     if (h->other) {
@@ -561,7 +561,7 @@ int run_hand_out(const cli_call *call)
     handing h;
     int status = open_handing(&h, call);
     h.path = call->args[1];
-    int64_t run = status == EXIT_CLEAR ? due_int(h.body, "run", 0) : 0;
+    int64_t run = status == EXIT_CLEAR ? work_int(h.body, "run", 0) : 0;
     status = run ? run_ask(&h.d, run, &h.reservation) : status;
     status = status == EXIT_CLEAR ? choose(&h) : status;
     status = status == EXIT_CLEAR ? free_now(&h, true) : status;

@@ -2,7 +2,6 @@
 #include <string.h>
 
 #include "due.h"
-#include "message.h"
 #include "run_verbs.h"
 
 enum { HANDS_MOST = 8 }; /* so many messages for one run */
@@ -48,7 +47,7 @@ static int add_points(const desk *d, json_t *body)
 /* What the proof that was kept says of hands: a message for each, with the time on the clock. Adds to acts and bodies. */
 static size_t hands_messages(desk *d, const json_t *run, const char **acts, json_t **bodies, size_t n)
 {
-    const char *sha = due_text(run, "sha256"), *machine = due_text(run, "machine");
+    const char *sha = work_text(run, "sha256"), *machine = work_text(run, "machine");
     json_t *answer = NULL;
     if (!*sha || !*machine || cli_value(d->call, "quiet") || !d->shop->outbox.on ||
         desk_ask(d, "proofs", json_pack("{s:s, s:s}", "sha256", sha, "machine", machine), &answer) != EXIT_CLEAR) {
@@ -57,13 +56,13 @@ static size_t hands_messages(desk *d, const json_t *run, const char **acts, json
     const json_t *hands = json_object_get(json_array_get(json_object_get(answer, "proofs"), 0), "hands");
     for (size_t i = 0; i < json_array_size(hands) && i < HANDS_MOST; i++) {
         json_t *at = json_integer(d->now_ms + json_integer_value(json_array_get(hands, i)) * 1000);
-        message_words words = {.run = desk_words(d, json_object_get(run, "run"), DESK_COUNT),
-                               .machine = machine,
-                               .time = desk_words(d, at, DESK_TIME)};
+        work_message_words words = {.run = desk_words(d, json_object_get(run, "run"), DESK_COUNT),
+                                    .machine = machine,
+                                    .time = desk_words(d, at, DESK_TIME)};
         const char *text = desk_message(d, PO_TEXT_HANDS, &words);
         if (text) {
             acts[n] = "message-put";
-            bodies[n++] = json_pack("{s:s, s:s, s:s, s:O}", "member", due_text(run, "member"), "kind", "hands", "text",
+            bodies[n++] = json_pack("{s:s, s:s, s:s, s:O}", "member", work_text(run, "member"), "kind", "hands", "text",
                                     text, "run", json_object_get(run, "run"));
         }
         json_decref(at);
@@ -75,12 +74,12 @@ static size_t hands_messages(desk *d, const json_t *run, const char **acts, json
 static void tell_start(desk *d, const json_t *run)
 {
     json_t *watch = json_pack("{s:I}", "minutes", (json_int_t)(d->shop->rules.watch_minutes + 0.5)), *today = NULL;
-    if (due_int(run, "reserved_seconds", 0) > 0 && due_ask(d, &today) == EXIT_CLEAR) { /* as today says it */
+    if (work_int(run, "reserved_seconds", 0) > 0 && due_ask(d, &today) == EXIT_CLEAR) { /* as today says it */
         size_t i;
         const json_t *row;
         json_array_foreach(json_object_get(today, "runs"), i, row)
         {
-            if (due_int(row, "run", 0) == due_int(run, "run", -1)) {
+            if (work_int(row, "run", 0) == work_int(run, "run", -1)) {
                 json_object_set(watch, "ends_ms", json_object_get(row, "end_ms"));
             }
         }
@@ -90,7 +89,7 @@ static void tell_start(desk *d, const json_t *run)
     desk_tell(
         d, "Stay with it for {minutes} min and until the first layer is down, then: proveout run watched {run} good.",
         watch, run);
-    if (due_has(watch, "ends_ms")) {
+    if (work_has(watch, "ends_ms")) {
         desk_tell(d, "It ends about {ends_ms:time}.", watch, NULL);
     }
     cli_wrap(stdout, 0,
@@ -137,7 +136,7 @@ int run_watched(const cli_call *call)
     json_t *body = NULL;
     int status = desk_open(&d, call);
     status = status == EXIT_CLEAR ? desk_body(&d, &body) : status;
-    bool poor = status == EXIT_CLEAR && !strcmp(due_text(body, "first_layer"), "poor");
+    bool poor = status == EXIT_CLEAR && !strcmp(work_text(body, "first_layer"), "poor");
     status = status == EXIT_CLEAR ? desk_book_and_tell(&d, body) : status;
     if (status == EXIT_CLEAR && poor && !d.json) {
         cli_wrap(
@@ -167,7 +166,7 @@ int run_ended(const cli_call *call)
             text, sizeof text,
             "Careful: take the part off only when the bed is below %.0f C by its own display; nozzle and bed may "
             "burn, and a part can let go with a jerk. Go by the maker's instructions. Then: proveout run off %lld.",
-            d.shop->rules.collect_below_bed_c, (long long)due_int(run, "run", 0));
+            d.shop->rules.collect_below_bed_c, (long long)work_int(run, "run", 0));
         cli_wrap(stdout, 0, text);
     }
     json_decref(body);
@@ -187,7 +186,7 @@ int run_off(const cli_call *call)
     if (status == EXIT_CLEAR && !json_object_get(body, "to")) {
         json_object_set_new(body, "to", json_string("shelf"));
     }
-    if (status == EXIT_CLEAR && !strcmp(due_text(body, "to"), "shelf")) {
+    if (status == EXIT_CLEAR && !strcmp(work_text(body, "to"), "shelf")) {
         status = run_add_place(&d, body, &place, &until);
         if (status == EXIT_CLEAR) {
             run_add_message(&d, body, PO_TEXT_COLLECT, run, place, until);

@@ -27,13 +27,13 @@ static int run_put(const cli_call *call)
     int status = desk_open(&d, call);
     status = status == EXIT_CLEAR ? desk_body(&d, &body) : status;
     status = status == EXIT_CLEAR ? run_of_body(&d, body, &run) : status;
-    if (status == EXIT_CLEAR && due_int(body, "place", 0) > d.shop->rules.shelf_places) {
+    if (status == EXIT_CLEAR && work_int(body, "place", 0) > d.shop->rules.shelf_places) {
         status = cli_fail(EXIT_USAGE, "there is no place %lld: the shelf has %d (rules.shelf_places)",
-                          (long long)due_int(body, "place", 0), d.shop->rules.shelf_places);
+                          (long long)work_int(body, "place", 0), d.shop->rules.shelf_places);
     }
     if (status == EXIT_CLEAR) {
-        int64_t until = due_int(body, "kept_until", due_int(json_object_get(run, "part"), "kept_until_ms", 0));
-        run_add_message(&d, body, PO_TEXT_COLLECT, run, due_int(body, "place", 0), until);
+        int64_t until = work_int(body, "kept_until", work_int(json_object_get(run, "part"), "kept_until_ms", 0));
+        run_add_message(&d, body, PO_TEXT_COLLECT, run, work_int(body, "place", 0), until);
         status = desk_book_and_tell(&d, body);
         body = NULL;
     }
@@ -88,9 +88,9 @@ static int run_label(const cli_call *call)
     status = status == EXIT_CLEAR ? desk_body(&d, &body) : status;
     status = status == EXIT_CLEAR ? run_of_body(&d, body, &run) : status;
     const json_t *part = json_object_get(run, "part");
-    long long number = (long long)due_int(run, "run", 0);
-    if (status == EXIT_CLEAR && strcmp(due_text(part, "state"), "shelf") != 0) {
-        const char *state = due_text(part, "state");
+    long long number = (long long)work_int(run, "run", 0);
+    if (status == EXIT_CLEAR && strcmp(work_text(part, "state"), "shelf") != 0) {
+        const char *state = work_text(part, "state");
         status = run_refuse(&d, "shelf-label", "run", "the part of run %lld is not on the shelf: %s", number,
                             !*state                   ? "proveout run off puts it there"
                             : !strcmp(state, "waste") ? "it went to the waste"

@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include "due.h"
-#include "message.h"
 #include "verbs.h"
 
 static json_t *implied(const desk *d)
@@ -57,8 +56,8 @@ static int run_take(const cli_call *call)
     status = status == EXIT_CLEAR ? desk_body(&d, &body) : status;
     if (status == EXIT_CLEAR) {
         given = json_deep_copy(body);
-        member = due_text(given, "member");
-        machine = *due_text(given, "machine") ? due_text(given, "machine") : NULL;
+        member = work_text(given, "member");
+        machine = *work_text(given, "machine") ? work_text(given, "machine") : NULL;
         json_object_set_new(body, "no_shows_most", json_integer(d.shop->rules.no_shows_most));
         json_object_set_new(body, "no_show_days", json_integer(d.shop->rules.no_show_days));
         status = desk_act(&d, "ticket-take", body, &done, &answer);
@@ -101,10 +100,10 @@ static int run_call(const cli_call *call)
                             json_integer(d.now_ms + d.shop->rules.ticket_claim_minutes * INT64_C(60000)));
     }
     if (status == EXIT_CLEAR) {
-        const char *machine = due_text(body, "machine");
-        message_words words = {.number = desk_words(&d, json_object_get(body, "ticket"), DESK_COUNT),
-                               .machine = *machine ? machine : NULL,
-                               .until = desk_words(&d, json_object_get(body, "until"), DESK_TIME)};
+        const char *machine = work_text(body, "machine");
+        work_message_words words = {.number = desk_words(&d, json_object_get(body, "ticket"), DESK_COUNT),
+                                    .machine = *machine ? machine : NULL,
+                                    .until = desk_words(&d, json_object_get(body, "until"), DESK_TIME)};
         const char *text = desk_message(&d, PO_TEXT_TICKET, &words);
         if (text) {
             json_object_set_new(body, "message", json_string(text));
@@ -174,8 +173,8 @@ static int run_list(const cli_call *call)
             json_object_set_new(t, "shown",
                                 json_string(json_is_true(json_object_get(t, "lapsed"))    ? "lapsed"
                                             : json_is_true(json_object_get(t, "no_show")) ? "no-show"
-                                                                                          : due_text(t, "state")));
-            if (due_int(t, "no_shows", 0) == 0) {
+                                                                                          : work_text(t, "state")));
+            if (work_int(t, "no_shows", 0) == 0) {
                 json_object_del(t, "no_shows");
             }
         }

@@ -17,7 +17,7 @@ static const char *time_of(const desk *d, int64_t ms)
 /* "Desk 10:00-13:00 and 14:00-20:00; last safe start 12:30 and 19:30." */
 static void tell_hours(const desk *d)
 {
-    due_span spans[DUE_SPANS_MOST];
+    work_span spans[WORK_SPANS_MOST];
     size_t n = due_hours(d, d->now_ms, spans);
     int64_t opens = 0;
     const char *hours = "", *starts = "";
@@ -87,8 +87,8 @@ static void tell_part(const desk *d, const json_t *due, const char *head, int wh
     for (int pass = 0; pass < 2; pass++) {
         json_array_foreach(due, i, e)
         {
-            const char *at = desk_words(d, json_object_get(e, "at_ms"), DESK_TIME), *says = due_text(e, "says"),
-                       *does = due_text(e, "do");
+            const char *at = desk_words(d, json_object_get(e, "at_ms"), DESK_TIME), *says = work_text(e, "says"),
+                       *does = work_text(e, "do");
             int kind = json_is_true(json_object_get(e, "now")) ? 0 : *at ? 1 : 2;
             if (kind != what) {
                 continue;
@@ -127,7 +127,7 @@ static void tell_machines(const desk *d, const json_t *today)
         json_array_foreach(json_object_get(today, "machines"), i, row)
         {
             is_free = is_free &&
-                      (strcmp(due_text(row, "machine"), name) != 0 || json_is_true(json_object_get(row, "free")));
+                      (strcmp(work_text(row, "machine"), name) != 0 || json_is_true(json_object_get(row, "free")));
         }
         if (is_free) {
             free = po_arena_printf(d->arena, "%s%s%s", free, *free ? ", " : "", name);
@@ -149,7 +149,7 @@ static void tell_machines(const desk *d, const json_t *today)
 
 static json_t *hours_json(const desk *d)
 {
-    due_span spans[DUE_SPANS_MOST];
+    work_span spans[WORK_SPANS_MOST];
     size_t n = due_hours(d, d->now_ms, spans);
     json_t *list = json_array();
     for (size_t i = 0; i < n; i++) {

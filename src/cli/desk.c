@@ -50,6 +50,10 @@ int desk_open(desk *d, const cli_call *call)
         return cli_fail(EXIT_USAGE, "this system does not know the shop's time zone %s (package tzdata)",
                         d->shop->time_zone);
     }
+    po_err err;
+    if (po_zone_load(d->shop->time_zone, d->arena, &d->zone, &err) != PO_OK) {
+        return cli_fail_err(&err);
+    }
     d->now_ms = desk_now_ms((void *)(uintptr_t)d->shop);
     if (d->now_ms < 0) {
         return cli_fail(EXIT_USAGE, "PROVEOUT_CLOCK %s: expected a day and time such as 2026-11-26T15:10",
@@ -60,7 +64,6 @@ int desk_open(desk *d, const cli_call *call)
         return EXIT_USAGE;
     }
     po_ledger_options o = {.now_ms = desk_now_ms, .user = (void *)(uintptr_t)d->shop};
-    po_err err;
     po_status s = po_ledger_open(d->ledger_path, &o, &d->ledger, &err);
     if (s == PO_E_NOTFOUND) {
         return cli_fail(EXIT_USAGE, "there is no book at %s; proveout ledger new makes one", d->ledger_path);
@@ -75,6 +78,12 @@ void desk_close(desk *d)
     po_arena_free(d->arena);
     d->ledger = NULL;
     d->arena = NULL;
+}
+
+work_context desk_work(const desk *d)
+{
+    return (work_context){
+        .arena = d->arena, .shop = d->shop, .zone = d->zone, .ledger = d->ledger, .now_ms = d->now_ms};
 }
 
 int desk_print_json(json_t *object)
@@ -203,19 +212,8 @@ int desk_act(desk *d, const char *act, json_t *body, po_act_done *ret_done, json
 
 int desk_ask(desk *d, const char *question, json_t *parameters, json_t **ret_answer)
 {
-    char *text = parameters ? json_dumps(parameters, JSON_COMPACT) : NULL;
-    const char *json = NULL;
+    work_context w = desk_work(d);
     po_err err;
-    int status = EXIT_CLEAR;
-    if (parameters && !text) {
-        status = cli_fail(EXIT_OWN, "memory ran out");
-    } else if (po_ledger_ask(d->ledger, question, text, d->arena, &json, &err) != PO_OK) {
-        status = desk_refused(d, question, &err);
-    } else {
-        *ret_answer = json_loads(json, 0, NULL);
-        status = *ret_answer ? EXIT_CLEAR : cli_fail(EXIT_OWN, "memory ran out");
-    }
-    free(text);
-    json_decref(parameters);
-    return status;
+    po_status s = work_ask(&w, question, parameters, ret_answer, &err);
+    return s == PO_OK ? EXIT_CLEAR : w.asked ? desk_refused(d, question, &err) : cli_fail_err(&err);
 }

@@ -10,6 +10,7 @@
 
 #include "cli.h"
 #include "proveout/ledger.h"
+#include "work/work.h"
 
 /* How a word on the command line becomes a field, and a value of an answer becomes words. */
 typedef enum desk_unit {
@@ -39,6 +40,7 @@ typedef struct desk {
     const cli_call *call;
     po_arena *arena;
     const po_shop *shop;
+    const po_zone *zone; /* the shop's; NULL: not known here */
     po_ledger *ledger;
     const char *ledger_path, *by;
     int64_t now_ms;
@@ -63,6 +65,8 @@ typedef struct desk {
 /* Shop file, book, who, clock, for a call of a verb with DESK_OPTIONS. EXIT_CLEAR, or a message printed; desk_close in any case. */
 int desk_open(desk *d, const cli_call *call);
 void desk_close(desk *d);
+/* The same for the functions of src/work. */
+work_context desk_work(const desk *d);
 /* The path of the book by --ledger, PROVEOUT_LEDGER, the shop file; NULL with a message printed. shop may be NULL. */
 const char *desk_ledger_path(const cli_call *call, const po_shop *shop, po_arena *arena);
 

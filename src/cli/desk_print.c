@@ -6,71 +6,6 @@
 
 enum { TABLE_COLUMNS = 100, CELL_MOST = 60, COLUMNS_MOST = 16 };
 
-/* A whole number of 10^-places, without the zeros at the end beyond `least` places. */
-static const char *decimal(const desk *d, int64_t value, int places, int least, const char *unit)
-{
-    uint64_t size = value < 0 ? 0 - (uint64_t)value : (uint64_t)value, each = 1;
-    for (int i = 0; i < places; i++) {
-        each *= 10;
-    }
-    char *text = po_arena_printf(d->arena, "%s%llu.%0*llu", value < 0 ? "-" : "", (unsigned long long)(size / each),
-                                 places, (unsigned long long)(size % each));
-    if (!text || places == 0) {
-        return po_arena_printf(d->arena, "%lld%s%s", (long long)value, *unit ? " " : "", unit);
-    }
-    size_t n = strlen(text), point = n - (size_t)places - 1;
-    while (n > point + 1 + (size_t)least && text[n - 1] == '0') {
-        text[--n] = 0;
-    }
-    if (n == point + 1) {
-        text[--n] = 0;
-    }
-    return po_arena_printf(d->arena, "%s%s%s", text, *unit ? " " : "", unit);
-}
-
-static int64_t rounded(int64_t value, int64_t to)
-{
-    return value >= 0 ? (value + to / 2) / to : -((-value + to / 2) / to);
-}
-
-static const char *time_words(const desk *d, int64_t ms, bool day_alone)
-{
-    static const char *const days[] = {"Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"};
-    static const char *const months[] = {"Jan", "Feb", "Mar", "Apr", "May", "Jun",
-                                         "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"};
-    po_wall_time w, now;
-    if (!desk_wall(d->shop, ms, &w, NULL) || !desk_wall(d->shop, d->now_ms, &now, NULL)) {
-        return "";
-    }
-    bool today = w.date.year == now.date.year && w.date.month == now.date.month && w.date.day == now.date.day;
-    char year[16] = "";
-    if (w.date.year != now.date.year) {
-        snprintf(year, sizeof year, " %d", w.date.year);
-    }
-    if (today && !day_alone) {
-        return po_arena_printf(d->arena, "%02d:%02d", w.minute / 60, w.minute % 60);
-    }
-    const char *day = po_arena_printf(d->arena, "%s %d %s%s", days[po_weekday(w.date)], w.date.day,
-                                      months[(w.date.month + 11) % 12], year);
-    return day_alone ? day : po_arena_printf(d->arena, "%s %02d:%02d", day, w.minute / 60, w.minute % 60);
-}
-
-/* What holds to the end of a day ends when the next begins: the day is meant. */
-static const char *until_words(const desk *d, int64_t ms)
-{
-    po_wall_time w;
-    bool midnight = desk_wall(d->shop, ms, &w, NULL) && w.minute == 0;
-    return midnight ? time_words(d, ms - 1, true) : time_words(d, ms, false);
-}
-
-static const char *span_words(const desk *d, int64_t seconds)
-{
-    int64_t minutes = rounded(seconds, 60);
-    return seconds < 60
-               ? po_arena_printf(d->arena, "%lld s", (long long)seconds)
-               : po_arena_printf(d->arena, "%lld:%02lld h", (long long)(minutes / 60), (long long)(minutes % 60));
-}
-
 static const char *list_words(const desk *d, const json_t *list)
 {
     const char *text = "";
@@ -83,25 +18,27 @@ static const char *list_words(const desk *d, const json_t *list)
 
 static const char *number_words(const desk *d, int64_t v, desk_unit unit)
 {
+    work_context w = desk_work(d);
     switch (unit) {
     case DESK_M:
-        return decimal(d, rounded(v, 10000), 2, 0, "m");
+        return work_metres(&w, v);
     case DESK_MM:
-        return decimal(d, v, 3, 0, "mm");
+        return work_decimal(&w, v, 3, 0, "mm");
     case DESK_G:
-        return decimal(d, rounded(v, 100), 1, 0, "g");
+        return work_grams(&w, v);
     case DESK_TIME:
-        return time_words(d, v, false);
+        return work_time_words(&w, v);
     case DESK_UNTIL:
-        return until_words(d, v);
+        return work_until_words(&w, v);
     case DESK_DAY:
-        return time_words(d, v, true);
+        return work_day_words(&w, v);
     case DESK_SPAN:
-        return span_words(d, v);
+        return work_span_words(&w, v);
     case DESK_MINUTES:
-        return span_words(d, v * 60);
+        return work_span_words(&w, v * 60);
     case DESK_MONEY:
-        return decimal(d, v, desk_minor_places(d), desk_minor_places(d), d->shop->currency ? d->shop->currency : "");
+        return work_decimal(&w, v, desk_minor_places(d), desk_minor_places(d),
+                            d->shop->currency ? d->shop->currency : "");
     default:
         return po_arena_printf(d->arena, "%lld", (long long)v);
     }
@@ -116,11 +53,8 @@ const char *desk_words(const desk *d, const json_t *value, desk_unit unit)
                        : json_is_false(value)   ? "no"
                        : json_is_array(value)   ? list_words(d, value)
                                                 : "";
-    char *clean = text ? po_arena_text(d->arena, text) : NULL;
-    for (char *p = clean; p && *p; p++) { /* what others typed must not steer the terminal */
-        *p = (unsigned char)*p < 0x20 || *p == 0x7f ? '?' : *p;
-    }
-    return clean ? clean : "";
+    work_context w = desk_work(d);
+    return work_clean(&w, text);
 }
 
 /* "tools/0/spool" */

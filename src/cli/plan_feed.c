@@ -53,14 +53,14 @@ static void put_run(feed *f, const json_t *r)
 {
     const po_rules *rules = &f->d->shop->rules;
     po_arena *a = f->d->arena;
-    const char *machine = due_text(r, "machine"), *state = due_text(r, "state");
-    long long run = due_int(r, "run", 0);
-    int64_t now = f->d->now_ms, bead = 1000 * due_int(r, "first_bead_seconds", 0), out = due_int(r, "out_ms", now);
-    bool started = due_has(r, "started_ms");
-    int64_t first_bead = started ? due_int(r, "started_ms", 0) : out + bead, end = due_int(r, "end_ms", now);
+    const char *machine = work_text(r, "machine"), *state = work_text(r, "state");
+    long long run = work_int(r, "run", 0);
+    int64_t now = f->d->now_ms, bead = 1000 * work_int(r, "first_bead_seconds", 0), out = work_int(r, "out_ms", now);
+    bool started = work_has(r, "started_ms");
+    int64_t first_bead = started ? work_int(r, "started_ms", 0) : out + bead, end = work_int(r, "end_ms", now);
     if (strcmp(state, "out") != 0) {
-        if (!due_has(r, "off_ms")) {
-            int64_t ended = due_int(r, "ended_ms", now);
+        if (!work_has(r, "off_ms")) {
+            int64_t ended = work_int(r, "ended_ms", now);
             put_off(f, machine, run, ended > now ? ended : now);
         }
         return;
@@ -70,9 +70,9 @@ static void put_run(feed *f, const json_t *r)
         po_arena_printf(a, "Expected from %s to %s.", desk_words(f->d, json_object_get(r, "end_low_ms"), DESK_TIME),
                         desk_words(f->d, json_object_get(r, "end_high_ms"), DESK_TIME)));
     int64_t watch = (int64_t)(rules->watch_minutes * 60000 + 0.5);
-    int64_t layer = 1000 * (due_int(r, "first_layer_seconds", 0) - due_int(r, "first_bead_seconds", 0));
+    int64_t layer = 1000 * (work_int(r, "first_layer_seconds", 0) - work_int(r, "first_bead_seconds", 0));
     watch = rules->watch_first_layer && layer > watch ? layer : watch;
-    if (!due_has(r, "watched_ms")) {
+    if (!work_has(r, "watched_ms")) {
         put(f, run, "watch", 0, first_bead, first_bead + watch < end ? first_bead + watch : end, "WATCH",
             po_arena_printf(a, "%s: watch run %lld", machine, run), NULL);
     }
@@ -89,10 +89,10 @@ static void put_run(feed *f, const json_t *r)
 
 static void put_promise(feed *f, const json_t *r)
 {
-    const char *machine = due_text(r, "machine");
-    long long run = due_int(r, "run", 0);
-    if (due_has(r, "promised_ms")) {
-        int64_t start = due_int(r, "promised_ms", 0), end = start + 1000 * due_int(r, "seconds", 0);
+    const char *machine = work_text(r, "machine");
+    long long run = work_int(r, "run", 0);
+    if (work_has(r, "promised_ms")) {
+        int64_t start = work_int(r, "promised_ms", 0), end = start + 1000 * work_int(r, "seconds", 0);
         int64_t watch = start + (int64_t)(f->d->shop->rules.watch_minutes * 60000 + 0.5);
         put(f, run, "run", 0, start, end, "RUN", po_arena_printf(f->d->arena, "%s: run %lld (promised)", machine, run),
             NULL);

@@ -3,18 +3,13 @@
 #define PO_CLI_PROVE_H
 
 #include "book.h"
-
-typedef struct cli_proved {
-    const po_proof *proof; /* with report, findings, ranges; in the arena */
-    const po_material *materials[PO_MAX_TOOLS];
-    po_proof_context context; /* what it was judged by */
-} cli_proved;
+#include "work/prove.h"
 
 /* Measure and judge a job, as check would with --member, --spool and --machine.
  * book    cli_book_of an open desk, with member and spools set; cli_book_close by the caller
  * recipe  NULL: the nearest
  * Returns EXIT_CLEAR (whatever the verdict), or a message printed: EXIT_NO_JOB where the file is none, EXIT_USAGE, EXIT_OWN. */
 int cli_prove_one(cli_book *book, const po_machine *machine, const po_recipe *recipe, const char *path, po_arena *arena,
-                  cli_proved *ret);
+                  work_proved *ret);
 
 #endif

@@ -4,7 +4,6 @@
 #include <string.h>
 
 #include "due.h"
-#include "message.h"
 #include "run_verbs.h"
 
 int run_ask(desk *d, int64_t run, json_t **ret)
@@ -14,7 +13,7 @@ int run_ask(desk *d, int64_t run, json_t **ret)
 
 int run_of_body(desk *d, const json_t *body, json_t **ret)
 {
-    return run_ask(d, due_int(body, "run", 0), ret);
+    return run_ask(d, work_int(body, "run", 0), ret);
 }
 
 int run_refuse(const desk *d, const char *what, const char *field, const char *format, ...)
@@ -41,7 +40,7 @@ void run_add_message(desk *d, json_t *body, po_text_kind kind, const json_t *run
 {
     const char *metres = desk_words(d, json_object_get(run, "reserved_um"), DESK_M);
     json_t *until = json_integer(until_ms);
-    message_words words = {
+    work_message_words words = {
         .run = desk_words(d, json_object_get(run, "run"), DESK_COUNT),
         .machine = json_string_value(json_object_get(run, "machine")),
         .metres = po_arena_printf(d->arena, "%.*s", (int)strcspn(metres, " "), metres), /* the number alone */
@@ -71,11 +70,11 @@ int run_add_place(desk *d, json_t *body, int64_t *ret_place, int64_t *ret_until_
 {
     json_t *shelf = NULL;
     int places = d->shop->rules.shelf_places;
-    int64_t place = due_int(body, "place", 0);
+    int64_t place = work_int(body, "place", 0);
     int status = EXIT_CLEAR;
     if (!place) {
         status = desk_ask(d, "shelf", json_pack("{s:i}", "limit", 1), &shelf);
-        place = due_int(shelf, "next_place", 0);
+        place = work_int(shelf, "next_place", 0);
         if (status == EXIT_CLEAR && place > places) {
             status = run_refuse(d, d->call->verb->act, "place",
                                 "all %d places of the shelf are taken: proveout shelf list --overdue shows what can "
@@ -91,14 +90,14 @@ int run_add_place(desk *d, json_t *body, int64_t *ret_place, int64_t *ret_until_
         json_object_set_new(body, "kept_until", json_integer(kept_until(d)));
     }
     *ret_place = place;
-    *ret_until_ms = due_int(body, "kept_until", 0);
+    *ret_until_ms = work_int(body, "kept_until", 0);
     json_decref(shelf);
     return status;
 }
 
 void run_add_counts(const desk *d, json_t *body)
 {
-    const char *outcome = due_text(body, "outcome"), *word = due_text(body, "cause");
+    const char *outcome = work_text(body, "outcome"), *word = work_text(body, "cause");
     po_run_cause cause = PO_CAUSE_UNKNOWN;
     bool broke = !strcmp(outcome, "failed") || !strcmp(outcome, "stopped");
     (void)po_cause_from_name(word, &cause);
@@ -147,8 +146,8 @@ void run_next_ticket(desk *d, const char *machine, json_t *to, bool tell)
     tickets = json_object_get(answer, "tickets");
     for (size_t i = 0; i < json_array_size(tickets); i++) {
         json_t *t = json_array_get(tickets, i);
-        const char *wants = due_text(t, "machine");
-        if (strcmp(due_text(t, "state"), "waiting") != 0 || (*wants && strcmp(wants, machine) != 0)) {
+        const char *wants = work_text(t, "machine");
+        if (strcmp(work_text(t, "state"), "waiting") != 0 || (*wants && strcmp(wants, machine) != 0)) {
             continue;
         }
         if (to) {

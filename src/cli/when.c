@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "work/prove.h"
+
 enum { FILE_MOST = (16 << 20) + 1 };
 
 /* The whole of a calendar file; NULL with a message printed. The caller frees. */
@@ -86,27 +88,9 @@ int when_calendar(const cli_call *call, const po_shop *shop, int64_t from_ms, po
 int when_judge(const po_job_report *report, const char *path, po_proof_context *context, po_arena *arena,
                const po_proof **proof)
 {
-    const po_zone *zone = NULL;
-    const po_calendar *calendar = NULL;
     po_err err;
-    int64_t start, second, better = -1;
-    if (!context->start_known || po_zone_load(context->shop->time_zone, arena, &zone, &err) != PO_OK) {
-        return EXIT_CLEAR;
-    }
-    if (po_zone_moments(zone, context->start, &start, &second) == PO_ZONE_NEVER) {
-        return cli_fail(EXIT_USAGE,
-                        "--start: there is no %d:%02d on that day, as the clocks go forward over it; give another time",
-                        context->start.minute / 60, context->start.minute % 60);
-    }
-    po_ms_span within = {start, start + INT64_C(86400000) * WHEN_DAYS};
-    if (po_calendar_make(context->shop, zone, within, NULL, 0, arena, &calendar, &err) != PO_OK) {
-        return err.code == PO_E_NOMEM ? cli_fail(EXIT_OWN, "memory ran out") : EXIT_CLEAR;
-    }
-    po_need need = po_need_of(*proof, context->shop);
-    po_job_when when;
-    po_calendar_job(calendar, &need, start, &when);
-    po_good good = po_calendar_earliest(calendar, &need, NULL, 0, start, &better);
-    po_status s = po_when_make(calendar, &when, good <= PO_GOOD_EXPECTED ? better : -1, arena, &context->when, &err);
-    s = s == PO_OK ? po_proof_job(report, path, context, arena, proof, &err) : s;
-    return s == PO_OK ? EXIT_CLEAR : cli_fail_err(&err);
+    po_status s = work_judge_when(report, path, context, arena, proof, &err);
+    return s == PO_OK                                           ? EXIT_CLEAR
+           : s == PO_E_RANGE && strcmp(err.where, "start") == 0 ? cli_fail(EXIT_USAGE, "--start: %s", err.msg)
+                                                                : cli_fail_err(&err);
 }

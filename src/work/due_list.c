@@ -4,13 +4,14 @@
  * holds. Nothing is said to be due that is not: an end is overdue only when the whole of its range has passed, rounds are
  * asked for only where the shop makes them. */
 #include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "due.h"
+#include "work/due.h"
 
 typedef struct agenda {
-    const desk *d;
+    const work_context *w;
     json_t *list;
 } agenda;
 
@@ -35,58 +36,42 @@ static const char *verb(agenda *a, const char *format, ...)
     va_start(values, format);
     vsnprintf(text, sizeof text, format, values);
     va_end(values);
-    return po_arena_text(a->d->arena, text);
-}
-
-static const char *clock_words(const agenda *a, int64_t ms)
-{
-    json_t *v = json_integer(ms);
-    const char *text = desk_words(a->d, v, DESK_TIME);
-    json_decref(v);
-    return text;
+    return po_arena_text(a->w->arena, text);
 }
 
 /* The time alone where the day is that of the time that it stands beside. */
 static const char *beside(const agenda *a, int64_t ms, int64_t other_ms)
 {
-    const char *text = clock_words(a, ms), *other = clock_words(a, other_ms);
+    const char *text = work_time_words(a->w, ms), *other = work_time_words(a->w, other_ms);
     const char *time = strrchr(text, ' '), *time_of_other = strrchr(other, ' ');
     bool same = time && time_of_other && time - text == time_of_other - other &&
                 !strncmp(text, other, (size_t)(time - text));
     return same ? time + 1 : text;
 }
 
-static const char *grams(const agenda *a, int64_t mg)
-{
-    json_t *v = json_integer(mg);
-    const char *text = desk_words(a->d, v, DESK_G);
-    json_decref(v);
-    return text;
-}
-
 /* A watch lasts the shop's minutes from the first bead on, and not less than the first layer takes. */
 static int64_t watch_until(const agenda *a, const json_t *run)
 {
-    const po_rules *rules = &a->d->shop->rules;
+    const po_rules *rules = &a->w->shop->rules;
     int64_t ms = (int64_t)(rules->watch_minutes * 60000 + 0.5);
-    int64_t layer = due_int(run, "first_layer_seconds", 0) - due_int(run, "first_bead_seconds", 0);
+    int64_t layer = work_int(run, "first_layer_seconds", 0) - work_int(run, "first_bead_seconds", 0);
     if (rules->watch_first_layer && layer * 1000 > ms) {
         ms = layer * 1000;
     }
-    return due_int(run, "started_ms", 0) + ms;
+    return work_int(run, "started_ms", 0) + ms;
 }
 
 static void add_out(agenda *a, const json_t *r)
 {
-    const char *machine = due_text(r, "machine"), *member = due_text(r, "member");
-    long long run = due_int(r, "run", 0);
-    int64_t now = a->d->now_ms, end = due_int(r, "end_ms", 0), open = 0;
-    if (!due_has(r, "started_ms")) {
-        add(a, due_int(r, "out_ms", 0), true, verb(a, "proveout run start %lld", run),
+    const char *machine = work_text(r, "machine"), *member = work_text(r, "member");
+    long long run = work_int(r, "run", 0);
+    int64_t now = a->w->now_ms, end = work_int(r, "end_ms", 0), open = 0;
+    if (!work_has(r, "started_ms")) {
+        add(a, work_int(r, "out_ms", 0), true, verb(a, "proveout run start %lld", run),
             "%s: out with member %s as run %lld; the start check is due before the first bead", machine, member, run);
         return;
     }
-    if (!due_has(r, "watched_ms")) {
+    if (!work_has(r, "watched_ms")) {
         int64_t until = watch_until(a, r);
         add(a, until, until <= now, verb(a, "proveout run watched %lld good", run),
             until <= now ? "%s: the watch of run %lld (member %s) is over; how is the first layer?"
@@ -95,14 +80,14 @@ static void add_out(agenda *a, const json_t *r)
     }
     const json_t *hands = json_object_get(r, "hands");
     for (size_t i = 0; i < json_array_size(hands); i++) {
-        int64_t at = due_int(r, "started_ms", 0) +
-                     1000 * (json_integer_value(json_array_get(hands, i)) - due_int(r, "first_bead_seconds", 0));
+        int64_t at = work_int(r, "started_ms", 0) +
+                     1000 * (json_integer_value(json_array_get(hands, i)) - work_int(r, "first_bead_seconds", 0));
         if (at > now) {
             add(a, at, false, NULL, "%s: run %lld (member %s) needs hands; nozzle and bed are hot", machine, run,
                 member);
         }
     }
-    int64_t low = due_int(r, "end_low_ms", end), high = due_int(r, "end_high_ms", end);
+    int64_t low = work_int(r, "end_low_ms", end), high = work_int(r, "end_high_ms", end);
     const char *does = verb(a, "proveout run ended %lld", run);
     const char *range = high / 60000 > low / 60000 ? verb(a, " (%s to %s)", beside(a, low, end), beside(a, high, end))
                                                    : "";
@@ -110,12 +95,12 @@ static void add_out(agenda *a, const json_t *r)
         add(a, high, true, does, "%s: run %lld (member %s) should have ended; look at it", machine, run, member);
     } else if (end > 0 && end <= now) {
         add(a, high, false, does, "%s: run %lld (member %s) should end by then", machine, run, member);
-    } else if (end > 0 && due_staffed(a->d, end)) {
+    } else if (end > 0 && work_staffed(a->w, end)) {
         add(a, end, false, does, "%s: run %lld (member %s) should end%s", machine, run, member, range);
     } else if (end > 0) {
-        bool known = due_next_staffed(a->d, end, &open);
+        bool known = work_next_staffed(a->w, end, &open);
         add(a, end, false, does, "%s: run %lld (member %s) should end%s with nobody at the desk%s%s", machine, run,
-            member, range, known ? ", which opens " : "", known ? clock_words(a, open) : "");
+            member, range, known ? ", which opens " : "", known ? work_time_words(a->w, open) : "");
     }
 }
 
@@ -125,16 +110,16 @@ static void add_runs(agenda *a, const json_t *today)
     const json_t *r;
     json_array_foreach(json_object_get(today, "runs"), i, r)
     {
-        const char *machine = due_text(r, "machine"), *member = due_text(r, "member"), *state = due_text(r, "state");
-        long long run = due_int(r, "run", 0);
+        const char *machine = work_text(r, "machine"), *member = work_text(r, "member"), *state = work_text(r, "state");
+        long long run = work_int(r, "run", 0);
         if (!strcmp(state, "out")) {
             add_out(a, r);
-        } else if (!due_has(r, "off_ms")) {
-            add(a, due_int(r, "ended_ms", 0), true, verb(a, "proveout run off %lld", run),
+        } else if (!work_has(r, "off_ms")) {
+            add(a, work_int(r, "ended_ms", 0), true, verb(a, "proveout run off %lld", run),
                 "%s: run %lld (member %s) %s; the part may come off when the bed is below %g C", machine, run, member,
-                !strcmp(state, "failed") ? "failed" : "has ended", a->d->shop->rules.collect_below_bed_c);
+                !strcmp(state, "failed") ? "failed" : "has ended", a->w->shop->rules.collect_below_bed_c);
         } else {
-            add(a, due_int(r, "off_ms", 0), true, verb(a, "proveout run take-back %lld", run),
+            add(a, work_int(r, "off_ms", 0), true, verb(a, "proveout run take-back %lld", run),
                 "%s: the part of run %lld (member %s) is off; the machine can be taken back", machine, run, member);
         }
     }
@@ -146,7 +131,7 @@ static bool is_free(const json_t *today, const char *machine)
     const json_t *m;
     json_array_foreach(json_object_get(today, "machines"), i, m)
     {
-        if (!strcmp(due_text(m, "machine"), machine)) {
+        if (!strcmp(work_text(m, "machine"), machine)) {
             return json_is_true(json_object_get(m, "free"));
         }
     }
@@ -154,10 +139,11 @@ static bool is_free(const json_t *today, const char *machine)
 }
 
 /* A free machine for a ticket, that no ticket was called to and none before it gets. given: by place in the shop file. */
-static const char *free_machine(const agenda *a, const json_t *today, const char *wanted, bool given[DUE_MACHINES_MOST])
+static const char *free_machine(const agenda *a, const json_t *today, const char *wanted,
+                                bool given[WORK_MACHINES_MOST])
 {
-    for (size_t i = 0; i < a->d->shop->n_machines && i < DUE_MACHINES_MOST; i++) {
-        const char *name = a->d->shop->machines[i].name;
+    for (size_t i = 0; i < a->w->shop->n_machines && i < WORK_MACHINES_MOST; i++) {
+        const char *name = a->w->shop->machines[i].name;
         if (!given[i] && (!*wanted || !strcmp(wanted, name)) && is_free(today, name)) {
             given[i] = true;
             return name;
@@ -170,27 +156,27 @@ static void add_tickets(agenda *a, const json_t *today)
 {
     size_t i;
     const json_t *t;
-    bool given[DUE_MACHINES_MOST] = {false};
+    bool given[WORK_MACHINES_MOST] = {false};
     json_array_foreach(json_object_get(today, "tickets"), i, t)
     {
-        if (!strcmp(due_text(t, "state"), "called") && !json_is_true(json_object_get(t, "lapsed"))) {
-            free_machine(a, today, due_text(t, "offered"), given);
+        if (!strcmp(work_text(t, "state"), "called") && !json_is_true(json_object_get(t, "lapsed"))) {
+            free_machine(a, today, work_text(t, "offered"), given);
         }
     }
     json_array_foreach(json_object_get(today, "tickets"), i, t)
     {
-        long long ticket = due_int(t, "ticket", 0);
-        const char *member = due_text(t, "member"), *offered = due_text(t, "offered");
-        bool waits = !strcmp(due_text(t, "state"), "waiting");
-        const char *free = waits ? free_machine(a, today, due_text(t, "machine"), given) : NULL;
+        long long ticket = work_int(t, "ticket", 0);
+        const char *member = work_text(t, "member"), *offered = work_text(t, "offered");
+        bool waits = !strcmp(work_text(t, "state"), "waiting");
+        const char *free = waits ? free_machine(a, today, work_text(t, "machine"), given) : NULL;
         if (json_is_true(json_object_get(t, "lapsed"))) {
-            add(a, due_int(t, "until_ms", 0), true, verb(a, "proveout ticket pass %lld --no-show", ticket),
+            add(a, work_int(t, "until_ms", 0), true, verb(a, "proveout ticket pass %lld --no-show", ticket),
                 "ticket %lld (member %s) was called and not claimed", ticket, member);
         } else if (!waits) {
-            add(a, due_int(t, "until_ms", 0), false, verb(a, "proveout ticket pass %lld --no-show", ticket),
+            add(a, work_int(t, "until_ms", 0), false, verb(a, "proveout ticket pass %lld --no-show", ticket),
                 "ticket %lld (member %s) can be claimed until then%s%s", ticket, member, *offered ? ": " : "", offered);
         } else if (free) {
-            add(a, due_int(t, "taken_ms", 0), true, verb(a, "proveout ticket call %lld --machine %s", ticket, free),
+            add(a, work_int(t, "taken_ms", 0), true, verb(a, "proveout ticket call %lld --machine %s", ticket, free),
                 "ticket %lld (member %s) waits, and %s is free", ticket, member, free);
         }
     }
@@ -202,27 +188,27 @@ static void add_stock(agenda *a, const json_t *today)
     const json_t *o;
     json_array_foreach(json_object_get(today, "drying"), i, o)
     {
-        int64_t at = due_int(o, "dry_until_ms", 0);
-        add(a, at, at > 0 && at <= a->d->now_ms, verb(a, "proveout spool dried %s", due_text(o, "spool")),
-            "spool %s (%s) is dry", due_text(o, "spool"), due_text(o, "material"));
+        int64_t at = work_int(o, "dry_until_ms", 0);
+        add(a, at, at > 0 && at <= a->w->now_ms, verb(a, "proveout spool dried %s", work_text(o, "spool")),
+            "spool %s (%s) is dry", work_text(o, "spool"), work_text(o, "material"));
     }
     json_array_foreach(json_object_get(today, "spools"), i, o)
     {
-        const char *machine = due_text(o, "machine");
-        add(a, 0, false, verb(a, "proveout spool weigh %s GRAMS", due_text(o, "spool")),
-            "spool %s (%s%s%s) is running out: %s left by the book", due_text(o, "spool"), due_text(o, "material"),
-            *machine ? ", on " : "", machine, grams(a, due_int(o, "left_mg", 0)));
+        const char *machine = work_text(o, "machine");
+        add(a, 0, false, verb(a, "proveout spool weigh %s GRAMS", work_text(o, "spool")),
+            "spool %s (%s%s%s) is running out: %s left by the book", work_text(o, "spool"), work_text(o, "material"),
+            *machine ? ", on " : "", machine, work_grams(a->w, work_int(o, "left_mg", 0)));
     }
     json_array_foreach(json_object_get(today, "overdue"), i, o)
     {
         char place[40] = "";
-        if (due_has(o, "place")) {
-            snprintf(place, sizeof place, " on place %lld", (long long)due_int(o, "place", 0));
+        if (work_has(o, "place")) {
+            snprintf(place, sizeof place, " on place %lld", (long long)work_int(o, "place", 0));
         }
-        add(a, due_int(o, "kept_until_ms", 0), true,
-            verb(a, "proveout shelf recycle %lld", (long long)due_int(o, "run", 0)),
-            "the part of run %lld (member %s)%s was kept until then and not collected", (long long)due_int(o, "run", 0),
-            due_text(o, "member"), place);
+        add(a, work_int(o, "kept_until_ms", 0), true,
+            verb(a, "proveout shelf recycle %lld", (long long)work_int(o, "run", 0)),
+            "the part of run %lld (member %s)%s was kept until then and not collected",
+            (long long)work_int(o, "run", 0), work_text(o, "member"), place);
     }
 }
 
@@ -231,12 +217,12 @@ static void add_permits(agenda *a, const json_t *list, bool more)
 {
     for (size_t i = 0, n = json_array_size(list); i < n;) {
         const json_t *first = json_array_get(list, i);
-        const char *permission = due_text(first, "permission"), *member = due_text(first, "member");
-        int64_t until = due_int(first, "until_ms", 0);
+        const char *permission = work_text(first, "permission"), *member = work_text(first, "member");
+        int64_t until = work_int(first, "until_ms", 0);
         size_t same = 0, k = i;
         bool mixed = false;
-        for (; k < n && due_int(json_array_get(list, k), "until_ms", 0) - until < 60000; k++) {
-            mixed = mixed || strcmp(due_text(json_array_get(list, k), "permission"), permission) != 0;
+        for (; k < n && work_int(json_array_get(list, k), "until_ms", 0) - until < 60000; k++) {
+            mixed = mixed || strcmp(work_text(json_array_get(list, k), "permission"), permission) != 0;
             same++;
         }
         if (same == 1) {
@@ -258,13 +244,13 @@ static void add_promises(agenda *a, const json_t *today)
     const json_t *o;
     json_array_foreach(json_object_get(today, "reservations"), i, o)
     {
-        int64_t at = due_int(o, "promised_ms", 0);
-        long long run = due_int(o, "run", 0);
-        const char *machine = due_text(o, "machine");
+        int64_t at = work_int(o, "promised_ms", 0);
+        long long run = work_int(o, "run", 0);
+        const char *machine = work_text(o, "machine");
         if (at > 0) {
-            add(a, at, at <= a->d->now_ms,
-                verb(a, "proveout run hand-out %s FILE --run %lld", due_text(o, "member"), run),
-                "member %s was promised a start then (run %lld%s%s)", due_text(o, "member"), run,
+            add(a, at, at <= a->w->now_ms,
+                verb(a, "proveout run hand-out %s FILE --run %lld", work_text(o, "member"), run),
+                "member %s was promised a start then (run %lld%s%s)", work_text(o, "member"), run,
                 *machine ? " on " : "", machine);
         }
     }
@@ -277,24 +263,24 @@ static void add_machines(agenda *a, const json_t *today)
 {
     size_t i;
     const json_t *m;
-    int64_t days = a->d->shop->rules.gap_check_days;
+    int64_t days = a->w->shop->rules.gap_check_days;
     json_array_foreach(json_object_get(today, "machines"), i, m)
     {
-        const char *name = due_text(m, "machine");
-        int64_t gap = due_int(m, "gap_ms", 0), fitted = due_int(m, "fitted_ms", 0);
+        const char *name = work_text(m, "machine");
+        int64_t gap = work_int(m, "gap_ms", 0), fitted = work_int(m, "fitted_ms", 0);
         int64_t lapses = days > 0 && gap > 0 ? gap + days * INT64_C(86400000) : 0;
-        bool old = lapses > 0 && lapses <= a->d->now_ms;
-        long long part = due_int(m, "part_of", 0);
+        bool old = lapses > 0 && lapses <= a->w->now_ms;
+        long long part = work_int(m, "part_of", 0);
         if (part > 0) {
             add(a, 0, true, verb(a, "proveout run off %lld", part),
                 "%s is back, and by the book the part of run %lld is still on its bed; it may be hot", name, part);
         }
-        if (strcmp(due_text(m, "state"), "in-use") != 0) {
+        if (strcmp(work_text(m, "state"), "in-use") != 0) {
             add(a, 0, false, verb(a, "proveout machine clear %s", name), "%s %s%s%s%s%s", name,
-                !strcmp(due_text(m, "state"), "resting") ? "rests for care" : "is tagged out",
-                due_has(m, "since_ms") ? " since " : "",
-                due_has(m, "since_ms") ? clock_words(a, due_int(m, "since_ms", 0)) : "",
-                *due_text(m, "reason") ? ": " : "", due_text(m, "reason"));
+                !strcmp(work_text(m, "state"), "resting") ? "rests for care" : "is tagged out",
+                work_has(m, "since_ms") ? " since " : "",
+                work_has(m, "since_ms") ? work_time_words(a->w, work_int(m, "since_ms", 0)) : "",
+                *work_text(m, "reason") ? ": " : "", work_text(m, "reason"));
         } else if (fitted > gap || old) {
             add(a, 0, false, verb(a, "proveout machine gap %s", name),
                 "%s: the gap of the first layer is to be checked%s", name,
@@ -317,14 +303,14 @@ static void add_wrong(agenda *a, const json_t *today)
     const json_t *f;
     json_array_foreach(json_object_get(today, "wrong"), i, f)
     {
-        const char *says = "", *note = due_text(f, "note");
+        const char *says = "", *note = work_text(f, "note");
         for (size_t k = 0; k < sizeof points / sizeof points[0]; k++) {
             if (json_is_false(json_object_get(f, points[k].key))) {
                 says = verb(a, "%s%s%s", says, *says ? ", " : "", points[k].says);
             }
         }
-        add(a, 0, false, "proveout round show", "%s, by the %s round of %s: %s%s%s", due_text(f, "machine"),
-            due_text(f, "kind"), clock_words(a, due_int(f, "at_ms", 0)), says, *note ? "; " : "", note);
+        add(a, 0, false, "proveout round show", "%s, by the %s round of %s: %s%s%s", work_text(f, "machine"),
+            work_text(f, "kind"), work_time_words(a->w, work_int(f, "at_ms", 0)), says, *note ? "; " : "", note);
     }
 }
 
@@ -333,22 +319,22 @@ static void add_rounds(agenda *a, const json_t *today)
 {
     const json_t *open = json_object_get(today, "open_round"), *opening = json_object_get(today, "last_opening"),
                  *closing = json_object_get(today, "last_closing");
-    due_span spans[DUE_SPANS_MOST];
-    size_t n = due_hours(a->d, a->d->now_ms, spans);
+    work_span spans[WORK_SPANS_MOST];
+    size_t n = work_hours(a->w, a->w->now_ms, spans);
     if (json_is_object(open)) {
-        add(a, due_int(open, "begun_ms", 0), true, "proveout round done",
-            "the %s round is still open, with %lld machines seen", due_text(open, "kind"),
-            (long long)due_int(open, "machines", 0));
+        add(a, work_int(open, "begun_ms", 0), true, "proveout round done",
+            "the %s round is still open, with %lld machines seen", work_text(open, "kind"),
+            (long long)work_int(open, "machines", 0));
     }
     if (n > 0 && json_is_object(opening) && !json_is_object(open) &&
-        due_int(opening, "done_ms", 0) < spans[0].from_ms - INT64_C(3 * 3600000) &&
-        a->d->now_ms < spans[n - 1].until_ms) {
-        add(a, spans[0].from_ms, a->d->now_ms >= spans[0].from_ms, "proveout round begin opening",
+        work_int(opening, "done_ms", 0) < spans[0].from_ms - INT64_C(3 * 3600000) &&
+        a->w->now_ms < spans[n - 1].until_ms) {
+        add(a, spans[0].from_ms, a->w->now_ms >= spans[0].from_ms, "proveout round begin opening",
             "the round before opening is due");
     }
     if (n > 0 && json_is_object(closing) && !json_is_object(open) &&
-        due_int(closing, "done_ms", 0) < spans[n - 1].until_ms - INT64_C(2 * 3600000)) {
-        add(a, spans[n - 1].until_ms, a->d->now_ms >= spans[n - 1].until_ms, "proveout round begin closing",
+        work_int(closing, "done_ms", 0) < spans[n - 1].until_ms - INT64_C(2 * 3600000)) {
+        add(a, spans[n - 1].until_ms, a->w->now_ms >= spans[n - 1].until_ms, "proveout round begin closing",
             "the round at closing is due");
     }
 }
@@ -356,13 +342,13 @@ static void add_rounds(agenda *a, const json_t *today)
 static int earlier(const void *p, const void *q)
 {
     const json_t *a = *(const json_t *const *)p, *b = *(const json_t *const *)q;
-    int64_t x = due_int(a, "at_ms", INT64_MAX), y = due_int(b, "at_ms", INT64_MAX);
-    return x != y ? (x < y ? -1 : 1) : strcmp(due_text(a, "says"), due_text(b, "says"));
+    int64_t x = work_int(a, "at_ms", INT64_MAX), y = work_int(b, "at_ms", INT64_MAX);
+    return x != y ? (x < y ? -1 : 1) : strcmp(work_text(a, "says"), work_text(b, "says"));
 }
 
-json_t *due_list(const desk *d, const json_t *today)
+json_t *work_due_list(const work_context *w, const json_t *today)
 {
-    agenda a = {d, json_array()};
+    agenda a = {w, json_array()};
     add_runs(&a, today);
     add_tickets(&a, today);
     add_stock(&a, today);
@@ -370,12 +356,12 @@ json_t *due_list(const desk *d, const json_t *today)
     add_machines(&a, today);
     add_wrong(&a, today);
     add_rounds(&a, today);
-    if (due_int(today, "messages_waiting", 0) > 0) {
-        add(&a, 0, false, d->shop->outbox.on ? "proveout outbox send" : "proveout outbox list",
-            "messages that wait to be sent: %lld", (long long)due_int(today, "messages_waiting", 0));
+    if (work_int(today, "messages_waiting", 0) > 0) {
+        add(&a, 0, false, w->shop->outbox.on ? "proveout outbox send" : "proveout outbox list",
+            "messages that wait to be sent: %lld", (long long)work_int(today, "messages_waiting", 0));
     }
     size_t n = json_array_size(a.list);
-    json_t **rows = po_arena_zeros(d->arena, n + 1, sizeof(json_t *)), *sorted = json_array();
+    json_t **rows = po_arena_zeros(w->arena, n + 1, sizeof(json_t *)), *sorted = json_array();
     for (size_t i = 0; rows && i < n; i++) {
         rows[i] = json_array_get(a.list, i);
     }
