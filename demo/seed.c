@@ -29,6 +29,10 @@ typedef struct shop {
     int64_t now;
     int spools, places;
     int64_t enrolled[MEMBERS];
+    struct {
+        int64_t from, until;
+    } waits[MEMBERS][16]; /* a member has one ticket at a time */
+    int n_waits[MEMBERS];
     spool at[MACHINES];
     struct {
         int machine;
@@ -239,6 +243,24 @@ static int place_for(shop *s, int64_t from, int64_t until)
     return 0;
 }
 
+/* Whether the member can wait under a ticket in that time; then it is noted. */
+static bool may_wait(shop *s, int member, int64_t from, int64_t until)
+{
+    int n = s->n_waits[member];
+    for (int i = 0; i < n; i++) {
+        if (s->waits[member][i].from <= until && from <= s->waits[member][i].until) {
+            return false;
+        }
+    }
+    if (n == 16) {
+        return false;
+    }
+    s->waits[member][n].from = from;
+    s->waits[member][n].until = until;
+    s->n_waits[member]++;
+    return true;
+}
+
 static int some_job(shop *s, int machine)
 {
     static const int small[] = {0, 0, 0, 1, 1, 2, 2, 3, 3, 4, 4, 4, 6, 8, 8}, dogwood[] = {7, 7, 7, 4, 1, 6, 0};
@@ -412,6 +434,9 @@ static void weeks_of(shop *s, int m)
     int64_t t = next_staffed(s, s->now - DAYS * DAY) + 20 * MINUTE + roll(s, HOUR);
     for (int again = -1, member = 0, job = 0; t < s->now - WAIT * HOUR;) {
         int64_t out = next_staffed(s, t);
+        if (out > s->now - WAIT * HOUR) {
+            return;
+        }
         if (!staffed(s, out + 45 * MINUTE)) { /* the watch would outlast the desk */
             t = next_staffed(s, out + 3 * HOUR) + 10 * MINUTE + roll(s, HOUR);
             continue;
@@ -423,7 +448,8 @@ static void weeks_of(shop *s, int m)
         }
         const char *more = chance(s, 22) ? fors[roll(s, 3)] : "";
         int ticket = 0;
-        if (again < 0 && chance(s, 9)) { /* waited for it */
+        if (again < 0 && chance(s, 9) &&
+            may_wait(s, member, out - 40 * MINUTE, out + 15 * MINUTE)) { /* waited for it */
             int number = seed_handle(s->acts);
             ticket = number;
             PUT_AS(out - 35 * MINUTE, desk_of(out), "ticket-take", 0, 0, number,
@@ -498,6 +524,7 @@ static void no_shows(shop *s)
     for (int i = 0; i < 2; i++) {
         int number = seed_handle(s->acts);
         int64_t t = next_staffed(s, s->now - (9 - 4 * i) * DAY) + 37 * MINUTE;
+        may_wait(s, who[i], t, t + HOUR);
         PUT_AS(t, desk_of(t), "ticket-take", 0, 0, number, "{\"member\":\"%s\"}", member_id(who[i]));
         PUT(t + 20 * MINUTE, desk_of(t), "ticket-call", "{\"ticket\":@%d@,\"until\":%" PRId64 "}", number,
             t + 40 * MINUTE);
@@ -639,11 +666,11 @@ int main(int argc, char **argv)
     if (well) {
         enrol(s);
         open_shop(s);
+        no_shows(s);
         for (int m = 0; m < MACHINES; m++) {
             weeks_of(s, m);
         }
         days_of(s);
-        no_shows(s);
         present(s);
         well = seed_book(s->acts, book, s->now, &ledger) && passwords(ledger);
     }

@@ -24,7 +24,8 @@ typedef struct seed_proof {
 
 /* Measure the jobs in the folder for every machine of the shop; the texts live in the arena. false: told on standard error. */
 bool seed_measure(const po_shop *shop, const char *folder, po_arena *arena, seed_proof ret[JOBS][MACHINES]);
-bool seed_is_pla(int job); /* printed with pla instead of the house's material */
+bool seed_goes_on(int job, int machine); /* it is measured for that machine */
+bool seed_is_pla(int job);               /* printed with pla instead of the house's material */
 
 /* Acts by time; they may be put in any order. */
 typedef struct seed_acts seed_acts;

@@ -29,6 +29,12 @@ bool seed_is_pla(int job)
     return jobs[job].pla;
 }
 
+bool seed_goes_on(int job, int machine)
+{
+    static const char *const on[JOBS] = {"ABCD", "ABCD", "ABC", "ABC", "ABCD", "E", "ABCD", "D", "ABC"};
+    return strchr(on[job], 'A' + machine) != NULL;
+}
+
 static int64_t whole(double v)
 {
     return v > 0 ? (int64_t)(v + 0.5) : 0;
@@ -117,24 +123,29 @@ bool seed_measure(const po_shop *shop, const char *folder, po_arena *arena, seed
     for (int j = 0; j < JOBS; j++) {
         po_job_setup setups[MACHINES] = {0};
         const po_job_report *reports[MACHINES];
+        size_t n = 0;
         const po_material *material = po_shop_material(shop, jobs[j].pla ? "pla" : "petg");
         for (int m = 0; m < MACHINES; m++) {
-            setups[m] = (po_job_setup){.machine = &shop->machines[m], .rules = &shop->rules};
-            for (size_t i = 0; i < PO_MAX_TOOLS; i++) {
-                setups[m].materials[i] = material;
+            if (seed_goes_on(j, m)) {
+                setups[n] = (po_job_setup){.machine = &shop->machines[m], .rules = &shop->rules};
+                for (size_t i = 0; i < PO_MAX_TOOLS; i++) {
+                    setups[n].materials[i] = material;
+                }
+                n++;
             }
         }
         const char *path = po_arena_printf(arena, "%s/%s", folder, jobs[j].file);
         po_source source = {.path = path};
         po_job_options options = PO_JOB_OPTIONS_INIT;
         po_err err = {0};
-        po_status s = path ? po_job_measure(&source, setups, MACHINES, &options, arena, reports, &err) : PO_E_NOMEM;
-        for (int m = 0; s == PO_OK && m < MACHINES; m++) {
+        po_status s = path ? po_job_measure(&source, setups, n, &options, arena, reports, &err) : PO_E_NOMEM;
+        for (size_t i = 0; s == PO_OK && i < n; i++) {
             po_proof_context context = {.shop = shop, .spool_g = NAN, .allowance_left_m = NAN};
             const po_proof *proof = NULL;
-            s = po_proof_job(reports[m], jobs[j].file, &context, arena, &proof, &err);
-            ret[j][m].file = jobs[j].file;
-            if (s == PO_OK && !keep(shop, proof, arena, &ret[j][m])) {
+            seed_proof *one = &ret[j][setups[i].machine - shop->machines];
+            s = po_proof_job(reports[i], jobs[j].file, &context, arena, &proof, &err);
+            one->file = jobs[j].file;
+            if (s == PO_OK && !keep(shop, proof, arena, one)) {
                 s = po_fail(&err, PO_E_NOMEM, "memory ran out");
             }
         }
