@@ -22,6 +22,13 @@ double po_pose_across(const po_pose_setup *setup, const double turn[9]);
 /* stands and tip_deg from the points of a foothold (sorted in place; hull: room for n_feet + 1) and the centre of mass. */
 void po_pose_stand(po_xy *feet, size_t n_feet, const double centre[3], po_xy *hull, po_pose *pose);
 
+/* What po_pose_mark says of a triangle. */
+enum { PO_MARK_FOOTHOLD = 1, PO_MARK_CARRIED = 2, PO_MARK_HANGS = 4 };
+/* po_pose_measure, and for each triangle where it stands (PO_MARK_FOOTHOLD), or hangs over: by the columns that meet it, or
+ * where none does, by those that meet what hangs together with it. marks: one for each triangle, zeroed. */
+po_status po_pose_mark(const po_mesh *mesh, const double turn[9], const po_pose_setup *setup, int threads,
+                       uint8_t *marks, po_pose *ret, po_err *err) PO_MUST_USE;
+
 /* ---- pose_columns.c: where vertical lines on a raster cross the mesh ---- */
 
 /* One crossing as a number that sorts by height, entering (from below) before leaving at the same height:

@@ -36,6 +36,7 @@ typedef struct look {
     po_xy *feet;
     size_t n_feet, cap_feet;
     bool failed;
+    uint8_t *marks; /* of triangles, for whoever asked; else NULL */
 } look;
 
 static po_status turn_all(look *l, const double *turn, po_err *err)
@@ -217,7 +218,13 @@ static void sum_triangles(look *l, po_pose *pose, bool *ret_hangs)
             pose->foothold_mm2 += below;
             share = fmax(p[0][2], fmax(p[1][2], p[2][2])) <= l->low_mm ? 0 : 1 - below / seen;
         }
+        if (l->marks && share < 0.5) {
+            l->marks[t] |= PO_MARK_FOOTHOLD;
+        }
         if (share > 0) {
+            if (l->marks && share >= 0.5) {
+                l->marks[t] |= PO_MARK_HANGS; /* until the columns are asked */
+            }
             po_set_join(l->parent, v[0], v[1]);
             po_set_join(l->parent, v[0], v[2]);
             l->patches[v[0]].area += share * area; /* gathered at the roots later */
@@ -345,6 +352,33 @@ static po_status find_hangs(look *l, const po_columns *c, po_hang **ret_hangs, s
     return PO_OK;
 }
 
+/* Triangles that hang: those that carry themselves, and those that lie inside another shell, are told apart. */
+static bool mark_hangs(const look *l, const po_hang *hangs, size_t n)
+{
+    typedef struct tally {
+        uint32_t seen, open;
+    } tally;
+    tally *of = calloc(l->mesh->n_triangles, sizeof *of);
+    for (size_t k = 0; of && k < n; k++) {
+        of[hangs[k].triangle].seen++;
+        of[hangs[k].triangle].open += hangs[k].open;
+    }
+    for (size_t t = 0; of && t < l->mesh->n_triangles; t++) {
+        if (!(l->marks[t] & PO_MARK_HANGS)) {
+            continue;
+        }
+        const patch *p = &l->patches[po_set_root(l->parent, l->mesh->corners[3 * t])];
+        tally own = of[t].seen ? of[t] : (tally){p->seen > p->hidden ? p->seen : 0, p->open};
+        l->marks[t] &= (uint8_t)~PO_MARK_HANGS;
+        l->marks[t] |= !own.seen ? (p->seen + p->hidden ? 0 : PO_MARK_CARRIED) /* narrower than a cell: a ledge */
+                       : 2 * own.open > own.seen ? PO_MARK_HANGS
+                                                 : PO_MARK_CARRIED;
+    }
+    bool fine = of != NULL;
+    free(of);
+    return fine;
+}
+
 static po_status hang(look *l, po_pool *pool, po_pose *pose, po_err *err)
 {
     po_columns columns;
@@ -373,6 +407,9 @@ static po_status hang(look *l, po_pool *pool, po_pose *pose, po_err *err)
             /* what no column meets is narrower than a cell: a ledge */
             pose->overhang_open_mm2 += of->seen ? of->area * seen * of->open / of->seen : 0;
         }
+    }
+    if (s == PO_OK && l->marks && !mark_hangs(l, hangs, n)) {
+        s = po_fail(err, PO_E_NOMEM, "memory ran out while overhangs were looked for");
     }
     free(hangs);
     po_columns_done(&columns);
@@ -417,6 +454,12 @@ po_status po_pose_measure(const po_mesh *mesh, const double turn[9], const po_po
                           po_arena *arena, po_pose *ret, po_err *err)
 {
     (void)arena; /* a pose is plain numbers; what it takes to find them is given back */
+    return po_pose_mark(mesh, turn, setup, threads, NULL, ret, err);
+}
+
+po_status po_pose_mark(const po_mesh *mesh, const double turn[9], const po_pose_setup *setup, int threads,
+                       uint8_t *marks, po_pose *ret, po_err *err)
+{
     if (mesh->n_triangles == 0) {
         return po_fail(err, PO_E_EMPTY, "a part without triangles has no pose");
     }
@@ -425,7 +468,7 @@ po_status po_pose_measure(const po_mesh *mesh, const double turn[9], const po_po
                        setup->overhang_limit_deg);
     }
     double first = setup->first_layer_mm > 0 ? setup->first_layer_mm : setup->layer_mm > 0 ? setup->layer_mm : 0.2;
-    look l = {.mesh = mesh, .setup = setup, .low_mm = first / 2};
+    look l = {.mesh = mesh, .setup = setup, .low_mm = first / 2, .marks = marks};
     l.down = -sin((setup->overhang_limit_deg + PO_POSE_SLACK_DEG) / DEG);
     l.xyz = malloc(mesh->n_vertices * 3 * sizeof *l.xyz);
     l.parent = malloc(mesh->n_vertices * sizeof *l.parent);

@@ -261,6 +261,11 @@ static bool fill_samples(const search *s, po_arena *arena, po_wall_facts *ret)
                     po_surface_point p;
                     po_surface_points(&s->surface, s->seed, s->rays, f->number, 1, &p);
                     samples[n] = (po_wall_sample){.mm = f->mm, .sheet = f->sheet};
+                    samples[n].mm2 = s->surface.area / (double)s->rays * (double)counts[slim] / (double)takes[slim];
+                    double outwards = s->walls.turned && s->walls.turned[p.triangle] ? -1 : 1;
+                    for (int j = 0; j < 3; j++) {
+                        samples[n].normal[j] = outwards * p.normal[j];
+                    }
                     memcpy(samples[n++].at, p.at, sizeof p.at);
                 }
             }
