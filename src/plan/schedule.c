@@ -146,7 +146,9 @@ static po_status search_all(maker *k, po_arena *arena, slot_prices *prices, po_p
     }
     k->bound = prices->bound;
     offer_again(k, starts, NULL);
-    int64_t steps = k->o->steps > 0 ? k->o->steps : n_free <= FEW ? 12000 : 40000 + 500 * (int64_t)n_free;
+    int64_t steps = k->o->steps > 0 ? k->o->steps
+                    : n_free <= FEW ? 20 * (int64_t)n_free * n_free + 200
+                                    : 40000 + 500 * (int64_t)n_free;
     if (k->best.cost > k->bound && n_free > 0) {
         if (!po_slots_search(s, k->best_order, k->o, steps, k->bound, &k->now, &ret->steps, arena)) {
             return no_memory(err);

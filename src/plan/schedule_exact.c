@@ -10,7 +10,7 @@
 
 #include "plan/schedule_inside.h"
 
-enum { SEEN_BITS = 20 };
+enum { SEEN_BITS = 20, SEEN_BITS_FEW = 12, SEEN_FEW = 7 };
 
 typedef struct seen {
     uint64_t key, check;
@@ -31,10 +31,11 @@ typedef struct exact {
     int64_t *watch_tail; /* [n + 1] worth of all watches from a slot on, none taken */
     seen *table;
     child *children; /* a row for each depth */
-    int width;
+    int width, seen_bits;
     int64_t best, nodes, nodes_most;
     bool cut, found;
-    int *starts, *options;
+    int *turns, *options;
+    int *sequence; /* runs by depth */
     bool (*stop)(void *);
     void *user;
     uint64_t *run_keys;
@@ -180,7 +181,7 @@ static bool seen_cheaper(exact *e, int last)
         key += mix(5, stands);
         check += mix(6, stands);
     }
-    seen *at = &e->table[key >> (64 - SEEN_BITS)];
+    seen *at = &e->table[key >> (64 - e->seen_bits)];
     if (at->key == key && at->check == check && at->cost <= e->p.cost) {
         return true;
     }
@@ -215,12 +216,14 @@ static int next_stay(const exact *e, int *ret_machine)
     return best;
 }
 
-static void complete(exact *e)
+static void complete(exact *e, int depth)
 {
     if (e->p.cost < e->best) {
         e->best = e->p.cost;
         e->found = true;
-        memcpy(e->starts, e->p.start, (size_t)e->s->n_runs * sizeof *e->starts);
+        for (int i = 0; i < depth; i++) {
+            e->turns[e->sequence[i]] = i;
+        }
         memcpy(e->options, e->p.option, (size_t)e->s->n_runs * sizeof *e->options);
     }
 }
@@ -285,7 +288,7 @@ static void look(exact *e, int depth, int last)
         return;
     }
     if (n_left == 0 && stay < 0) {
-        complete(e);
+        complete(e, depth);
         return;
     }
     if (seen_cheaper(e, last)) {
@@ -300,6 +303,7 @@ static void look(exact *e, int depth, int last)
             break;
         }
         po_put(&e->p, list[i].run, list[i].option, list[i].start, 0, list[i].kind, &u);
+        e->sequence[depth] = list[i].run;
         look(e, depth + 1, list[i].start);
         po_unput(&e->p, &u);
     }
@@ -314,6 +318,7 @@ static void look(exact *e, int depth, int last)
         e->p.option[stay] = s->runs[stay].stays;
         e->p.next_stay[machine]++;
         at = at > last ? at : last;
+        e->sequence[depth] = stay;
         if (bound_from(e, at) < e->best) {
             look(e, depth + 1, at);
         }
@@ -328,10 +333,11 @@ static void look(exact *e, int depth, int last)
         for (int j = 0; j < s->n_runs; j++) {
             if (e->p.option[j] == NOBODY) {
                 po_put_without_place(&e->p, j, &u[k]);
+                e->sequence[depth + k] = j;
                 left[k++] = j;
             }
         }
-        complete(e);
+        complete(e, depth + k);
         while (k > 0) {
             k--;
             e->p.option[left[k]] = NOBODY;
@@ -342,14 +348,14 @@ static void look(exact *e, int depth, int last)
 }
 
 bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, int64_t nodes_most, int64_t *ret_nodes,
-                    int *starts, int *options, bool *ret_better, po_arena *arena, bool (*stop)(void *), void *user)
+                    int *turns, int *options, bool *ret_better, po_arena *arena, bool (*stop)(void *), void *user)
 {
     size_t row = (size_t)s->n + 1, n = (size_t)s->n_runs;
     exact e = {.s = s,
                .prices = prices,
                .best = *cost,
                .nodes_most = nodes_most,
-               .starts = starts,
+               .turns = turns,
                .options = options,
                .stop = stop,
                .user = user,
@@ -357,6 +363,7 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
     for (int j = 0; j < s->n_runs; j++) {
         e.n_free += s->runs[j].stays < 0;
     }
+    e.seen_bits = e.n_free <= SEEN_FEW ? SEEN_BITS_FEW : SEEN_BITS;
     *ret_better = false;
     *ret_nodes = 0;
     if (e.n_free > EXACT_RUNS_MOST || n * (size_t)s->n_groups * row > (size_t)16 << 20) {
@@ -365,10 +372,11 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
     e.least = po_arena_zeros(arena, n * (size_t)s->n_groups * row + 1, sizeof *e.least);
     e.tail = po_arena_zeros(arena, (size_t)s->n_machines * row, sizeof *e.tail);
     e.watch_tail = po_arena_zeros(arena, row, sizeof *e.watch_tail);
-    e.table = po_arena_zeros(arena, (size_t)1 << SEEN_BITS, sizeof *e.table);
+    e.table = po_arena_zeros(arena, (size_t)1 << e.seen_bits, sizeof *e.table);
     e.children = po_arena_zeros(arena, (n + 2) * (size_t)e.width, sizeof *e.children);
+    e.sequence = po_arena_zeros(arena, n + 1, sizeof *e.sequence);
     e.run_keys = po_arena_zeros(arena, n + 1, sizeof *e.run_keys);
-    if (!e.least || !e.tail || !e.watch_tail || !e.table || !e.children || !e.run_keys ||
+    if (!e.least || !e.tail || !e.watch_tail || !e.table || !e.children || !e.sequence || !e.run_keys ||
         !po_putting_make(s, arena, &e.p)) {
         return false;
     }

@@ -170,9 +170,10 @@ bool po_slots_bound(const slots *s, int turns, int64_t (*offer)(void *user, cons
 /* ---- schedule_exact.c ---- */
 
 enum { EXACT_RUNS_MOST = 24 };
-/* Looks at all plans that could be better than *cost; true: none was left out. order, wished: the best, where one was found (*ret_better). */
+/* Looks at all plans that could be better than *cost; true: none was left out. Where one was found (*ret_better): turns,
+ * for each run its place in the list, and options. */
 bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, int64_t nodes_most, int64_t *ret_nodes,
-                    int *starts, int *options, bool *ret_better, po_arena *arena, bool (*stop)(void *), void *user);
+                    int *turns, int *options, bool *ret_better, po_arena *arena, bool (*stop)(void *), void *user);
 
 /* ---- schedule_search.c ---- */
 

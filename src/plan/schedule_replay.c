@@ -90,14 +90,16 @@ po_status po_plan_replay(const po_plan_problem *p, const po_plan *plan, int repl
         replay(p, plan, turns, n, &seed, times + 2 * all, times, times + all);
         for (size_t k = 0; k < n; k++) {
             size_t j = turns[k].run;
-            kept[j].start += (times[j] <= plan->rows[j].start_ms) / (double)replays;
-            kept[j].due += (times[all + j] <= p->runs[j].due_ms) / (double)replays;
+            kept[j].start += times[j] <= plan->rows[j].start_ms;
+            kept[j].due += times[all + j] <= p->runs[j].due_ms;
             offs[j * (size_t)replays + (size_t)i] = times[all + j];
         }
     }
     for (size_t k = 0; k < n; k++) {
         int64_t *mine = offs + turns[k].run * (size_t)replays;
         qsort(mine, (size_t)replays, sizeof *mine, by_size);
+        kept[turns[k].run].start /= replays;
+        kept[turns[k].run].due /= replays;
         kept[turns[k].run].off90_ms = mine[(size_t)((replays * INT64_C(9) + 9) / 10 - 1)];
     }
     po_arena_free(work);
