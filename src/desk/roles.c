@@ -24,6 +24,7 @@ static const struct {
     {"courses", {PO_STANDS_AS_DESK, false}},
     {"groups", {PO_STANDS_AS_DESK, false}},
     {"funds", {PO_STANDS_AS_DESK, false}},
+    {"stopped", {PO_STANDS_AS_DESK, false}},
     {"run-sums", {PO_STANDS_AS_DESK, false}},
     {"proofs", {PO_STANDS_AS_DESK, false}},
     {"machines", {PO_STANDS_AS_DESK, false}},

@@ -4,6 +4,7 @@
  * figure of the take-back is better and replaces it. */
 #include <string.h>
 
+#include "ledger/answers.h"
 #include "ledger/run_row.h"
 
 /* y at x on the line through (x0, y0) and (x1, y1), x0 <= x <= x1, rounded half up; a value is at most 10^15. */
@@ -13,8 +14,9 @@ static int64_t between(int64_t x, int64_t x0, int64_t y0, int64_t x1, int64_t y1
     return x1 == x0 ? y1 : y0 + (int64_t)(((wide)(y1 - y0) * (x - x0) * 2 + (x1 - x0)) / (2 * (wide)(x1 - x0)));
 }
 
-/* Filament and seconds used until the run stopped: straight between the rows of by_height, from nothing at 0. */
-static void used_until(const json_t *table, int by, int64_t at, int64_t *ret_um, int64_t *ret_seconds)
+/* Height, filament and seconds (um, um, s) when the run stopped, at `at` of column `by`: straight between the rows of by_height, from
+ * nothing at 0. */
+static void used_until(const json_t *table, int by, int64_t at, int64_t ret[3])
 {
     int64_t row[3] = {0}, before[3] = {0};
     for (size_t i = 0; i < json_array_size(table); i++) {
@@ -24,13 +26,13 @@ static void used_until(const json_t *table, int by, int64_t at, int64_t *ret_um,
             row[k] = json_integer_value(json_array_get(cells, k));
         }
         if (row[by] >= at) {
-            *ret_um = between(at, before[by], before[1], row[by], row[1]);
-            *ret_seconds = between(at, before[by], before[2], row[by], row[2]);
+            for (size_t k = 0; k < 3; k++) {
+                ret[k] = between(at, before[by], before[k], row[by], row[k]);
+            }
             return;
         }
     }
-    *ret_um = row[1];
-    *ret_seconds = row[2];
+    memcpy(ret, row, sizeof row);
 }
 
 /* by_height of the proof that was kept of this job on this machine. The caller owns *ret. */
@@ -67,11 +69,19 @@ static po_status kept_table(po_store *store, const po_run_row *r, json_t **ret, 
     return PO_OK;
 }
 
-/* Where it stopped, on the table: by column 0 (um of height) or 2 (seconds). */
-static po_status where_stopped(po_book *book, const po_run_row *r, const json_t *table, int64_t ended_ms, int *ret_by,
+/* Seconds before the first bead: the first row is at no height and has no filament where the job heats first. */
+static int64_t heating(const json_t *table)
+{
+    const json_t *first = json_array_get(table, 0);
+    bool heats = json_integer_value(json_array_get(first, 0)) == 0 && json_integer_value(json_array_get(first, 1)) == 0;
+    return heats ? json_integer_value(json_array_get(first, 2)) : 0;
+}
+
+/* Where it stopped by the fields of b, on the table: by column 0 (um of height) or 2 (seconds). */
+static po_status where_stopped(const json_t *b, const po_run_row *r, const json_t *table, int64_t ended_ms, int *ret_by,
                                int64_t *ret_at, po_err *err)
 {
-    const json_t *b = book->body, *end = json_array_get(table, json_array_size(table) - 1);
+    const json_t *end = json_array_get(table, json_array_size(table) - 1);
     bool z = po_field_has(b, "z_um"), percent = po_field_has(b, "percent"), seconds = po_field_has(b, "seconds");
     bool clock = !z && !percent && !seconds && po_field_has(b, "at") && r->started_ms >= 0;
     int64_t last_um = json_integer_value(json_array_get(end, 0)), last_s = json_integer_value(json_array_get(end, 2));
@@ -83,12 +93,9 @@ static po_status where_stopped(po_book *book, const po_run_row *r, const json_t 
         return po_fail_at(err, PO_E_RANGE, "percent", 0, 0, "a percentage is at most 100");
     }
     /* by the clock it runs from the start check, which is made before the first bead; the table from the job's first word */
-    const json_t *first = json_array_get(table, 0);
-    bool heats = json_integer_value(json_array_get(first, 0)) == 0 && json_integer_value(json_array_get(first, 1)) == 0;
-    int64_t first_bead = heats ? json_integer_value(json_array_get(first, 2)) : 0;
     int64_t at = z         ? po_field_int(b, "z_um")
                  : seconds ? po_field_int(b, "seconds")
-                 : clock   ? (ended_ms - r->started_ms) / 1000 + first_bead
+                 : clock   ? (ended_ms - r->started_ms) / 1000 + heating(table)
                            : last_s * po_field_int(b, "percent") / 100;
     if (z && at > last_um) {
         return po_fail_at(err, PO_E_RANGE, "z_um", 0, 0,
@@ -111,7 +118,7 @@ static po_status where_stopped(po_book *book, const po_run_row *r, const json_t 
 static po_status failed(po_book *book, const po_run_row *r, const json_t *table, po_err *err)
 {
     const char *message = po_field_text(book->body, "message");
-    int64_t um = 0, seconds = 0, ended = 0, at = 0, mg = -1;
+    int64_t used[3] = {0}, ended = 0, at = 0, mg = -1;
     int by = 0;
     /* a run that was thought to have ended keeps its end, unless there is a better time */
     po_status s = PO_OK;
@@ -120,11 +127,12 @@ static po_status failed(po_book *book, const po_run_row *r, const json_t *table,
     } else {
         s = po_run_end_time(book, r, &ended, err);
     }
-    s = s == PO_OK ? where_stopped(book, r, table, ended, &by, &at, err) : s;
+    s = s == PO_OK ? where_stopped(book->body, r, table, ended, &by, &at, err) : s;
     if (s != PO_OK) {
         return s;
     }
-    used_until(table, by, at, &um, &seconds);
+    used_until(table, by, at, used);
+    int64_t um = used[1], seconds = used[2];
     s = po_takes_settle(book, r, um, -1, NULL, ended, &mg, err);
     s = s != PO_OK
             ? s
@@ -152,6 +160,40 @@ po_status po_apply_run_failed(po_book *book, po_err *err)
     po_status s = po_run_take(book, "out ended", &r, err);
     s = s == PO_OK && !given ? kept_table(book->store, &r, &kept, err) : s;
     s = s == PO_OK ? failed(book, &r, given ? given : kept, err) : s;
+    json_decref(kept);
+    return s;
+}
+
+po_status po_ask_stopped(po_store *store, const json_t *p, int64_t now, json_t *ret, po_err *err)
+{
+    const json_t *given = json_object_get(p, "by_height");
+    json_t *kept = NULL;
+    int64_t used[3] = {0}, at = 0, mg = -1;
+    int by = 0;
+    po_run_row r = {0};
+    po_put_text(ret, "format", "proveout/stopped/1");
+    po_status s = po_run_find(store, po_field_int(p, "run"), &r, err);
+    if (s == PO_OK && !po_run_is(&r, "out ended")) {
+        return po_fail_at(err, PO_E_CONFLICT, "run", 0, 0, "run %lld is %s by the book, so it can't have failed now",
+                          (long long)r.id, r.state);
+    }
+    s = s == PO_OK && !given ? kept_table(store, &r, &kept, err) : s;
+    const json_t *table = given ? given : kept, *end = json_array_get(table, json_array_size(table) - 1);
+    int64_t ended = po_field_has(p, "at") ? po_field_int(p, "at") : r.ended_ms >= 0 ? r.ended_ms : now;
+    s = s == PO_OK ? where_stopped(p, &r, table, ended, &by, &at, err) : s;
+    if (s == PO_OK) {
+        used_until(table, by, at, used);
+        po_put_int(ret, "run", r.id);
+        po_put_int(ret, "height_um", json_integer_value(json_array_get(end, 0)));
+        po_put_int(ret, "z_um", used[0]);
+        po_put_int(ret, "used_um", used[1]);
+        po_put_int(ret, "used_seconds", used[2]);
+        po_put_int(ret, "first_bead_seconds", heating(table));
+        s = po_takes_weigh(store, &r, used[1], &mg, err);
+    }
+    if (s == PO_OK) {
+        po_put(ret, "used_mg", mg >= 0 ? json_integer(mg) : json_null());
+    }
     json_decref(kept);
     return s;
 }

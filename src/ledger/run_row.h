@@ -35,6 +35,8 @@ po_status po_takes_put(po_book *book, const po_run_row *run, po_err *err) PO_MUS
  * ret_mg: what it comes to, -1: not known. */
 po_status po_takes_settle(po_book *book, const po_run_row *run, int64_t um, int64_t mg, const json_t *uses,
                           int64_t ended_ms, int64_t *ret_mg, po_err *err) PO_MUST_USE;
+/* What um would come to in mass, shared over the takes as po_takes_settle shares it; nothing is written. ret_mg -1: not known. */
+po_status po_takes_weigh(po_store *store, const po_run_row *run, int64_t um, int64_t *ret_mg, po_err *err) PO_MUST_USE;
 /* When the run of the body stopped: `at`, else now; PO_E_CONFLICT for a time that is to come, or before the hand-out. */
 po_status po_run_end_time(const po_book *book, const po_run_row *run, int64_t *ret_ms, po_err *err) PO_MUST_USE;
 /* The material of the run's first spool; "" where the book knows none. */

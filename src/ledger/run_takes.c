@@ -247,6 +247,29 @@ po_status po_takes_settle(po_book *book, const po_run_row *run, int64_t um, int6
     return s;
 }
 
+po_status po_takes_weigh(po_store *store, const po_run_row *run, int64_t um, int64_t *ret_mg, po_err *err)
+{
+    take takes[TAKES_MOST];
+    int64_t weights[TAKES_MOST] = {0}, shares[TAKES_MOST], sum = 0;
+    int n = 0;
+    po_status s = load(store, run, takes, &n, err);
+    for (int i = 0; s == PO_OK && i < n; i++) {
+        weights[i] = takes[i].promised_um;
+    }
+    if (s == PO_OK) {
+        share(um, weights, n, shares);
+    }
+    bool known = true;
+    for (int i = 0; s == PO_OK && i < n; i++) {
+        takes[i].um = shares[i];
+        s = weigh(&takes[i], err);
+        known = known && takes[i].mg >= 0;
+        sum += known ? takes[i].mg : 0;
+    }
+    *ret_mg = n == 0 ? po_ledger_mg(um, run->diameter_um, run->density_mg_cm3) : known ? sum : -1;
+    return s;
+}
+
 po_status po_run_material(po_store *store, int64_t run, char out[72], po_err *err)
 {
     po_rows *rows = NULL;

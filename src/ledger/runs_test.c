@@ -197,6 +197,24 @@ static void failed(void **state)
     REFUSED(of(k, "run-failed", run, ",\"percent\":1000000000000000"), PO_E_RANGE, "percent", "at most 100");
     REFUSED(of(k, "run-failed", run, ",\"z_um\":40001"), PO_E_RANGE, "z_um", "it is 40.000 mm high");
     REFUSED(of(k, "run-failed", run, ",\"seconds\":4101"), PO_E_RANGE, "seconds", "ends before that");
+    /* asked before it is booked: the same figures, and nothing is booked */
+    char *was = run_rows(k);
+    const char *would = kit_ask(k, "stopped", "{\"run\":%lld,\"z_um\":34000}", (long long)run);
+    assert_int_equal(kit_number(would, "used_um"), 15500000);
+    assert_int_equal(kit_number(would, "used_seconds"), 3440);
+    assert_int_equal(kit_number(would, "used_mg"), 46230);
+    assert_int_equal(kit_number(would, "height_um"), 40000);
+    would = kit_ask(k, "stopped", "{\"run\":%lld,\"seconds\":3440}", (long long)run);
+    assert_int_equal(kit_number(would, "z_um"), 34000);
+    char *now = run_rows(k);
+    assert_string_equal(was, now);
+    free(was);
+    free(now);
+    const char *none = NULL;
+    char ask[64];
+    snprintf(ask, sizeof ask, "{\"run\":%lld,\"z_um\":40001}", (long long)run);
+    REFUSED(po_ledger_ask(k->ledger, "stopped", ask, k->arena, &none, &k->err), PO_E_RANGE, "z_um",
+            "it is 40.000 mm high");
     /* worked by hand: 12.5 m + (20 - 12.5) * (34 - 30) / (40 - 30) = 15.5 m; 15.5 m x 2.98255 g = 46.230 g */
     TWICE(of(k, "run-failed", run, ",\"z_um\":34000,\"symptom\":\"came loose\",\"message\":\"it failed\""));
     assert_int_equal(kit_number(k->done.answer, "used_um"), 15500000);
@@ -204,6 +222,8 @@ static void failed(void **state)
     assert_int_equal(kit_number(k->done.answer, "used_mg"), 46230);
     assert_int_equal(spool_left(k, "P1"), 1000000 - 46230);
     assert_string_equal(run_text(k, run, "state"), "failed");
+    REFUSED(po_ledger_ask(k->ledger, "stopped", ask, k->arena, &none, &k->err), PO_E_CONFLICT, "run",
+            "is failed by the book");
     /* counted for nobody, but the spool has given it */
     REFUSED(of(k, "run-outcome", run, ",\"outcome\":\"good\",\"counts\":true"), PO_E_CONFLICT, "outcome",
             "failed by the book");

@@ -11,15 +11,15 @@
 /* What is said of it. {0} with counts and rerun_first -1, z_um, percent, seconds, at_ms -1: nothing. */
 typedef struct work_failure {
     int64_t z_um, percent, seconds; /* where it stopped, one of them; -1: not said */
-    int64_t at_ms;                  /* when; -1: not said (now, or where it says alone where it stopped: by the clock) */
-    const char *symptom;            /* what was seen: one of work_symptoms' keys or any text; NULL: not said */
-    const char *cause;              /* file, machine, material, power, handling, unknown; NULL: the outcome stays open */
-    int counts, rerun_first;        /* 1 yes, 0 no, -1: by the shop's rules for the cause */
-    const char *to;                 /* shelf, member, waste; NULL: its part is still on the bed */
-    int64_t place, kept_until_ms;   /* of the shelf; 0: the next free place, the shop's days */
-    int64_t recycled_mg;            /* 0: not weighed */
-    bool back;                      /* the machine is taken back with it */
-    const char *message;            /* to the member; NULL: the shop's text; "": none */
+    int64_t at_ms;                /* when; -1: not said (now, or where it says alone where it stopped: by the clock) */
+    const char *symptom;          /* what was seen: one of work_symptoms' keys or any text; NULL: not said */
+    const char *cause;            /* file, machine, material, power, handling, unknown; NULL: the outcome stays open */
+    int counts, rerun_first;      /* 1 yes, 0 no, -1: by the shop's rules for the cause */
+    const char *to;               /* shelf, member, waste; NULL: its part is still on the bed */
+    int64_t place, kept_until_ms; /* of the shelf; 0: the next free place, the shop's days */
+    int64_t recycled_mg;          /* 0: not weighed */
+    bool back;                    /* the machine is taken back with it */
+    const char *message;          /* to the member; NULL: the shop's text; "": none */
 } work_failure;
 #define WORK_FAILURE_INIT                                                                                              \
     {                                                                                                                  \
