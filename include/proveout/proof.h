@@ -109,6 +109,10 @@ typedef struct po_proof {
 /* The model's own ranges, as ratios: what po_proof_job says where nothing was learned. */
 PO_API void po_proof_model_ranges(po_range *ret_filament, po_range *ret_seconds);
 
+/* From when the bed is switched off at bed_c until it is cool enough to take a part off by the shop's rules, by the machine's figures for
+ * heat: Newton's law of cooling, the room's temperature standing still. 0: cool already, or the shop file has no figure. NAN: bed_c is. */
+PO_API double po_proof_cool_seconds(const po_machine *machine, const po_rules *rules, double bed_c);
+
 /* Judge one report. Everything lives in the arena; report and context are borrowed as long as the proof is used. */
 PO_API po_status po_proof_job(const po_job_report *report, const char *file, const po_proof_context *context,
                               po_arena *arena, const po_proof **ret_proof, po_err *err) PO_MUST_USE;

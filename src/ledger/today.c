@@ -16,9 +16,10 @@ const po_today_list po_today_lists[] = {
     {"runs",
      "SELECT r.id AS run, m.member AS member, r.machine AS machine, r.state AS state, r.out_ms AS out_ms, r.started_ms "
      "AS started_ms, r.watched_ms AS watched_ms, r.first_layer AS first_layer, r.reserved_seconds AS "
-     "reserved_seconds, r.ended_ms AS ended_ms, r.off_ms AS off_ms, r.symptom AS symptom, r.sha256 AS sha256, r.recipe "
+     "reserved_seconds, r.reserved_um AS reserved_um, r.ended_ms AS ended_ms, r.off_ms AS off_ms, r.symptom AS "
+     "symptom, r.sha256 AS sha256, r.recipe "
      "AS recipe, r.file AS file, r.stick AS stick, p.first_bead_seconds AS first_bead_seconds, p.first_layer_seconds "
-     "AS first_layer_seconds, p.hands AS json_hands, " PO_RUN_ENDS
+     "AS first_layer_seconds, p.hands AS json_hands, p.materials AS json_materials, " PO_RUN_ENDS
      " AS end_ms FROM runs r JOIN members m ON m.id = r.member LEFT JOIN proofs p ON "
      "p.sha256 = r.sha256 AND p.machine = r.machine WHERE r.state IN ('out', 'ended', 'failed') ORDER BY r.machine, "
      "r.id LIMIT ?4"},

@@ -94,10 +94,10 @@ static double watch(const po_judging *j)
     return j->rules->watch_first_layer && layer > s ? layer : s;
 }
 
-static double cooling(const po_judging *j)
+double po_proof_cool_seconds(const po_machine *machine, const po_rules *rules, double bed_c)
 {
-    double t0 = j->facts->last_bed_c, room = j->machine->heat.room_c, tau = j->machine->heat.bed_tau_minutes * 60;
-    double until = fmax(j->rules->collect_below_bed_c, room + 1); /* it comes that near to the room's, never below */
+    double t0 = bed_c, room = machine->heat.room_c, tau = machine->heat.bed_tau_minutes * 60;
+    double until = fmax(rules->collect_below_bed_c, room + 1); /* it comes that near to the room's, never below */
     if (isnan(t0)) {
         return NAN;
     }
@@ -155,7 +155,7 @@ po_status po_proof_job(const po_job_report *report, const char *file, const po_p
     proof->findings = j.findings;
     proof->n_findings = j.n_findings;
     proof->watch_seconds = watch(&j);
-    proof->cool_seconds = cooling(&j);
+    proof->cool_seconds = po_proof_cool_seconds(j.machine, j.rules, j.facts->last_bed_c);
     proof->aloud = aloud(&j, proof->verdict, proof->watch_seconds);
     put_ranges(proof, context);
     if (j.failed) {

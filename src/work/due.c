@@ -4,7 +4,10 @@
  * there. Ends are expected ones: the proofs', corrected by what runs really took (docs/learned.md). */
 #include "work/due.h"
 
+#include <math.h>
 #include <string.h>
+
+#include "proveout/proof.h"
 
 bool work_staffed(const work_context *w, int64_t ms)
 {
@@ -58,6 +61,39 @@ static po_status correct(work_book *book, json_t *run, po_err *err)
     json_object_set_new(run, "end_low_ms", json_integer(end.low_ms));
     json_object_set_new(run, "end_high_ms", json_integer(end.high_ms));
     return s;
+}
+
+int64_t work_watch_until(const work_context *w, const json_t *run)
+{
+    const po_rules *rules = &w->shop->rules;
+    int64_t ms = (int64_t)(rules->watch_minutes * 60000 + 0.5);
+    int64_t layer = work_int(run, "first_layer_seconds", 0) - work_int(run, "first_bead_seconds", 0);
+    if (rules->watch_first_layer && layer * 1000 > ms) {
+        ms = layer * 1000;
+    }
+    return work_int(run, "started_ms", 0) + ms;
+}
+
+int64_t work_cool_at(const work_context *w, const json_t *run)
+{
+    const po_machine *machine = po_shop_machine(w->shop, work_text(run, "machine"));
+    const json_t *materials = json_object_get(run, "materials");
+    double hottest = NAN;
+    for (size_t i = 0; i < json_array_size(materials); i++) {
+        const char *name = json_string_value(json_array_get(materials, i));
+        const po_material *m = name ? po_shop_material(w->shop, name) : NULL;
+        if (!m) {
+            return 0;
+        }
+        hottest = fmax(hottest, m->bed_c.high); /* fmax passes NAN over */
+    }
+    if (!machine || isnan(hottest) || !work_has(run, "ended_ms")) {
+        return 0;
+    }
+    if (machine->bed_hottest_c > 0) {
+        hottest = fmin(hottest, machine->bed_hottest_c);
+    }
+    return work_int(run, "ended_ms", 0) + llround(po_proof_cool_seconds(machine, &w->shop->rules, hottest) * 1000);
 }
 
 po_status work_today(work_context *w, json_t **ret_today, po_err *err)

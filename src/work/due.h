@@ -24,8 +24,14 @@ bool work_next_staffed(const work_context *w, int64_t ms, int64_t *ret_ms);
 
 /* The book's question today, with the shop's limits. The answer is the caller's. */
 po_status work_today(work_context *w, json_t **ret_today, po_err *err) PO_MUST_USE;
+/* When the watch of a run of the question today is over that has started: the shop's minutes from the first bead on, and not before
+ * the first layer is down. */
+int64_t work_watch_until(const work_context *w, const json_t *run);
+/* When the bed of a run that ended is cool enough by the machine's figures, from as hot as the shop lets beds be for its materials: a bound,
+ * so that nobody reaches in too early. 0: not known. The bed's own display goes before it. */
+int64_t work_cool_at(const work_context *w, const json_t *run);
 /* What is due (due_list.c), in order of time: objects of "at_ms" (null: at no certain time), "now" (it waits for somebody), "says", "do" (the
- * verb that books it; may be null). The caller's; NULL: out of memory. */
+ * verb that books it; may be null), "kind" and "about" (what it is, for a page in any language: docs/api.md). The caller's; NULL: out of memory. */
 json_t *work_due_list(const work_context *w, const json_t *today);
 
 /* When a machine will be free for a member, by the expected ends of runs, with the tickets before theirs served first; now, where

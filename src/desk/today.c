@@ -1,0 +1,125 @@
+/* The desk's day for a page. SPDX-License-Identifier: Apache-2.0
+ *
+ * Every open page asks for it after every act, so it is made once for all: it holds until the next event of the book, the
+ * next minute, or the time at which something falls due, whichever comes first. Who asks meanwhile waits for the one who makes it. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "desk/desk_inside.h"
+#include "desk/proving.h"
+#include "work/day.h"
+
+#define MINUTE_MS INT64_C(60000)
+enum { DAY_ARENA_MOST = 64 << 20 };
+
+struct desk_day {
+    pthread_mutex_t lock;
+    char *text; /* the answer; NULL: none yet */
+    size_t n;
+    uint64_t event;            /* the last of the book before it was made */
+    int64_t from_ms, until_ms; /* it holds so long */
+    int64_t begun_ms;          /* of this server: another one's shop file may be another */
+    char tag[80];
+};
+
+po_status desk_day_open(po_desk *desk, po_err *err)
+{
+    desk->day = calloc(1, sizeof *desk->day);
+    if (!desk->day) {
+        return po_fail(err, PO_E_NOMEM, "memory ran out");
+    }
+    pthread_mutex_init(&desk->day->lock, NULL);
+    desk->day->begun_ms = desk_now_ms_of(desk);
+    return PO_OK;
+}
+
+void desk_day_close(po_desk *desk)
+{
+    if (desk->day) {
+        pthread_mutex_destroy(&desk->day->lock);
+        free(desk->day->text);
+        free(desk->day);
+        desk->day = NULL;
+    }
+}
+
+/* The next minute, or the time at which something falls due before it. */
+static int64_t holds_until(const json_t *day, int64_t now)
+{
+    int64_t until = now - now % MINUTE_MS + MINUTE_MS;
+    size_t i;
+    const json_t *row;
+    json_array_foreach(json_object_get(day, "due"), i, row)
+    {
+        int64_t at = work_int(row, "at_ms", 0);
+        until = at > now && at < until ? at : until;
+    }
+    return until;
+}
+
+/* With the lock held. */
+static po_status make(po_desk *desk, uint64_t event, int64_t now, po_err *err)
+{
+    struct desk_day *d = desk->day;
+    po_arena *arena = po_arena_new(DAY_ARENA_MOST);
+    work_context w;
+    json_t *day = NULL;
+    po_status s = arena ? work_begin(&w, arena, desk->options.shop, NULL, desk->options.ledger, now, err)
+                        : po_fail(err, PO_E_NOMEM, "memory ran out");
+    s = s == PO_OK ? work_day(&w, &day, err) : s;
+    po_arena_free(arena); /* the answer stands by itself */
+    if (s != PO_OK) {
+        return s;
+    }
+    int64_t until = holds_until(day, now);
+    json_object_set_new(day, "until_ms", json_integer(until));
+    json_object_set_new(day, "event", json_integer((json_int_t)event));
+    char *text = json_dumps(day, JSON_COMPACT);
+    json_decref(day);
+    if (!text) {
+        return po_fail(err, PO_E_NOMEM, "memory ran out");
+    }
+    free(d->text);
+    d->text = text;
+    d->n = strlen(text);
+    d->event = event;
+    d->from_ms = now;
+    d->until_ms = until;
+    snprintf(d->tag, sizeof d->tag, "\"day-%llx-%llx-%llx\"", (unsigned long long)d->begun_ms,
+             (unsigned long long)event, (unsigned long long)now);
+    return PO_OK;
+}
+
+void desk_do_today(po_desk *desk, desk_request *rq, desk_reply *rp)
+{
+    struct desk_day *d = desk->day;
+    uint64_t event = 0;
+    po_err err;
+    po_status s = po_ledger_last_event(desk->options.ledger, &event, &err);
+    pthread_mutex_lock(&d->lock);
+    int64_t now = desk_now_ms_of(desk);
+    if (s == PO_OK && (!d->text || d->event != event || now >= d->until_ms || now < d->from_ms)) {
+        s = make(desk, event, now, &err);
+    }
+    if (s == PO_OK) {
+        char *tag = po_arena_text(rq->arena, d->tag);
+        bool same = tag && rq->if_none_match && strstr(rq->if_none_match, tag);
+        char *text = same || !tag ? NULL : po_arena_text_n(rq->arena, d->text, d->n);
+        rp->n = text ? d->n : 0;
+        rp->body = text;
+        rp->tag = tag;
+        rp->type = text ? "application/json" : NULL;
+        rp->status = same ? 304 : text ? 200 : 503;
+    }
+    pthread_mutex_unlock(&d->lock);
+    if (s != PO_OK) {
+        desk_problem_of(rq, rp, &err, -1);
+        if (rp->status >= 500) {
+            desk_log(desk, json_pack("{s:s, s:s}", "what", "failure", "says", err.msg));
+        }
+    } else if (rp->status == 503) {
+        rp->tag = NULL;
+        desk_problem(rq, rp, 503, NULL, "memory ran out; try again");
+    }
+}
