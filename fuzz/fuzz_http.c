@@ -62,30 +62,34 @@ static void check_route(const desk_request *rq)
     size_t n = brace ? (size_t)(brace - pattern) : strlen(pattern);
     PROMISE(strncmp(rq->target, pattern, n) == 0);
     PROMISE(brace ? rq->name && *rq->name && !strpbrk(rq->name, "./%{}?&") : !rq->name && strlen(rq->path) == n);
+    PROMISE(!brace || (strncmp(rq->path + n, rq->name, strlen(rq->name)) == 0 &&
+                       strcmp(rq->path + n + strlen(rq->name), strchr(brace, '}') + 1) == 0));
     bool post = strcmp(rq->route->method, "POST") == 0;
     PROMISE(post == (strcmp(rq->method, "POST") == 0));
     if (post) {
         PROMISE(!rq->origin || (strstr(rq->origin, "://") && strcasecmp(strstr(rq->origin, "://") + 3, rq->host) == 0));
         PROMISE(!rq->fetch_site || strcmp(rq->fetch_site, "cross-site") != 0);
-        PROMISE(rq->content_type && strncasecmp(rq->content_type, "application/json", 16) == 0);
+        bool bytes = rq->route->body_most == DESK_BYTES;
+        PROMISE(rq->content_type && (bytes ? strcasecmp(rq->content_type, "application/octet-stream") == 0
+                                           : strncasecmp(rq->content_type, "application/json", 16) == 0));
     }
 }
 
 static void check_parameters(const desk_request *rq)
 {
     size_t n;
-    const po_ledger_verb *v = po_ledger_questions(&n), *own = NULL;
-    const char *key;
+    const po_ledger_verb *v = po_ledger_questions(&n);
+    const char *key, *fields = rq->route->fields;
     json_t *value;
-    for (size_t i = 0; i < n; i++) {
-        own = strcmp(v[i].name, rq->name) == 0 ? &v[i] : own;
+    for (size_t i = 0; !fields && i < n; i++) {
+        fields = strcmp(v[i].name, rq->name) == 0 ? v[i].fields : NULL;
     }
-    PROMISE(own && json_is_object(rq->json));
+    PROMISE(fields && json_is_object(rq->json));
     json_object_foreach(rq->json, key, value)
     {
         desk_field f;
         bool known = false;
-        for (const char *at = own->fields; !known && desk_field_next(&at, &f);) {
+        for (const char *at = fields; !known && desk_field_next(&at, &f);) {
             known = strcmp(f.name, key) == 0;
         }
         PROMISE(known && value);
@@ -112,8 +116,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
         if (!desk_read(&rq, &rp)) {
             check_refusal(&rp);
         } else if (strcmp(rq.method, "POST") == 0) {
-            PROMISE(json_is_object(rq.json));
-        } else if (rq.name) {
+            PROMISE(rq.route->body_most == DESK_BYTES ? !rq.json : json_is_object(rq.json));
+        } else if (rq.name || rq.route->fields) {
             check_parameters(&rq);
         }
     }

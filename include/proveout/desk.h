@@ -24,8 +24,13 @@ typedef struct po_desk_options {
     size_t n_hosts;
     int connections, connections_each; /* most at once: in all, of one address; 0 = 1000, 600 */
     int request_seconds;               /* for a request to arrive whole, and for an answer to be fetched; 0 = 30 */
-    int idle_seconds; /* after which a desk person or keeper is signed out; 0 = 900; members four times that */
-    int stop_seconds; /* what is under way may take so long when it stops; 0 = 20 */
+    int idle_seconds;   /* after which a desk person or keeper is signed out; 0 = 900; members four times that */
+    int stop_seconds;   /* what is under way may take so long when it stops; 0 = 20 */
+    const char *folder; /* private: files that were sent to be proved are kept there; made where it is not there */
+    int64_t (*now_ms)(void *user); /* the clock; NULL = the system's */
+    void *now_user;
+    int provers;         /* proofs computed at once; 0 = as many as the process may use cores */
+    const char *version; /* of the program: a proof is made anew by another one */
     void (*log)(void *user,
                 const char *line); /* one JSON object without line end; from several threads, one at a time */
     void *user;

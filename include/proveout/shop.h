@@ -173,6 +173,10 @@ typedef struct po_rules {
     int shelf_days, shelf_places;
     int ticket_claim_minutes;
     int no_shows_most, no_show_days; /* so many tickets may lapse unclaimed within so many days */
+    int keep_files_days;             /* a file sent to be proved, with its slip's code */
+    double plan_late_points_h, plan_wait_points_h, plan_full_points_h, plan_change_points, plan_moved_points_h;
+    double plan_slack_percent;       /* of runs that are off by the time at which the plan lets the next begin */
+    int spool_change_minutes, nozzle_change_minutes;
     int old_job_days;                /* a proof older than this is called old on a stick */
     double photo_most_mb;            /* MB of 10^6 bytes */
     double attachments_most_gb;      /* GB of 10^9 bytes, all together */
@@ -218,7 +222,8 @@ typedef struct po_shop {
     size_t n_machines;
     const po_recipe *recipes;
     size_t n_recipes;
-    uint64_t most_file_bytes; /* rules.most_file_gb; cap on a job file */
+    uint64_t most_file_bytes;                     /* rules.most_file_gb; cap on a job file */
+    uint64_t most_upload_bytes, keep_files_bytes; /* of files sent to the desk's page: of one, of all that are kept */
 } po_shop;
 
 /* One fault of a shop file. Texts live in the arena. */

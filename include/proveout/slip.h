@@ -19,10 +19,11 @@ typedef struct po_slip_options {
     bool colour;       /* text: ANSI colour */
     int columns;       /* text: width; 0 = 80 */
     const char *today; /* date and time to print, as text; NULL = none */
+    const char *code;  /* by which the desk finds this proof again, large and to be scanned; NULL = none */
 } po_slip_options;
 #define PO_SLIP_OPTIONS_INIT                                                                                           \
     {                                                                                                                  \
-        .colour = false, .columns = 0, .today = 0                                                                      \
+        .colour = false, .columns = 0, .today = 0, .code = 0                                                           \
     }
 
 /* One slip in full for one machine, 80 columns. */
@@ -47,6 +48,24 @@ PO_API po_status po_slip_svg(const po_proof *proof, const po_shop *shop, po_aren
                              po_err *err) PO_MUST_USE;
 PO_API po_status po_slip_png(const po_proof *proof, const po_shop *shop, po_arena *arena, po_document *ret,
                              po_err *err) PO_MUST_USE;
+
+/* The pictures of a job one by one, as the slip has them. */
+typedef struct po_slip_picture {
+    const char *name;                /* "time", "bed", "first-layer", "front", "height-1" (the worst) ..., "key" */
+    const char *title, *description; /* what it shows, for whoever does not see it; never NULL */
+    double width_mm, height_mm;      /* of the paper that it is drawn for */
+    double z_mm;                     /* of a height; else NAN */
+    const uint32_t *flags;           /* numbers of the findings (from 1) whose flags it carries, rising */
+    size_t n_flags;
+} po_slip_picture;
+/* Which there are, in the order of the slip; in the arena. */
+PO_API po_status po_slip_pictures(const po_proof *proof, po_arena *arena, const po_slip_picture **ret, size_t *ret_n,
+                                  po_err *err) PO_MUST_USE;
+/* One of them, by name. PO_E_NOTFOUND: there is none of that name. */
+PO_API po_status po_slip_picture_draw(const po_proof *proof, const po_shop *shop, const char *name, bool png,
+                                      po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
+/* A slip's code to be scanned, as SVG (ISO/IEC 18004). PO_E_UNSUPPORTED: the library for it is not there. */
+PO_API po_status po_slip_code_svg(const char *code, po_arena *arena, po_document *ret, po_err *err) PO_MUST_USE;
 
 /* The same for parts. */
 PO_API po_status po_part_slip_text(const po_part_proof *proof, const po_slip_options *options, po_arena *arena,

@@ -55,6 +55,14 @@ static int options_of(const desk *d, const cli_call *call, po_desk_options *o, c
     int status = whole(call, "connections", 10, 20000, &o->connections);
     status = status == EXIT_CLEAR ? whole(call, "each", 1, 20000, &o->connections_each) : status;
     status = status == EXIT_CLEAR ? whole(call, "request-seconds", 1, 3600, &o->request_seconds) : status;
+    status = status == EXIT_CLEAR ? whole(call, "provers", 1, 64, &o->provers) : status;
+    o->version = PO_VERSION;
+    o->now_ms = desk_now_ms;
+    o->now_user = (void *)(uintptr_t)d->shop;
+    o->folder = cli_value(call, "spool-folder");
+    if (!o->folder && !(o->folder = po_arena_printf(d->arena, "%s.files", d->ledger_path))) {
+        return cli_fail(EXIT_OWN, "memory ran out");
+    }
     return status == EXIT_CLEAR ? whole(call, "idle", 1, 86400, &o->idle_seconds) : status;
 }
 
@@ -167,6 +175,10 @@ static const cli_option options_desk[] = {
     {.name = "connections", .value = "N", .says = "most at once; else 1000"},
     {.name = "each", .value = "N", .says = "most at once of one address; else 600"},
     {.name = "request-seconds", .value = "SECONDS", .says = "for a request to arrive whole; else 30"},
+    {.name = "provers", .value = "N", .says = "files proved at once; else as many as the process may use cores"},
+    {.name = "spool-folder",
+     .value = "FOLDER",
+     .says = "a private folder for files that are sent to be proved; else the book's name with .files behind it"},
 };
 static const cli_option options_password[] = {DESK_OPTIONS};
 static const cli_example examples_desk[] = {

@@ -31,7 +31,52 @@ bool desk_admit(po_desk *desk, desk_request *rq, desk_reply *rp)
     return true;
 }
 
-/* The body of a POST that is no act, held against the row's fields: all are texts. */
+/* One of the words of "a|b|c". */
+static bool is_word_of(const char *words, const char *value)
+{
+    size_t n = strlen(value);
+    for (const char *p = words; n > 0 && *p;) {
+        size_t one = strcspn(p, "|");
+        if (one == n && memcmp(p, value, n) == 0) {
+            return true;
+        }
+        p += one + (p[one] == '|');
+    }
+    return false;
+}
+
+static bool is_short_text(const json_t *v)
+{
+    return json_is_string(v) && json_string_length(v) > 0 && json_string_length(v) <= 1000 &&
+           strlen(json_string_value(v)) == json_string_length(v);
+}
+
+static bool value_fits(const char *kind, const json_t *v)
+{
+    if (!strcmp(kind, "count") || !strcmp(kind, "number") || !strcmp(kind, "time")) {
+        return json_is_integer(v) && json_integer_value(v) >= (kind[0] == 'n');
+    }
+    if (!strcmp(kind, "flag")) {
+        return json_is_boolean(v);
+    }
+    if (!strcmp(kind, "ids")) {
+        bool fits = json_is_array(v) && json_array_size(v) > 0 && json_array_size(v) <= 256;
+        for (size_t i = 0; fits && i < json_array_size(v); i++) {
+            fits = is_short_text(json_array_get(v, i));
+        }
+        return fits;
+    }
+    if (!is_short_text(v)) {
+        return false;
+    }
+    const char *s = json_string_value(v);
+    return !strcmp(kind, "id")       ? po_field_is_id(s)
+           : !strcmp(kind, "sha256") ? strlen(s) == 64 && strspn(s, "0123456789abcdef") == 64
+           : strchr(kind, '|')       ? is_word_of(kind, s)
+                                     : true;
+}
+
+/* The body of a POST that is no act, or the query of a GET that is no question, held against the row's fields. */
 static bool body_fits(desk_request *rq, desk_reply *rp)
 {
     desk_field f;
@@ -39,11 +84,10 @@ static bool body_fits(desk_request *rq, desk_reply *rp)
     for (const char *at = rq->route->fields; desk_field_next(&at, &f);) {
         const json_t *v = json_object_get(rq->json, f.name);
         known += v != NULL;
-        if (!v && f.optional) {
+        if ((!v || json_is_null(v)) && f.optional) {
             continue;
         }
-        if (!json_is_string(v) || !json_string_length(v) || json_string_length(v) > 1000 ||
-            (!strcmp(f.kind, "id") && !po_field_is_id(json_string_value(v)))) {
+        if (!value_fits(f.kind, v)) {
             desk_problem(rq, rp, 422, f.name, "%s is missing or no %s", f.name, f.kind);
             return false;
         }
@@ -58,10 +102,10 @@ static bool body_fits(desk_request *rq, desk_reply *rp)
 
 void desk_answer(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
-    if (!desk_read(rq, rp)) {
+    if (!rq->until_s && !desk_read(rq, rp)) { /* else it was read when it was put off */
         return;
     }
-    bool plain = rq->route->fields && !strstr(rq->route->fields, ": acts");
+    bool plain = rq->route->fields && rq->json && !strstr(rq->route->fields, ": acts");
     if (plain && !body_fits(rq, rp)) {
         return;
     }

@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include "desk/desk_inside.h"
+#include "desk/bench.h"
 
 static void or_usual(int *value, int usual)
 {
@@ -53,6 +54,7 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
     d->options = *options;
+    d->folder = -1;
     pthread_mutex_init(&d->door, NULL);
     d->sessions = calloc(DESK_SESSIONS, sizeof *d->sessions);
     d->tries = calloc(DESK_TRIES, sizeof *d->tries);
@@ -69,6 +71,11 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
         d->first_until_s = desk_seconds() + DESK_FIRST_SECONDS;
     }
     s = s == PO_OK ? desk_live_open(d, err) : s;
+    s = s == PO_OK ? desk_day_open(d, err) : s;
+    s = s == PO_OK ? desk_files_open(d, err) : s;
+    s = s == PO_OK ? desk_uploads_open(d, err) : s;
+    s = s == PO_OK ? desk_proofs_open(d, err) : s;
+    s = s == PO_OK ? desk_bench_open(d, err) : s;
     s = s == PO_OK ? desk_server_open(d, err) : s;
     if (s != PO_OK) {
         po_desk_close(d);
@@ -98,6 +105,11 @@ void po_desk_close(po_desk *d)
     desk_server_close(d);
     desk_live_stop(d);
     desk_live_close(d);
+    desk_day_close(d);
+    desk_bench_close(d);
+    desk_proofs_close(d);
+    desk_uploads_close(d);
+    desk_files_close(d);
     if (ran) {
         desk_log(d, json_pack("{s:s}", "what", "stopped"));
     }

@@ -16,6 +16,8 @@ enum {
     DESK_CODE_SECONDS = 24 * 3600,
     DESK_FIRST_SECONDS = 15 * 60,
     DESK_SESSION_MOST_SECONDS = 12 * 3600,
+    DESK_NAME_MOST = 256,                /* of a file's name, with its end */
+    DESK_CLIENT_MOST = DESK_ID_MOST + 8, /* who counts as one when the queue is fair */
 };
 
 typedef struct desk_session {
@@ -41,8 +43,13 @@ typedef struct desk_code {
     int64_t until_s;
 } desk_code;
 
-typedef struct desk_server desk_server; /* server.c: the network */
-typedef struct desk_live desk_live;     /* events.c */
+typedef struct desk_server desk_server;   /* server.c: the network */
+typedef struct desk_live desk_live;       /* events.c */
+typedef struct desk_uploads desk_uploads; /* uploads.c */
+typedef struct desk_proofs desk_proofs;   /* proofs.c */
+typedef struct desk_bench desk_bench;     /* bench.c */
+
+typedef struct desk_day desk_day; /* today.c */
 
 struct po_desk {
     po_desk_options options;
@@ -60,6 +67,11 @@ struct po_desk {
     char decoy[PO_SECRET_MOST]; /* a hash that nothing fits, for members that are not there */
     desk_live *live;
     desk_server *server;
+    desk_day *day;
+    int folder; /* files.c: of files to be proved, open; -1: not */
+    desk_uploads *uploads;
+    desk_proofs *proofs;
+    desk_bench *bench;
 };
 
 /* Seconds of a clock that only goes forward. */
@@ -121,7 +133,25 @@ struct MHD_Response *desk_live_response(po_desk *desk, struct MHD_Connection *co
                                         uint64_t after);
 int desk_live_streams(po_desk *desk);
 
+/* ---- uploads.c, proofs.c ---- */
+
+po_status desk_uploads_open(po_desk *desk, po_err *err) PO_MUST_USE;
+void desk_uploads_close(po_desk *desk);
+po_status desk_proofs_open(po_desk *desk, po_err *err) PO_MUST_USE;
+/* What is being proved is broken off; it and what waits is queued again at the next start. */
+void desk_proofs_close(po_desk *desk);
+/* Whether a file waits to be proved or is being proved. */
+bool desk_proofs_use(po_desk *desk, const char *sha256);
+
+/* ---- today.c ---- */
+
+po_status desk_day_open(po_desk *desk, po_err *err) PO_MUST_USE;
+void desk_day_close(po_desk *desk);
+
 /* ---- server.c, workers.c ---- */
+
+/* Something that put-off answers wait for has changed. */
+void desk_changed(po_desk *desk);
 
 po_status desk_server_open(po_desk *desk, po_err *err) PO_MUST_USE;
 void desk_server_close(po_desk *desk);
@@ -145,8 +175,12 @@ json_t *desk_openapi(void);
 json_t *desk_shop_doc(const po_shop *shop);
 
 /* The functions of the routes. */
-desk_function desk_do_page, desk_do_root, desk_do_health, desk_do_shop, desk_do_openapi, desk_do_who, desk_do_sign_in,
+desk_function desk_do_today, desk_do_page, desk_do_root, desk_do_health, desk_do_shop, desk_do_openapi, desk_do_who, desk_do_sign_in,
     desk_do_code_in, desk_do_first, desk_do_pin_in, desk_do_sign_out, desk_do_password, desk_do_pin, desk_do_code,
-    desk_do_ask, desk_do_act, desk_do_acts, desk_do_events;
+    desk_do_ask, desk_do_act, desk_do_acts, desk_do_events, desk_do_file, desk_do_prove, desk_do_proof,
+    desk_do_proof_end, desk_do_slip_html, desk_do_slip_pdf, desk_do_slip_text, desk_do_slip_json, desk_do_pictures,
+    desk_do_picture_svg, desk_do_picture_png, desk_do_slip,
+    desk_do_part, desk_do_part_mesh, desk_do_part_pose, desk_do_part_classes, desk_do_part_scales, desk_do_part_view,
+    desk_do_part_file;
 
 #endif

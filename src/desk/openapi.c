@@ -98,9 +98,17 @@ static json_t *operation(const desk_route_row *row, const char *name, const char
                                                   : parse("[{\"session\":[],\"token\":[]}]"));
     }
     if (row->method[0] == 'P') {
+        bool bytes = row->body_most == DESK_BYTES;
+        if (bytes) {
+            json_object_set_new(o, "parameters",
+                                parse("[{\"name\":\"X-Proveout-Name\",\"in\":\"header\",\"required\":false,"
+                                      "\"description\":\"the file's name, percent-encoded UTF-8\","
+                                      "\"schema\":{\"type\":\"string\",\"maxLength\":765}}]"));
+        }
         json_object_set_new(o, "requestBody",
-                            json_pack("{s:b, s:{s:{s:o}}}", "required", 1, "content", "application/json", "schema",
-                                      object_of(fields ? fields : "")));
+                            bytes ? parse("{\"required\":true,\"content\":{\"application/octet-stream\":{}}}")
+                                  : json_pack("{s:b, s:{s:{s:o}}}", "required", 1, "content", "application/json",
+                                              "schema", object_of(fields ? fields : "")));
     } else if (fields) {
         json_t *list = json_array();
         desk_field f;

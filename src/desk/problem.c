@@ -20,6 +20,7 @@ static const struct {
     {404, "Not Found"},
     {405, "Method Not Allowed"},
     {409, "Conflict"},
+    {410, "Gone"},
     {411, "Length Required"},
     {413, "Content Too Large"},
     {414, "URI Too Long"},
@@ -30,6 +31,7 @@ static const struct {
     {431, "Request Header Fields Too Large"},
     {500, "Internal Server Error"},
     {503, "Service Unavailable"},
+    {507, "Insufficient Storage"},
 };
 
 const char *desk_reason(int status)

@@ -5,9 +5,14 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "desk/files.h"
 #include "desk/server.h"
 
 enum { HEADERS_MOST = 64, UNKNOWN_MOST = 16384, ARENA_MOST = 256 << 20 };
+enum {
+    STEP = 256 << 10
+}; /* a file on its way has to come on by so much in the time that a request has (--request-seconds) */
+enum { REFUSED_MOST = 16 << 20 }; /* so much of a file that is refused is still fetched, so that the answer is read */
 
 static void note_address(desk_link *link, const struct sockaddr *a)
 {
@@ -116,6 +121,8 @@ void desk_on_completed(void *user, struct MHD_Connection *connection, void **con
         pthread_cond_broadcast(&server->quiet);
     }
     pthread_mutex_unlock(&server->lock);
+    desk_upload_abort(c->rq.upload); /* the line was cut, or the answer was none of its own */
+    c->rq.upload = NULL;
     desk_request_end(&c->rq);
     *context = NULL;
     po_arena_free(c->rq.arena);
@@ -146,6 +153,7 @@ static enum MHD_Result one_header(void *user, enum MHD_ValueKind kind, const cha
         {"Accept", &rq->accept},
         {"Accept-Encoding", &rq->accept_encoding},
         {"If-None-Match", &rq->if_none_match},
+        {"X-Proveout-Name", &rq->file_name},
         {"Content-Length", &h->length},
         {"Transfer-Encoding", &h->coding},
     };
@@ -181,6 +189,39 @@ static enum MHD_Result at_once(desk_context *c)
     c->refused = true;
     c->closes = true;
     return desk_send(c);
+}
+
+/* A refusal waits for a body that is short, so that whoever still sends it reads the answer. */
+static enum MHD_Result refuse_bytes(desk_context *c)
+{
+    c->refused = true;
+    c->closes = true;
+    return c->declared > REFUSED_MOST ? desk_send(c) : MHD_YES;
+}
+
+static enum MHD_Result begin_bytes(desk_context *c, bool with_length)
+{
+    if (!with_length) {
+        desk_problem(&c->rq, &c->rp, 411, "Content-Length", "a file comes with its length");
+        return at_once(c);
+    }
+    if (!desk_admit(c->desk, &c->rq, &c->rp)) {
+        return refuse_bytes(c);
+    }
+    c->rq.upload = desk_upload_begin(c->desk, &c->rq, &c->rp, c->declared);
+    return c->rq.upload ? MHD_YES : refuse_bytes(c);
+}
+
+/* Bytes that come on keep the clock from closing the connection. */
+static void note_progress(desk_context *c, size_t n)
+{
+    c->fresh += n;
+    if (c->fresh >= STEP) {
+        c->fresh = 0;
+        pthread_mutex_lock(&c->desk->server->lock);
+        c->link->since_s = desk_seconds();
+        pthread_mutex_unlock(&c->desk->server->lock);
+    }
 }
 
 static enum MHD_Result look_at_headers(desk_context *c, const char *method)
@@ -220,7 +261,11 @@ static enum MHD_Result look_at_headers(desk_context *c, const char *method)
         return at_once(c);
     }
     c->refused = !desk_route(&c->desk->names, rq, rp);
+    if (!c->refused && rq->route->body_most == DESK_BYTES) {
+        return begin_bytes(c, h.length != NULL);
+    }
     size_t most = rq->route ? rq->route->body_most : UNKNOWN_MOST;
+    most = most == DESK_BYTES ? REFUSED_MOST : most;
     if (c->declared > most) {
         desk_problem(rq, rp, 413, "body", "a body here has at most %zu bytes", most);
         return at_once(c);
@@ -256,6 +301,14 @@ enum MHD_Result desk_on_request(void *user, struct MHD_Connection *connection, c
         if (c->buffer && *n <= c->declared - c->received) {
             memcpy(c->buffer + c->received, data, *n);
         }
+        if (c->rq.upload && !desk_upload_take(c->rq.upload, data, *n)) {
+            desk_upload_abort(c->rq.upload);
+            c->rq.upload = NULL;
+            desk_problem(&c->rq, &c->rp, 507, "body", "the desk's computer could not keep the file; tell the desk");
+            c->refused = true;
+            c->closes = true;
+        }
+        note_progress(c, *n);
         c->received += *n;
         *n = 0;
         return MHD_YES;

@@ -87,7 +87,11 @@ enum MHD_Result desk_send(desk_context *c)
         return MHD_NO;
     }
     for (size_t i = 0; i < sizeof always / sizeof always[0]; i++) {
-        http->add_response_header(r, always[i].name, always[i].value);
+        http->add_response_header(r, always[i].name, i == 0 && rp->policy ? rp->policy : always[i].value);
+    }
+    if (rp->save_as) { /* a name of our own making: nothing in it to escape */
+        const char *saves = po_arena_printf(c->rq.arena, "attachment; filename=\"%s\"", rp->save_as);
+        http->add_response_header(r, "Content-Disposition", saves ? saves : "attachment");
     }
     const struct {
         const char *name, *value;

@@ -11,7 +11,7 @@
 #include "base/text.h"
 #include "desk/request.h"
 
-enum { TARGET_MOST = 4096, PARAMETERS_MOST = 32 };
+enum { TARGET_MOST = 4096, PARAMETERS_MOST = 32, NAME_MOST = 64 };
 
 bool desk_field_next(const char **at, desk_field *ret)
 {
@@ -36,11 +36,12 @@ bool desk_field_next(const char **at, desk_field *ret)
     return true;
 }
 
-/* Does a path fit a pattern? ret_name: what stands for the braces, which take one piece of small letters, digits and -. */
-static bool fits(const char *pattern, const char *path, const char **ret_name)
+/* Does a path fit a pattern? What stands for the braces is one piece of small letters, digits and -; ret_length 0: no braces. */
+static bool fits(const char *pattern, const char *path, const char **ret_name, size_t *ret_length)
 {
     const char *brace = strchr(pattern, '{');
     *ret_name = NULL;
+    *ret_length = 0;
     if (!brace) {
         return strcmp(pattern, path) == 0;
     }
@@ -50,10 +51,11 @@ static bool fits(const char *pattern, const char *path, const char **ret_name)
     }
     const char *name = path + n;
     size_t length = strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789-");
-    if (length == 0 || length > 40 || name[length]) {
+    if (length == 0 || length > NAME_MOST || strcmp(name + length, strchr(brace, '}') + 1) != 0) {
         return false;
     }
     *ret_name = name;
+    *ret_length = length;
     return true;
 }
 
@@ -64,8 +66,9 @@ static const char *methods_of(const char *path)
     const desk_route_row *rows = desk_routes(&n);
     bool get = false, post = false;
     const char *name;
+    size_t length;
     for (size_t i = 0; i < n; i++) {
-        if (fits(rows[i].pattern, path, &name)) {
+        if (fits(rows[i].pattern, path, &name, &length)) {
             get = get || strcmp(rows[i].method, "GET") == 0;
             post = post || strcmp(rows[i].method, "POST") == 0;
         }
@@ -128,6 +131,11 @@ static bool same_origin(const desk_request *rq)
     return host && po_text_same(host, rq->host);
 }
 
+static bool is_bytes(const char *type)
+{
+    return type && po_text_same(type, "application/octet-stream");
+}
+
 static bool is_json(const char *type)
 {
     static const char json[] = "application/json";
@@ -173,9 +181,14 @@ bool desk_route(const desk_names *names, desk_request *rq, desk_reply *rp)
     }
     for (size_t i = 0; i < n_rows && !rq->route; i++) {
         const char *name;
-        if (strcmp(rows[i].method, method) == 0 && fits(rows[i].pattern, rq->path, &name)) {
+        size_t length;
+        if (strcmp(rows[i].method, method) == 0 && fits(rows[i].pattern, rq->path, &name, &length)) {
             rq->route = &rows[i];
-            rq->name = name;
+            rq->name = name ? po_arena_text_n(rq->arena, name, length) : NULL;
+            if (name && !rq->name) {
+                desk_problem(rq, rp, 503, NULL, "memory ran out; try again");
+                return false;
+            }
         }
     }
     if (!rq->host || !is_ours(names, rq->host)) {
@@ -204,8 +217,10 @@ bool desk_route(const desk_names *names, desk_request *rq, desk_reply *rp)
         desk_problem(rq, rp, 403, "Sec-Fetch-Site", "a page of another site may change nothing here");
         return false;
     }
-    if (!is_json(rq->content_type)) {
-        desk_problem(rq, rp, 415, "Content-Type", "the body must be application/json");
+    bool bytes = rq->route->body_most == DESK_BYTES;
+    if (!(bytes ? is_bytes : is_json)(rq->content_type)) {
+        desk_problem(rq, rp, 415, "Content-Type", "the body must be %s",
+                     bytes ? "application/octet-stream: the file's bytes as they are" : "application/json");
         return false;
     }
     return true;
@@ -219,8 +234,7 @@ static int hex_digit(char c)
                                   : -1;
 }
 
-/* Percent and plus, in place. False: cut short, no hex, a NUL, or no UTF-8. */
-static bool decode(char *s)
+bool desk_decode(char *s, bool plus)
 {
     char *to = s;
     for (const char *p = s; *p; p++) {
@@ -232,7 +246,7 @@ static bool decode(char *s)
             *to++ = (char)(high * 16 + low);
             p += 2;
         } else {
-            *to++ = *p == '+' ? ' ' : *p;
+            *to++ = *p == '+' && plus ? ' ' : *p;
         }
     }
     *to = 0;
@@ -310,7 +324,7 @@ static const char *fields_of_question(const char *name)
 
 static bool read_parameters(desk_request *rq, desk_reply *rp)
 {
-    const char *fields = fields_of_question(rq->name);
+    const char *fields = rq->route->fields ? rq->route->fields : fields_of_question(rq->name);
     if (!fields) {
         desk_problem(rq, rp, 404, "question", "there is no such question");
         return false;
@@ -326,7 +340,7 @@ static bool read_parameters(desk_request *rq, desk_reply *rp)
         if (value) {
             *value++ = 0;
         }
-        if (++count > PARAMETERS_MOST || !value || !decode(pair) || !decode(value)) {
+        if (++count > PARAMETERS_MOST || !value || !desk_decode(pair, true) || !desk_decode(value, true)) {
             desk_problem(rq, rp, 400, "query", "the query is not name=value in UTF-8, percent-encoded, joined by &");
             return false;
         }
@@ -358,11 +372,14 @@ bool desk_read(desk_request *rq, desk_reply *rp)
             desk_problem(rq, rp, 400, "body", "a %s has no body", rq->method);
             return false;
         }
-        return !rq->name || read_parameters(rq, rp);
+        return (!rq->name && !rq->route->fields) || read_parameters(rq, rp);
     }
     if (*rq->query) {
         desk_problem(rq, rp, 400, "query", "a POST takes all it needs from its body");
         return false;
+    }
+    if (rq->route->body_most == DESK_BYTES) {
+        return true; /* they are on the disk */
     }
     json_error_t e;
     rq->json = rq->n_body > 0 ? json_loadb(rq->body, rq->n_body, JSON_REJECT_DUPLICATES, &e) : NULL;

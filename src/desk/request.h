@@ -14,8 +14,11 @@
 
 typedef struct po_desk po_desk;
 typedef struct desk_route_row desk_route_row;
+typedef struct desk_upload desk_upload; /* files.h */
 
 enum { DESK_ID_MOST = 65, DESK_WORD = 65 }; /* an id and its end; 32 random bytes in hex and their end */
+/* As the most bytes of a body: raw bytes, as many as the shop lets in, streamed to disk. */
+#define DESK_BYTES SIZE_MAX
 
 /* Who asks, by the session; nobody stands for the kiosk. */
 typedef struct desk_who {
@@ -30,14 +33,17 @@ typedef struct desk_request {
     const char *host, *origin, *fetch_site, *content_type, *cookie, *token, *last_event; /* NULL: not there */
     const char *accept, *accept_encoding, *if_none_match;                                /* the same */
     const char *address;                                                                 /* of the other end, as text */
-    bool background;  /* says itself that nobody sits there */
-    const char *body; /* n_body bytes; NULL: none */
+    const char *file_name; /* of bytes that are sent, percent-encoded; NULL: not there */
+    desk_upload *upload;   /* the bytes of a route with DESK_BYTES; whoever ends it takes it out of here */
+    int64_t until_s;       /* of an answer that was put off: no later; 0: it was not yet */
+    bool background;       /* says itself that nobody sits there */
+    const char *body;      /* n_body bytes; NULL: none */
     size_t n_body;
     /* from here on by desk_route and desk_read */
     char *path, *query; /* query: "" where there is none */
     const desk_route_row *route;
-    const char *name; /* what stands for {act} or {question} */
-    json_t *json;     /* the body of a POST; desk_request_end frees it */
+    const char *name; /* what stands for {act}, {question} ... */
+    json_t *json;     /* the body of a POST, or the query as parameters; desk_request_end frees it */
     desk_who who;
 } desk_request;
 
@@ -46,13 +52,16 @@ typedef struct desk_reply {
     const char *type; /* of the content; NULL: none */
     const char *body; /* in the arena of the request, or static */
     size_t n;
-    const char *allow; /* methods, with 405 and OPTIONS */
+    const char *allow;                       /* methods, with 405 and OPTIONS */
     const char *cache, *tag, *coding, *vary; /* headers of the page's files; cache NULL: nobody may keep it */
-    int retry_seconds; /* with 429 and 503; 0: none */
-    char cookie[200];  /* "": none */
-    bool stream;       /* live events, from `after` on */
-    uint64_t after;    /* UINT64_MAX: from now on */
-    char act[48];      /* for the log: the act or question, where known */
+    int retry_seconds;                       /* with 429 and 503; 0: none */
+    char cookie[200];                        /* "": none */
+    bool stream;                             /* live events, from `after` on */
+    bool later;          /* nothing to say yet: the route is asked again when something has changed, or at until_s */
+    const char *save_as; /* a file name to save the content under; NULL: to be shown */
+    const char *policy;  /* Content-Security-Policy of a document with a style of its own; NULL: the usual */
+    uint64_t after;      /* UINT64_MAX: from now on */
+    char act[48];        /* for the log: the act or question, where known */
 } desk_reply;
 
 typedef void desk_function(po_desk *desk, desk_request *rq, desk_reply *rp);
@@ -61,9 +70,10 @@ struct desk_route_row {
     const char *method, *pattern;
     po_standing least; /* nobody: for all */
     bool slow;         /* hashes passwords: in a line of its own */
-    size_t body_most;  /* bytes */
+    size_t body_most;  /* bytes, or DESK_BYTES */
     desk_function *run;
-    const char *says, *fields; /* of the body of a POST, as in ledger/fields.h; NULL: the act's own */
+    const char *says,
+        *fields; /* of the body of a POST or the query of a GET, as in ledger/fields.h; NULL: the act's or question's own */
 };
 const desk_route_row *desk_routes(size_t *ret_n);
 
@@ -83,6 +93,8 @@ bool desk_route(const desk_names *names, desk_request *rq, desk_reply *rp);
 /* The body as JSON, and the query of a question as parameters (in rq->json too); false with the reply written. */
 bool desk_read(desk_request *rq, desk_reply *rp);
 void desk_request_end(desk_request *rq);
+/* Percent-encoded text, in place; false: cut short, no hex, a NUL, or no UTF-8. plus: a plus is a blank. */
+bool desk_decode(char *text, bool plus);
 /* The value of the session's cookie; false: none, or not one alone. */
 bool desk_cookie(const char *header, bool tls, char ret[DESK_WORD]);
 

@@ -133,6 +133,9 @@ static void *watch_clock(void *user)
                 shutdown(l->fd, SHUT_RDWR);
             }
         }
+        pthread_mutex_unlock(&server->lock);
+        desk_workers_again(server, false);
+        pthread_mutex_lock(&server->lock);
         struct timespec until;
         clock_gettime(CLOCK_MONOTONIC, &until);
         until.tv_sec++;
@@ -266,6 +269,9 @@ void desk_server_close(po_desk *desk)
         until.tv_sec += desk->options.stop_seconds;
         pthread_mutex_lock(&s->lock);
         s->stopping = true;
+        pthread_mutex_unlock(&s->lock);
+        desk_workers_again(s, true); /* whoever waits hears how it stands */
+        pthread_mutex_lock(&s->lock);
         while (s->active > 0 && pthread_cond_timedwait(&s->quiet, &s->lock, &until) != ETIMEDOUT) {
         }
         pthread_mutex_unlock(&s->lock);

@@ -25,11 +25,12 @@ typedef struct desk_context { /* a request on its way */
     desk_link *link;
     desk_request rq;
     desk_reply rp;
-    char *buffer; /* the body */
-    size_t declared, received;
-    bool seen, refused, done; /* headers looked at; a reply is there before the body; a worker has answered */
-    bool closes;              /* the connection ends with the reply */
+    char *buffer;                     /* the body */
+    size_t declared, received, fresh; /* fresh: received since the clock was told */
+    bool seen, refused, done;         /* headers looked at; a reply is there before the body; a worker has answered */
+    bool closes;                      /* the connection ends with the reply */
     int64_t begun_us;
+    uint64_t changes; /* as it was when a worker began */
 } desk_context;
 
 typedef struct desk_line { /* of those who wait for a worker */
@@ -51,6 +52,8 @@ struct desk_server {
     int active; /* requests between their first line and the end of their reply; streams do not count */
     bool stopping, workers_end;
     desk_line quick, slow;
+    desk_context *later; /* whose answer was put off */
+    uint64_t changes;    /* how often something changed that they wait for */
     pthread_t workers[DESK_WORKERS + 1], clock;
     int n_workers;
     bool clock_runs;
@@ -64,6 +67,8 @@ bool desk_workers_begin(desk_server *server);
 void desk_workers_end(desk_server *server);
 /* False: the line is full. The connection must be suspended before. */
 bool desk_workers_take(desk_server *server, desk_context *context);
+/* Answers that were put off are asked for again: all, or only those whose time is over. */
+void desk_workers_again(desk_server *server, bool all);
 
 /* ---- reply.c ---- */
 enum MHD_Result desk_send(desk_context *context);

@@ -27,13 +27,61 @@ static desk_context *pull(desk_server *server, desk_line *line)
     return c;
 }
 
+/* Put off, if nothing changed meanwhile and there is time. With the lock held. */
+static bool put_off(desk_server *server, desk_context *c)
+{
+    bool waits = c->rp.later && !server->stopping && !server->workers_end && desk_seconds() < c->rq.until_s;
+    if (!waits) {
+        return false;
+    }
+    if (c->changes != server->changes) { /* it may be there by now */
+        push(&server->quick, c);
+    } else {
+        c->next = server->later;
+        server->later = c;
+    }
+    return true;
+}
+
+void desk_workers_again(desk_server *server, bool all)
+{
+    pthread_mutex_lock(&server->lock);
+    server->changes += all;
+    for (desk_context **at = &server->later; *at;) {
+        desk_context *c = *at;
+        if (all || server->stopping || desk_seconds() >= c->rq.until_s) {
+            *at = c->next;
+            push(&server->quick, c);
+        } else {
+            at = &c->next;
+        }
+    }
+    pthread_mutex_unlock(&server->lock);
+}
+
+void desk_changed(po_desk *desk)
+{
+    if (desk->server) {
+        desk_workers_again(desk->server, true);
+    }
+}
+
 static void work(desk_server *server, desk_line *line)
 {
     pthread_mutex_lock(&server->lock);
     for (desk_context *c; (c = pull(server, line));) {
+        c->changes = server->changes;
         pthread_mutex_unlock(&server->lock);
+        c->rp = (desk_reply){0};
         if (desk_admit(c->desk, &c->rq, &c->rp)) {
             desk_answer(c->desk, &c->rq, &c->rp);
+        }
+        pthread_mutex_lock(&server->lock);
+        bool later = put_off(server, c);
+        pthread_mutex_unlock(&server->lock);
+        if (later) {
+            pthread_mutex_lock(&server->lock);
+            continue;
         }
         c->done = true;
         c->desk->http.resume_connection(c->connection); /* from here on the context is the network's again */

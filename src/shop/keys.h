@@ -79,7 +79,7 @@ typedef struct po_machine_draft {
 /* What check.c fills for the whole file. */
 typedef struct po_shop_draft {
     po_shop shop;
-    double most_file_gb;
+    double most_file_gb, most_upload_gb, keep_files_gb;
     int beyond; /* choice */
 } po_shop_draft;
 

@@ -52,6 +52,8 @@ static po_status read_text(const char *text, size_t n_bytes, const char *name, k
         po_check_map(&check, root, NULL, &po_keys_file, draft);
         po_check_outbox(&check, root);
         draft->shop.most_file_bytes = (uint64_t)(draft->most_file_gb * 1e9);
+        draft->shop.most_upload_bytes = (uint64_t)(draft->most_upload_gb * 1e9);
+        draft->shop.keep_files_bytes = (uint64_t)(draft->keep_files_gb * 1e9);
         draft->shop.beyond = (po_beyond)draft->beyond;
     } else if (root) {
         po_fault_add(&faults, root->line, root->column, NULL, po_tree_found(root, arena),

@@ -6,6 +6,7 @@
 #include <qrencode.h>
 #include <string.h>
 
+#include "slip/pictures.h"
 #include "slip/render.h"
 
 po_status po_code_squares(const char *text, po_arena *arena, int *ret_size, const uint8_t **ret_dark, po_err *err)
@@ -43,4 +44,40 @@ po_status po_code_squares(const char *text, po_arena *arena, int *ret_size, cons
     }
     dlclose(library);
     return status;
+}
+
+po_status po_draw_squares(po_drawing *d, po_box2 box, const char *text, const char *title, po_err *err)
+{
+    int n;
+    const uint8_t *dark;
+    po_status status = po_code_squares(text, d->arena, &n, &dark, err);
+    if (status) {
+        return status;
+    }
+    double s = box.w / n;
+    po_draw_begin(d, title);
+    for (int row = 0; row < n; row++) {
+        for (int from = 0; from < n;) { /* one rectangle for each run of dark squares */
+            int to = from;
+            while (to < n && dark[row * n + to]) {
+                to++;
+            }
+            if (to > from) {
+                po_draw_rect(d, (po_box2){box.x + from * s, box.y + row * s, (to - from) * s, s}, PO_INK_LINE,
+                             PO_INK_NONE, 0);
+            }
+            from = to + 1;
+        }
+    }
+    po_draw_end(d);
+    return PO_OK;
+}
+
+po_status po_draw_code(po_drawing *d, po_arena *arena, const char *code, po_err *err)
+{
+    enum { SIZE = 30, QUIET = 4 }; /* ISO/IEC 18004 wants four squares of quiet around it */
+    po_draw_init(d, arena, SIZE, SIZE, po_arena_printf(arena, "Code of the slip: %s", code), NULL);
+    po_draw_rect(d, (po_box2){0, 0, SIZE, SIZE}, PO_INK_PAPER, PO_INK_NONE, 0);
+    return po_draw_squares(d, (po_box2){QUIET, QUIET, SIZE - 2 * QUIET, SIZE - 2 * QUIET}, code, "Code of the slip",
+                           err);
 }

@@ -133,7 +133,7 @@ po_status po_slip_html(const po_proof *const *proofs, size_t n_proofs, const po_
     po_text_init(&p.out, arena);
     const char *file = po_say_clean(arena, proofs[0]->file);
     const po_job_report *r = proofs[0]->report;
-    po_html_begin(&p, file, shop ? shop->name : NULL, options ? options->today : NULL);
+    po_html_begin(&p, file, shop ? shop->name : NULL, options);
     if (n_proofs > 1) {
         machines_table(&p, proofs, n_proofs);
     }

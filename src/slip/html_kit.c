@@ -16,6 +16,8 @@ static const char STYLE[] =
     "body{margin:0;background:var(--paper);color:var(--line);font:16px/1.5 'DejaVu Sans',Verdana,sans-serif}\n"
     "main,header.top,footer{max-width:62rem;margin:0 auto;padding:0 1.1rem}\n"
     "header.top{padding-top:1.4rem;color:var(--soft);font-size:.86rem}\n"
+    ".code{display:flex;align-items:center;gap:1rem;color:var(--line)}.code svg{width:6.5rem;height:auto;background:#fff}"
+    ".code p{margin:0;font-size:1rem}.code strong{font-size:1.7rem;letter-spacing:.06em}\n"
     "h1{font-size:1rem;font-weight:400;margin:.1rem 0 0;color:var(--soft);overflow-wrap:anywhere}\n"
     "h2{font-size:1.9rem;line-height:1.15;margin:0}\nh2 "
     "small{display:block;font-size:1rem;font-weight:400;color:var(--soft);margin-top:.3rem}\n"
@@ -213,8 +215,23 @@ void po_html_numbers(po_html *p, const po_fact_line *rows, size_t n)
     po_text_add(&p->out, "</dl>\n");
 }
 
-void po_html_begin(po_html *p, const char *path, const char *shop_name, const char *today)
+/* The slip's code: to be read, and to be scanned where the library for that is there. */
+static void put_code(po_html *p, const char *code)
 {
+    po_drawing d;
+    po_err ignored;
+    po_text_add(&p->out, "<div class=\"code\">");
+    if (po_draw_code(&d, p->arena, code, &ignored) == PO_OK) {
+        po_html_picture(p, &d);
+    }
+    po_text_add(&p->out, "<p>Slip <strong>");
+    po_add_escaped(&p->out, code);
+    po_text_add(&p->out, "</strong></p></div>\n");
+}
+
+void po_html_begin(po_html *p, const char *path, const char *shop_name, const po_slip_options *options)
+{
+    const char *today = options ? options->today : NULL;
     const char *file = po_say_clean(p->arena, path);
     po_text_add(&p->out, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
                          "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n"
@@ -234,7 +251,11 @@ void po_html_begin(po_html *p, const char *path, const char *shop_name, const ch
     }
     po_text_add(&p->out, "\n<h1>Slip for ");
     po_add_escaped(&p->out, po_last_part(file));
-    po_text_add(&p->out, "</h1></header>\n<main>\n");
+    po_text_add(&p->out, "</h1>");
+    if (options && options->code) {
+        put_code(p, options->code);
+    }
+    po_text_add(&p->out, "</header>\n<main>\n");
 }
 
 po_status po_html_end(po_html *p, const char *path, const char *size, const char *sha256, po_document *ret)

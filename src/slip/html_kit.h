@@ -12,8 +12,8 @@ typedef struct po_html { /* zero it but for arena and err, then po_text_init(&ou
     po_err *err;
 } po_html;
 
-/* From the first byte to <main>. shop_name and today may be NULL. */
-void po_html_begin(po_html *p, const char *path, const char *shop_name, const char *today);
+/* From the first byte to <main>. shop_name and options may be NULL. */
+void po_html_begin(po_html *p, const char *path, const char *shop_name, const po_slip_options *options);
 /* The foot: the file, its size in words, its sum. */
 po_status po_html_end(po_html *p, const char *path, const char *size, const char *sha256, po_document *ret) PO_MUST_USE;
 

@@ -15,32 +15,6 @@
 #define LEADING 3.5
 enum { CODE_DIGITS = 16, MOST_LINES = 4 };
 
-static po_status draw_code(po_drawing *d, double x, double y, double size_mm, const char *prefix, po_err *err)
-{
-    int n;
-    const uint8_t *dark;
-    po_status status = po_code_squares(prefix, d->arena, &n, &dark, err);
-    if (status) {
-        return status;
-    }
-    double s = size_mm / n;
-    po_draw_begin(d, "Code of the file");
-    for (int row = 0; row < n; row++) {
-        for (int from = 0; from < n;) { /* one rectangle for each run of dark squares */
-            int to = from;
-            while (to < n && dark[row * n + to]) {
-                to++;
-            }
-            if (to > from) {
-                po_draw_rect(d, (po_box2){x + from * s, y + row * s, (to - from) * s, s}, PO_INK_LINE, PO_INK_NONE, 0);
-            }
-            from = to + 1;
-        }
-    }
-    po_draw_end(d);
-    return PO_OK;
-}
-
 static void key_number(po_drawing *d, double x, double y, const char *label, const char *value)
 {
     po_draw_text(d, x, y, 2.5, PO_ANCHOR_START, PO_INK_SOFT, label);
@@ -157,9 +131,14 @@ po_status po_layout_head(po_drawing *d, po_arena *a, const po_layout_head_text *
         po_draw_text(d, code_x - 4, y + 6.2, 2.6, PO_ANCHOR_END, PO_INK_SOFT, po_say_clean(a, t->today));
     }
     char prefix[CODE_DIGITS + 1];
-    snprintf(prefix, sizeof prefix, "%.16s", t->sha256);
-    po_status status = draw_code(d, code_x, y, code, prefix, err);
-    po_draw_text(d, code_x + code / 2, y + code + 2.8, 2.1, PO_ANCHOR_MIDDLE, PO_INK_SOFT, prefix);
+    snprintf(prefix, sizeof prefix, "%.16s", t->code ? t->code : t->sha256);
+    po_status status = po_draw_squares(d, (po_box2){code_x, y, code, code}, prefix,
+                                       t->code ? "Code of the slip" : "Code of the file", err);
+    if (t->code) {
+        po_draw_bold(d, code_x + code / 2, y + code + 4, 4.2, PO_ANCHOR_MIDDLE, PO_INK_LINE, prefix);
+    } else {
+        po_draw_text(d, code_x + code / 2, y + code + 2.8, 2.1, PO_ANCHOR_MIDDLE, PO_INK_SOFT, prefix);
+    }
     y += 25;
     for (size_t i = 0; i < PO_HEAD_NUMBERS; i++) {
         if (t->numbers[i].label) {

@@ -14,7 +14,7 @@
 enum { PO_HEAD_NUMBERS = 4 };
 typedef struct po_layout_head_text {
     po_verdict verdict;
-    const char *machine, *file, *shop_name, *today, *sha256, *aloud; /* shop_name, today, aloud: NULL = none */
+    const char *machine, *file, *shop_name, *today, *sha256, *code, *aloud; /* shop_name, today, code, aloud: NULL = none */
     po_fact_line numbers[PO_HEAD_NUMBERS];                           /* label NULL = left out */
     double numbers_x[PO_HEAD_NUMBERS];                               /* mm from the margin */
 } po_layout_head_text;

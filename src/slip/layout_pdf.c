@@ -28,6 +28,7 @@ static po_status head(po_drawing *d, po_arena *a, const po_proof *proof, const p
                              .file = proof->file,
                              .shop_name = shop ? shop->name : NULL,
                              .today = options ? options->today : NULL,
+                             .code = options ? options->code : NULL,
                              .sha256 = r->sha256,
                              .aloud = proof->aloud,
                              .numbers_x = {0, 32, 62, 104}};

@@ -56,6 +56,7 @@ static po_status head(po_drawing *d, po_arena *a, const po_part_proof *proof, co
                              .file = proof->file,
                              .shop_name = r->shop->name,
                              .today = options ? options->today : NULL,
+                             .code = options ? options->code : NULL,
                              .sha256 = r->part->sha256,
                              .aloud = proof->aloud,
                              .numbers_x = {0, 50, 84, 110}};

@@ -300,7 +300,7 @@ po_status po_part_slip_html(const po_part_proof *const *proofs, size_t n_proofs,
     po_html p = {.arena = arena, .err = err};
     po_text_init(&p.out, arena);
     const char *file = po_say_clean(arena, proofs[0]->file);
-    po_html_begin(&p, file, r->shop->name, options ? options->today : NULL);
+    po_html_begin(&p, file, r->shop->name, options);
     if (n_proofs > 1) {
         machines_table(&p, proofs, n_proofs);
     }

@@ -55,6 +55,11 @@ bool po_layer_extent(const po_layer_image *layer, bool with_beneath, po_window *
 /* What an area is called in the key. */
 const char *po_area_name(uint8_t kind);
 
+/* The squares of a code for a text (ISO/IEC 18004) in a square box. Errors: those of po_code_squares. */
+po_status po_draw_squares(po_drawing *d, po_box2 box, const char *text, const char *title, po_err *err) PO_MUST_USE;
+/* A drawing of its own with nothing but a slip's code, with its quiet edge. */
+po_status po_draw_code(po_drawing *d, po_arena *arena, const char *code, po_err *err) PO_MUST_USE;
+
 /* Bed, close-up and view from the front: side by side in a low frame, in two rows in a high one. */
 void po_panels(po_drawing *d, po_box2 box, const po_proof *proof);
 /* All pictures on one sheet, 200 mm wide. */

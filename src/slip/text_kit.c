@@ -206,5 +206,8 @@ void po_page_end(po_page *p, const char *file, const char *sha256, const po_shop
     if (options && options->today) {
         po_page_paragraph(p, "Made", 8, options->today);
     }
+    if (options && options->code) {
+        po_page_paragraph(p, "Slip", 8, options->code);
+    }
     po_page_rule(p, '=');
 }
