@@ -6,6 +6,7 @@
 
 #include "due.h"
 #include "verbs.h"
+#include "work/round.h"
 
 enum { MACHINES_MOST = 24 };
 
@@ -50,70 +51,48 @@ static int the_round(desk *d, int64_t *ret, json_t **ret_answer)
     return EXIT_CLEAR;
 }
 
-static bool seen(const json_t *answer, const char *machine)
-{
-    size_t i;
-    const json_t *f;
-    json_array_foreach(json_object_get(answer, "found"), i, f)
-    {
-        if (!strcmp(work_text(f, "machine"), machine)) {
-            return true;
-        }
-    }
-    return false;
-}
-
 /* Machines of the shop and of the book that the round has not seen: names with commas; "" where it has seen all. */
 static const char *left_to_see(desk *d, const json_t *answer, const json_t *today)
 {
+    work_context w = desk_work(d);
+    json_t *left = work_round_left(&w, answer, today);
     const char *out = "";
     size_t i;
     const json_t *name;
-    for (size_t m = 0; m < d->shop->n_machines; m++) {
-        const char *machine = d->shop->machines[m].name;
-        bool in_use = true;
-        const json_t *row;
-        json_array_foreach(json_object_get(today, "machines"), i, row)
-        {
-            in_use = in_use &&
-                     (strcmp(work_text(row, "machine"), machine) != 0 || !strcmp(work_text(row, "state"), "in-use"));
-        }
-        if (in_use && !seen(answer, machine)) {
-            out = po_arena_printf(d->arena, "%s%s%s", out, *out ? ", " : "", machine);
-        }
-    }
-    json_array_foreach(json_object_get(answer, "left"), i, name)
+    json_array_foreach(left, i, name)
     {
-        if (!po_shop_machine(d->shop, json_string_value(name))) { /* the book knows it, the shop file no more */
-            out = po_arena_printf(d->arena, "%s%s%s", out, *out ? ", " : "", json_string_value(name));
-        }
+        out = po_arena_printf(d->arena, "%s%s%s", out, *out ? ", " : "", json_string_value(name));
     }
+    json_decref(left);
     return out ? out : "";
 }
 
 /* What the book says against what was found; NULL: nothing. */
 static const char *disagrees(const desk *d, const char *found, const char *run_state, long long run)
 {
-    bool out = !strcmp(run_state, "out"), waits = *run_state && !out;
-    if (!*run_state && !strcmp(found, "running")) {
+    switch (work_round_against(found, run_state)) {
+    case WORK_WHOSE_JOB:
         return "by the book nobody has it: find out whose job it is, and book the hand-out or stop it";
-    }
-    if (!*run_state && (!strcmp(found, "finished") || !strcmp(found, "failed"))) {
+    case WORK_WHOSE_PART:
         return "by the book nobody had it: find out whose part it is";
+    case WORK_BOOK_ENDED:
+        return po_arena_printf(d->arena, "book it: proveout run ended %lld", run);
+    case WORK_BOOK_FAILED:
+        return po_arena_printf(d->arena, "book it: proveout run failed %lld", run);
+    case WORK_STILL_GOING:
+        return po_arena_printf(d->arena, "by the book run %lld is still going on it: proveout run ended %lld", run,
+                               run);
+    case WORK_STILL_THERE:
+        return po_arena_printf(d->arena,
+                               "by the book the part of run %lld is still on it: proveout run off %lld, or run "
+                               "take-back %lld",
+                               run, run, run);
+    case WORK_RUNS_ON:
+        return po_arena_printf(d->arena, "by the book run %lld is over: find out what it does", run);
+    case WORK_AGREES:
+        break;
     }
-    return out && !strcmp(found, "finished") ? po_arena_printf(d->arena, "book it: proveout run ended %lld", run)
-           : out && !strcmp(found, "failed") ? po_arena_printf(d->arena, "book it: proveout run failed %lld", run)
-           : out && !strcmp(found, "free")
-               ? po_arena_printf(d->arena, "by the book run %lld is still going on it: proveout run ended %lld", run,
-                                 run)
-           : waits && !strcmp(found, "free")
-               ? po_arena_printf(d->arena,
-                                 "by the book the part of run %lld is still on it: proveout run off %lld, or run "
-                                 "take-back %lld",
-                                 run, run, run)
-           : waits && !strcmp(found, "running")
-               ? po_arena_printf(d->arena, "by the book run %lld is over: find out what it does", run)
-               : NULL;
+    return NULL;
 }
 
 /* ---- begin ---- */
@@ -148,38 +127,22 @@ static int run_begin(const cli_call *call)
 
 /* ---- machine ---- */
 
-static const struct {
-    const char *word, *field;
-} points[] = {{"bed", "bed_clear"},
-              {"stick", "stick_there"},
-              {"nozzle", "nozzle_clean"},
-              {"spool", "spool_on"},
-              {"heaters", "heaters_off"}};
-enum { N_POINTS = 5 };
-
-/* A part on the bed and hot heaters belong to a run that goes on: they are no fault there. */
-static bool of_course(const char *found, size_t point)
-{
-    bool running = !strcmp(found, "running"), part = running || !strcmp(found, "finished") || !strcmp(found, "failed");
-    return (point == 0 && part) || (point == 4 && running);
-}
-
-static int find_points(desk *d, const char *found, bool good[N_POINTS])
+static int find_points(desk *d, const char *found, bool good[WORK_ROUND_POINTS])
 {
     const char *bad = cli_value(d->call, "not"), *pieces[CLI_MOST_LIST];
     size_t n = 0;
-    for (size_t i = 0; i < N_POINTS; i++) {
-        good[i] = !of_course(found, i);
+    for (size_t i = 0; i < WORK_ROUND_POINTS; i++) {
+        good[i] = !work_round_of_course(found, i);
     }
     if (bad && !cli_split(bad, d->arena, pieces, &n)) {
         return cli_fail(EXIT_USAGE, "--not %s: too many words", bad);
     }
     for (size_t k = 0; k < n; k++) {
         size_t i = 0;
-        while (i < N_POINTS && strcmp(points[i].word, pieces[k]) != 0) {
+        while (i < WORK_ROUND_POINTS && strcmp(work_round_points[i].word, pieces[k]) != 0) {
             i++;
         }
-        if (i == N_POINTS) {
+        if (i == WORK_ROUND_POINTS) {
             return cli_fail(EXIT_USAGE, "--not %s: expected some of bed, stick, nozzle, spool, heaters", pieces[k]);
         }
         good[i] = false;
@@ -190,7 +153,7 @@ static int find_points(desk *d, const char *found, bool good[N_POINTS])
 static int bodies_of(desk *d, int64_t round, json_t **bodies, const char **acts)
 {
     const char *found = cli_value(d->call, "found"), *note = cli_value(d->call, "note");
-    bool good[N_POINTS];
+    bool good[WORK_ROUND_POINTS];
     found = found ? found : "free";
     int status = find_points(d, found, good);
     for (int m = 0; status == EXIT_CLEAR && m < d->call->n_args; m++) {
@@ -201,8 +164,8 @@ static int bodies_of(desk *d, int64_t round, json_t **bodies, const char **acts)
         acts[m] = "round-machine";
         bodies[m] = json_pack("{s:I, s:o, s:s, s:s*}", "round", (json_int_t)round, "machine", name, "found", found,
                               "note", note);
-        for (size_t i = 0; bodies[m] && i < N_POINTS; i++) {
-            json_object_set_new(bodies[m], points[i].field, json_boolean(good[i]));
+        for (size_t i = 0; bodies[m] && i < WORK_ROUND_POINTS; i++) {
+            json_object_set_new(bodies[m], work_round_points[i].field, json_boolean(good[i]));
         }
     }
     return status;
@@ -212,10 +175,10 @@ static int bodies_of(desk *d, int64_t round, json_t **bodies, const char **acts)
 static void tell_machine(const desk *d, const json_t *f, const json_t *answer)
 {
     const char *bad = "", *found = work_text(f, "found");
-    for (size_t i = 0; i < N_POINTS; i++) {
+    for (size_t i = 0; i < WORK_ROUND_POINTS; i++) {
         static const char *const says[] = {"bed not clear", "stick not there", "nozzle not clean", "no spool on",
                                            "heaters on"};
-        if (!json_is_true(json_object_get(f, points[i].field)) && !of_course(found, i)) {
+        if (!json_is_true(json_object_get(f, work_round_points[i].field)) && !work_round_of_course(found, i)) {
             bad = po_arena_printf(d->arena, "%s, %s", bad, says[i]);
         }
     }
@@ -282,35 +245,6 @@ static int run_machine(const cli_call *call)
 
 /* ---- done ---- */
 
-/* What goes on when the desk has gone home, and until when another start would have been watched. */
-static json_t *overnight(desk *d, const json_t *today)
-{
-    json_t *list = json_array(), *ret = json_object();
-    int64_t opens = 0;
-    size_t i;
-    const json_t *r;
-    json_array_foreach(json_object_get(today, "runs"), i, r)
-    {
-        if (!strcmp(work_text(r, "state"), "out")) {
-            json_array_append_new(list,
-                                  json_pack("{s:I, s:s, s:s, s:O?, s:b}", "run", (json_int_t)work_int(r, "run", 0),
-                                            "machine", work_text(r, "machine"), "member", work_text(r, "member"),
-                                            "end_ms", json_object_get(r, "end_ms"), "watched",
-                                            json_is_integer(json_object_get(r, "watched_ms"))));
-        }
-    }
-    json_object_set_new(ret, "running", list);
-    work_span spans[WORK_SPANS_MOST];
-    size_t n = due_hours(d, d->now_ms, spans);
-    if (n > 0 && spans[n - 1].last_start_ms >= spans[n - 1].from_ms) {
-        json_object_set_new(ret, "last_safe_start_ms", json_integer(spans[n - 1].last_start_ms));
-    }
-    if (due_next_staffed(d, n > 0 && d->now_ms < spans[n - 1].until_ms ? spans[n - 1].until_ms : d->now_ms, &opens)) {
-        json_object_set_new(ret, "opens_ms", json_integer(opens));
-    }
-    return ret;
-}
-
 static void tell_overnight(const desk *d, const json_t *o)
 {
     size_t i;
@@ -360,7 +294,8 @@ static int run_done(const cli_call *call)
     }
     const json_t *head = json_array_get(json_object_get(about, "rounds"), 0);
     if (status == EXIT_CLEAR && !strcmp(work_text(head, "kind"), "closing") && due_ask(&d, &today) == EXIT_CLEAR) {
-        night = overnight(&d, today);
+        work_context w = desk_work(&d);
+        night = work_round_overnight(&w, today);
     }
     if (status == EXIT_CLEAR && d.json) {
         status = desk_print_json(json_pack("{s:s, s:s, s:I, s:s, s:O, s:O*}", "format", "proveout/act/1", "act",

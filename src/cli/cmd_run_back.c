@@ -8,8 +8,7 @@
 #include "due.h"
 #include "run_verbs.h"
 #include "stick_look.h"
-
-enum { ACTS_MOST = 4 };
+#include "work/failure.h"
 
 /* ---- which run ---- */
 
@@ -317,76 +316,63 @@ int run_take_back(const cli_call *call)
 /* ---- failed ---- */
 
 typedef struct failing {
-    const char *acts[ACTS_MOST];
-    json_t *bodies[ACTS_MOST], *answers[ACTS_MOST];
-    po_act_done done[ACTS_MOST];
-    size_t n;
+    work_acts acts;
+    json_t *answers[WORK_ACTS_MOST];
+    po_act_done done[WORK_ACTS_MOST];
 } failing;
 
-static json_t *add(failing *f, const char *act, const json_t *run)
-{
-    f->acts[f->n] = act;
-    f->bodies[f->n] = json_pack("{s:O}", "run", json_object_get(run, "run"));
-    return f->bodies[f->n++];
-}
-
-static int put_option(const desk *d, json_t *body, const char *option, const char *field, desk_unit unit)
+/* An option as a whole number into *ret, which stays as it is without it. */
+static int read_option(const desk *d, const char *option, desk_unit unit, int64_t *ret)
 {
     const char *text = cli_value(d->call, option);
     char name[24];
     snprintf(name, sizeof name, "--%.20s", option);
     json_t *v = text ? desk_value(d, name, text, unit) : NULL;
     if (v) {
-        json_object_set_new(body, field, v);
+        *ret = json_is_boolean(v) ? json_is_true(v) : json_integer_value(v);
     }
+    json_decref(v);
     return text && !v ? EXIT_USAGE : EXIT_CLEAR;
 }
 
-/* Where the part went, if that is booked with it. */
-static int add_off(desk *d, failing *f, const json_t *run)
+/* What was said of it on the command line. */
+static int read_failure(const desk *d, const json_t *body, work_failure *ret)
 {
-    const char *to = cli_value(d->call, "to");
-    int64_t place = 0, until = 0;
-    if (!to) {
-        return cli_value(d->call, "recycled-g") || cli_value(d->call, "place")
-                   ? cli_fail(EXIT_USAGE, "--recycled-g and --place go with --to, which says where the part went")
-                   : EXIT_CLEAR;
+    work_failure said = WORK_FAILURE_INIT;
+    int64_t counts = -1;
+    said.z_um = work_int(body, "z_um", -1);
+    said.percent = work_int(body, "percent", -1);
+    said.seconds = work_int(body, "seconds", -1);
+    said.at_ms = work_int(body, "at", -1);
+    said.symptom = *work_text(body, "symptom") ? work_text(body, "symptom") : NULL;
+    said.cause = cli_value(d->call, "cause");
+    said.to = cli_value(d->call, "to");
+    said.back = cli_value(d->call, "back") != NULL;
+    said.message = cli_value(d->call, "quiet") ? "" : NULL;
+    int status = said.cause ? read_option(d, "counts", DESK_YES, &counts) : EXIT_CLEAR;
+    said.counts = (int)counts;
+    if (status == EXIT_CLEAR && !said.to && (cli_value(d->call, "recycled-g") || cli_value(d->call, "place"))) {
+        return cli_fail(EXIT_USAGE, "--recycled-g and --place go with --to, which says where the part went");
     }
-    json_t *body = add(f, "run-off", run);
-    json_object_set_new(body, "to", json_string(to));
-    int status = put_option(d, body, "recycled-g", "recycled_mg", DESK_G);
-    status = status == EXIT_CLEAR ? put_option(d, body, "place", "place", DESK_COUNT) : status;
-    status = status == EXIT_CLEAR ? put_option(d, body, "kept-until", "kept_until", DESK_UNTIL) : status;
-    return status == EXIT_CLEAR && !strcmp(to, "shelf") ? run_add_place(d, body, &place, &until) : status;
-}
-
-static int add_outcome(desk *d, failing *f, const json_t *run)
-{
-    const char *cause = cli_value(d->call, "cause");
-    if (!cause) {
-        return EXIT_CLEAR;
+    if (said.to) {
+        status = status == EXIT_CLEAR ? read_option(d, "recycled-g", DESK_G, &said.recycled_mg) : status;
+        status = status == EXIT_CLEAR ? read_option(d, "place", DESK_COUNT, &said.place) : status;
+        status = status == EXIT_CLEAR ? read_option(d, "kept-until", DESK_UNTIL, &said.kept_until_ms) : status;
     }
-    json_t *body = add(f, "run-outcome", run);
-    json_object_set_new(body, "outcome", json_string("failed"));
-    json_object_set_new(body, "cause", json_string(cause));
-    int status = put_option(d, body, "counts", "counts", DESK_YES);
-    run_add_counts(d, body);
+    *ret = said;
     return status;
 }
 
 /* Run failed, and what else was said of it, in the order in which it happens. */
-static int make_failing(desk *d, failing *f, json_t *body, const json_t *run)
+static int make_failing(desk *d, failing *f, const json_t *body, const json_t *run)
 {
-    f->acts[0] = "run-failed";
-    f->bodies[0] = json_incref(body);
-    f->n = 1;
-    run_add_message(d, body, PO_TEXT_FAILED, run, 0, 0);
-    int status = add_outcome(d, f, run);
-    status = status == EXIT_CLEAR ? add_off(d, f, run) : status;
-    if (status == EXIT_CLEAR && cli_value(d->call, "back")) {
-        json_object_set_new(add(f, "run-take-back", run), "figure", json_string("proof"));
-    }
-    return status;
+    work_context w = desk_work(d);
+    work_failure said;
+    po_err err;
+    int status = read_failure(d, body, &said);
+    return status != EXIT_CLEAR                                         ? status
+           : work_failure_acts(&w, run, &said, &f->acts, &err) == PO_OK ? EXIT_CLEAR
+                                                                        : run_refused_place(d, &w, &err);
 }
 
 static void tell_failed(desk *d, const failing *f, const json_t *run)
@@ -395,14 +381,14 @@ static void tell_failed(desk *d, const failing *f, const json_t *run)
     desk_tell(d, "Until then it used {used_um:m}[ ({used_mg:g})] and {used_seconds:span} by the proof.", f->answers[0],
               NULL);
     bool back = false, off = json_is_integer(json_object_get(run, "off_ms"));
-    for (size_t i = 1; i < f->n; i++) {
-        const json_t *body = f->bodies[i];
-        if (!strcmp(f->acts[i], "run-outcome")) {
+    for (size_t i = 1; i < f->acts.n; i++) {
+        const json_t *body = f->acts.bodies[i];
+        if (!strcmp(f->acts.names[i], "run-outcome")) {
             bool counts = json_is_true(json_object_get(body, "counts"));
             bool first = json_is_true(json_object_get(body, "rerun_first"));
             printf("Cause: %s. It %s against the allowance%s.\n", work_text(body, "cause"),
                    counts ? "counts" : "does not count", first ? ", and its rerun goes first" : "");
-        } else if (!strcmp(f->acts[i], "run-off")) {
+        } else if (!strcmp(f->acts.names[i], "run-off")) {
             off = true;
             desk_tell(
                 d,
@@ -414,7 +400,7 @@ static void tell_failed(desk *d, const failing *f, const json_t *run)
             desk_tell(d, "{machine} is back.", run, NULL);
         }
     }
-    if (json_object_get(f->bodies[0], "message")) {
+    if (json_object_get(f->acts.bodies[0], "message")) {
         printf("A message to the member waits in the outbox.\n");
     }
     if (!off || !back) {
@@ -440,30 +426,30 @@ int run_failed(const cli_call *call)
     status = status == EXIT_CLEAR ? run_of_body(&d, body, &run) : status;
     status = status == EXIT_CLEAR ? make_failing(&d, &f, body, run) : status;
     if (status == EXIT_CLEAR) {
-        json_t *bodies[ACTS_MOST] = {0};
-        for (size_t i = 0; i < f.n; i++) {
-            bodies[i] = json_incref(f.bodies[i]);
+        json_t *bodies[WORK_ACTS_MOST] = {0};
+        for (size_t i = 0; i < f.acts.n; i++) {
+            bodies[i] = json_incref(f.acts.bodies[i]);
         }
-        status = desk_acts(&d, f.acts, bodies, f.n, f.done, f.answers);
+        status = desk_acts(&d, f.acts.names, bodies, f.acts.n, f.done, f.answers);
     }
     if (status == EXIT_CLEAR && d.json) {
         json_t *extra = json_pack("{s:O}", "run", json_object_get(run, "run"));
         if (cli_value(call, "back")) {
             run_next_ticket(&d, work_text(run, "machine"), extra, false);
         }
-        status = run_print_acts(f.acts, f.done, f.answers, f.n, extra);
+        status = run_print_acts(f.acts.names, f.done, f.answers, f.acts.n, extra);
         json_decref(extra);
     } else if (status == EXIT_CLEAR) {
         tell_failed(&d, &f, run);
         if (cli_value(call, "back")) {
             run_next_ticket(&d, work_text(run, "machine"), NULL, true);
         }
-        run_tell_events(f.done, f.n);
+        run_tell_events(f.done, f.acts.n);
     }
-    for (size_t i = 0; i < f.n; i++) {
-        json_decref(f.bodies[i]);
+    for (size_t i = 0; i < f.acts.n; i++) {
         json_decref(f.answers[i]);
     }
+    work_acts_done(&f.acts);
     json_decref(body);
     json_decref(run);
     desk_close(&d);

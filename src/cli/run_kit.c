@@ -5,6 +5,7 @@
 
 #include "due.h"
 #include "run_verbs.h"
+#include "work/run_acts.h"
 
 int run_ask(desk *d, int64_t run, json_t **ret)
 {
@@ -38,78 +39,33 @@ int run_refuse(const desk *d, const char *what, const char *field, const char *f
 
 void run_add_message(desk *d, json_t *body, po_text_kind kind, const json_t *run, int64_t place, int64_t until_ms)
 {
-    const char *metres = desk_words(d, json_object_get(run, "reserved_um"), DESK_M);
-    json_t *until = json_integer(until_ms);
-    work_message_words words = {
-        .run = desk_words(d, json_object_get(run, "run"), DESK_COUNT),
-        .machine = json_string_value(json_object_get(run, "machine")),
-        .metres = po_arena_printf(d->arena, "%.*s", (int)strcspn(metres, " "), metres), /* the number alone */
-        .place = place ? po_arena_printf(d->arena, "%" PRId64, place) : NULL,
-        .until = until_ms ? desk_words(d, until, DESK_UNTIL) : NULL,
-    };
-    const char *text = cli_value(d->call, "quiet") ? NULL : desk_message(d, kind, &words);
+    work_context w = desk_work(d);
+    const char *text = cli_value(d->call, "quiet") ? NULL : work_run_message(&w, kind, run, place, until_ms);
     if (text) {
         json_object_set_new(body, "message", json_string(text));
     }
-    json_decref(until);
 }
 
-/* The end of the day after so many. */
-static int64_t kept_until(const desk *d)
+int run_refused_place(desk *d, const work_context *w, const po_err *err)
 {
-    po_wall_time wall;
-    if (!desk_wall(d->shop, d->now_ms, &wall, NULL)) {
-        return 0;
-    }
-    wall.minute = 0;
-    int64_t ms = desk_ms(d->shop, po_wall_add(wall, (long)(d->shop->rules.shelf_days + 1) * 1440));
-    return ms > 0 ? ms : 0;
+    bool place = !strcmp(err->where, "place");
+    return place && err->code == PO_E_CONFLICT ? run_refuse(d, d->call->verb->act, "place", "%s", err->msg)
+           : place && err->code == PO_E_RANGE  ? cli_fail(EXIT_USAGE, "%s", err->msg)
+           : w->asked                          ? desk_refused(d, w->asked, err)
+                                               : cli_fail_err(err);
 }
 
 int run_add_place(desk *d, json_t *body, int64_t *ret_place, int64_t *ret_until_ms)
 {
-    json_t *shelf = NULL;
-    int places = d->shop->rules.shelf_places;
-    int64_t place = work_int(body, "place", 0);
-    int status = EXIT_CLEAR;
-    if (!place) {
-        status = desk_ask(d, "shelf", json_pack("{s:i}", "limit", 1), &shelf);
-        place = work_int(shelf, "next_place", 0);
-        if (status == EXIT_CLEAR && place > places) {
-            status = run_refuse(d, d->call->verb->act, "place",
-                                "all %d places of the shelf are taken: proveout shelf list --overdue shows what can "
-                                "go, or give the part to its member",
-                                places);
-        }
-        json_object_set_new(body, "place", json_integer(place));
-    } else if (place > places) {
-        status = cli_fail(EXIT_USAGE, "there is no place %" PRId64 ": the shelf has %d (rules.shelf_places)", place,
-                          places);
-    }
-    if (!json_object_get(body, "kept_until")) {
-        json_object_set_new(body, "kept_until", json_integer(kept_until(d)));
-    }
-    *ret_place = place;
-    *ret_until_ms = work_int(body, "kept_until", 0);
-    json_decref(shelf);
-    return status;
+    work_context w = desk_work(d);
+    po_err err;
+    return work_shelf_place(&w, body, ret_place, ret_until_ms, &err) == PO_OK ? EXIT_CLEAR
+                                                                              : run_refused_place(d, &w, &err);
 }
 
 void run_add_counts(const desk *d, json_t *body)
 {
-    const char *outcome = work_text(body, "outcome"), *word = work_text(body, "cause");
-    po_run_cause cause = PO_CAUSE_UNKNOWN;
-    bool broke = !strcmp(outcome, "failed") || !strcmp(outcome, "stopped");
-    (void)po_cause_from_name(word, &cause);
-    if (broke && !*word) {
-        json_object_set_new(body, "cause", json_string(po_cause_name(cause)));
-    }
-    if (!json_object_get(body, "counts")) {
-        json_object_set_new(body, "counts", json_boolean(!broke || d->shop->rules.counts_when_failed[cause]));
-    }
-    if (!json_object_get(body, "rerun_first")) {
-        json_object_set_new(body, "rerun_first", json_boolean(broke && d->shop->rules.rerun_first[cause]));
-    }
+    work_outcome_counts(d->shop, body);
 }
 
 int run_print_acts(const char *const *acts, const po_act_done *done, json_t *const *answers, size_t n,

@@ -37,6 +37,9 @@ void run_add_message(desk *d, json_t *body, po_text_kind kind, const json_t *run
  * days. ret_place, ret_until_ms: what holds then. EXIT_CLEAR, or a message printed: no place is free. */
 int run_add_place(desk *d, json_t *body, int64_t *ret_place, int64_t *ret_until_ms);
 
+/* Says why work_shelf_place, or what needs it, had no place: the exit status. */
+int run_refused_place(desk *d, const work_context *w, const po_err *err);
+
 /* counts and rerun_first of an outcome, by the shop's rules for its cause; options --counts and --rerun-first stand. */
 void run_add_counts(const desk *d, json_t *body);
 
