@@ -82,7 +82,7 @@ static int find_run(desk *d, const json_t *named, returned *ret)
     int64_t run = work_int(named, "run", 0);
     *ret = (returned){.stick = stick, .mount = mount};
     if (mount) {
-        shown = stick_machine_at(d->shop, mount);
+        shown = work_stick_machine_at(d->shop, mount);
         if (!shown && !stick && !machine && !run) {
             return cli_fail(EXIT_USAGE,
                             "%s: no machine's stick shows there by the shop file; say which it is with --stick", mount);

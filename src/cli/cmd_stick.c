@@ -83,7 +83,7 @@ static int find_machine(look *l, const char *stick, const char *name)
     if (status != EXIT_CLEAR) {
         return status;
     }
-    l->machine = name ? po_shop_machine(l->d.shop, name) : stick_machine_at(l->d.shop, l->mount);
+    l->machine = name ? po_shop_machine(l->d.shop, name) : work_stick_machine_at(l->d.shop, l->mount);
     if (!l->machine && name) {
         return cli_fail(EXIT_USAGE, "%s: the shop has no machine of this name", name);
     }
@@ -132,7 +132,7 @@ static int run_look(const cli_call *call)
     int status = cli_value(call, "machine") && cli_value(call, "stick")
                      ? cli_fail(EXIT_USAGE, "--machine and --stick: one of them says whose it is")
                      : look_at(&l, call, call->args[0], cli_value(call, "stick"), cli_value(call, "machine"));
-    json_t *counts = status == EXIT_CLEAR ? stick_counts(l.rows) : NULL;
+    json_t *counts = status == EXIT_CLEAR ? work_stick_counts(l.rows) : NULL;
     if (status == EXIT_CLEAR && l.d.json) {
         status = desk_print_json(json_pack("{s:s, s:s, s:s, s:O?, s:O, s:O, s:I, s:I, s:b}", "format",
                                            "proveout/stick-look/1", "mount", l.mount, "machine", l.machine->name,
@@ -184,7 +184,7 @@ static int clear_them(look *l, const cli_call *call, clearing *c)
     int status = desk_act(&l->d, "stick-clear", clear_body(l, call, c->n), &done[0], NULL);
     for (size_t i = 0; status == EXIT_CLEAR && i < c->n; i++) {
         const stick_file *f = &l->files.files[c->which[i]];
-        const char *why = stick_file_remove(l->mount, f);
+        const char *why = work_stick_remove(l->mount, f);
         c->gone += !why;
         if (why) {
             json_array_append_new(c->kept, json_pack("{s:s, s:s}", "path", f->shown, "why", why));

@@ -76,27 +76,9 @@ static bool span(const char *text, int64_t *ret_seconds)
     return ok;
 }
 
-static int minor_places(const char *currency)
-{
-    /* ISO 4217: these have none, three; all others of common use have two */
-    static const char *const none[] = {"JPY", "KRW", "CLP", "ISK", "VND", "XAF", "XOF", "XPF", "PYG", "UGX", "RWF"};
-    static const char *const three[] = {"BHD", "KWD", "OMR", "TND", "JOD", "IQD", "LYD"};
-    for (size_t i = 0; currency && i < sizeof none / sizeof none[0]; i++) {
-        if (!strcmp(currency, none[i])) {
-            return 0;
-        }
-    }
-    for (size_t i = 0; currency && i < sizeof three / sizeof three[0]; i++) {
-        if (!strcmp(currency, three[i])) {
-            return 3;
-        }
-    }
-    return 2;
-}
-
 int desk_minor_places(const desk *d)
 {
-    return minor_places(d->shop->currency);
+    return work_minor_places(d->shop);
 }
 
 /* A name of the shop's lists, in its own spelling. */

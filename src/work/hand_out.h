@@ -10,14 +10,14 @@
 typedef struct work_hand_out {
     work_book *book; /* with member and, where others than the loaded ones are wished, spools */
     const po_machine *machine;
-    const char *file;            /* the job's name */
-    json_t *body;                /* of the act run-hand-out; what is wished stands in it at first (member, fund, beyond ...) */
-    json_t *now;                 /* the machine's row of the question "machines"; NULL: the book has none */
-    json_t *reservation;         /* the run that goes out, of the question "run"; NULL: none was reserved */
-    json_t *found;               /* findings that remain for a person, as {name, grade, says, do} */
-    po_grade worst;              /* of them */
-    work_proved proved;          /* of this machine */
-    const char *loaded, *other;  /* the spool that is loaded by the book, where another was named for its tool */
+    const char *file;    /* the job's name */
+    json_t *body;        /* of the act run-hand-out; what is wished stands in it at first (member, fund, beyond ...) */
+    json_t *now;         /* the machine's row of the question "machines"; NULL: the book has none */
+    json_t *reservation; /* the run that goes out, of the question "run"; NULL: none was reserved */
+    json_t *found;       /* findings that remain for a person, as {name, grade, says, do} */
+    po_grade worst;      /* of them */
+    work_proved proved;  /* of this machine */
+    const char *loaded, *other; /* the spool that is loaded by the book, where another was named for its tool */
     int other_tool;
 } work_hand_out;
 
@@ -41,7 +41,7 @@ po_status work_hand_out_beyond(work_hand_out *h, po_err *err) PO_MUST_USE;
 po_status work_hand_out_take(work_hand_out *h, bool begins_now, po_arena *arena, po_err *err) PO_MUST_USE;
 
 /* The figures of the act: um, uses or spool; for a hand-out also price, permissions, the limit for one run, verdict. */
-po_status work_hand_out_figures(work_hand_out *h, bool out, po_arena *arena, po_err *err) PO_MUST_USE;
+po_status work_hand_out_figures(work_hand_out *h, bool out, po_err *err) PO_MUST_USE;
 
 /* The act proof-keep: what is true of the job on the machine whoever brings it. The caller's; NULL: out of memory. */
 json_t *work_hand_out_proof(const work_hand_out *h, po_arena *arena);
@@ -57,8 +57,8 @@ typedef struct work_offer {
     bool may;           /* can go out now, perhaps after an answer */
     po_err why;         /* not may: why not */
     int rank;
-    work_run_end end;   /* may: if it begins now */
-    int64_t need_um;    /* beyond allowance and waivers; 0: covered; -1: no term, nothing is counted */
+    work_run_end end; /* may: if it begins now */
+    int64_t need_um;  /* beyond allowance and waivers; 0: covered; -1: no term, nothing is counted */
     bool spool_known, spool_enough, stick_known;
 } work_offer;
 

@@ -104,3 +104,22 @@ const char *work_clean(const work_context *w, const char *text)
     }
     return or_empty(clean);
 }
+
+int work_minor_places(const po_shop *shop)
+{
+    const char *currency = shop->currency;
+    /* ISO 4217: these have none, three; all others of common use have two */
+    static const char *const none[] = {"JPY", "KRW", "CLP", "ISK", "VND", "XAF", "XOF", "XPF", "PYG", "UGX", "RWF"};
+    static const char *const three[] = {"BHD", "KWD", "OMR", "TND", "JOD", "IQD", "LYD"};
+    for (size_t i = 0; currency && i < sizeof none / sizeof none[0]; i++) {
+        if (!strcmp(currency, none[i])) {
+            return 0;
+        }
+    }
+    for (size_t i = 0; currency && i < sizeof three / sizeof three[0]; i++) {
+        if (!strcmp(currency, three[i])) {
+            return 3;
+        }
+    }
+    return 2;
+}

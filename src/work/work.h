@@ -50,6 +50,9 @@ const char *work_span_words(const work_context *w, int64_t seconds); /* "3:10 h"
 /* Text that others typed, control characters as "?"; NULL: "". */
 const char *work_clean(const work_context *w, const char *text);
 
+/* Digits behind the point of the shop's currency (ISO 4217). */
+int work_minor_places(const po_shop *shop);
+
 /* ---- of an answer ---- */
 
 int64_t work_int(const json_t *object, const char *key, int64_t missing);

@@ -12,7 +12,8 @@
 
 #include "base/input.h"
 #include "base/text.h"
-#include "stick_files.h"
+#include "job/kind.h"
+#include "work/stick_look.h"
 
 enum { CHUNK = 64 * 1024, PATH_MOST = 4000 };
 
@@ -125,7 +126,7 @@ static void look_into(int fd, unsigned char *buffer, stick_file *f)
     unsigned char sum[SHA256_DIGEST_SIZE];
     sniffer s = {0};
     bool packed = false, first = true;
-    cli_kind kind = CLI_KIND_JOB;
+    po_file_is kind = PO_FILE_JOB;
     uint64_t left = f->bytes;
     sha256_init(&sha);
     do {
@@ -136,26 +137,26 @@ static void look_into(int fd, unsigned char *buffer, stick_file *f)
             return;
         }
         if (first) {
-            kind = cli_kind_of(buffer, (size_t)n, f->bytes);
+            kind = po_file_kind(buffer, (size_t)n, f->bytes);
             packed = packed_job(buffer, (size_t)n);
             first = false;
         }
         sha256_update(&sha, (size_t)n, buffer);
-        if (kind == CLI_KIND_JOB && !packed) {
+        if (kind == PO_FILE_JOB && !packed) {
             sniff(&s, buffer, (size_t)n);
         }
         left -= (uint64_t)n;
     } while (left > 0);
     sha256_digest(&sha, sizeof sum, sum);
-    f->kind = kind == CLI_KIND_STL || kind == CLI_KIND_3MF  ? STICK_PART
-              : kind == CLI_KIND_JOB && (packed || s.found) ? STICK_JOB
-                                                            : STICK_OTHER;
+    f->kind = kind == PO_FILE_STL || kind == PO_FILE_3MF   ? STICK_PART
+              : kind == PO_FILE_JOB && (packed || s.found) ? STICK_JOB
+                                                           : STICK_OTHER;
     hex(f->sha256, sum);
 }
 
 /* ---- names ---- */
 
-size_t stick_characters(const char *text, bool *ret_ascii)
+size_t work_stick_characters(const char *text, bool *ret_ascii)
 {
     size_t n = 0;
     *ret_ascii = true;
@@ -316,7 +317,13 @@ static int open_mount(const char *mount, struct stat *ret)
     return fd;
 }
 
-int stick_files_read(const char *mount, uint64_t most_bytes, po_arena *arena, stick_files *ret)
+static po_status no_folder(const char *mount, po_err *err)
+{
+    return po_fail(err, PO_E_NOTFOUND, "%s: no folder that can be read: %s; put the stick in and name where it shows",
+                   mount, strerror(errno));
+}
+
+po_status work_stick_read(const char *mount, uint64_t most_bytes, po_arena *arena, stick_files *ret, po_err *err)
 {
     struct stat st;
     *ret = (stick_files){.files = po_arena_zeros(arena, STICK_MOST_FILES, sizeof *ret->files)};
@@ -326,54 +333,69 @@ int stick_files_read(const char *mount, uint64_t most_bytes, po_arena *arena, st
               .folders = po_arena_zeros(arena, STICK_MOST_FOLDERS, sizeof *w.folders),
               .out = ret};
     w.root = open_mount(mount, &st);
-    int status = EXIT_CLEAR;
+    po_status s = PO_OK;
     if (w.root < 0) {
-        status = cli_fail(EXIT_USAGE, "%s: no folder that can be read: %s; put the stick in and name where it shows",
-                          mount, strerror(errno));
+        s = no_folder(mount, err);
     } else if (!w.buffer || !w.folders || !ret->files) {
-        status = cli_fail(EXIT_OWN, "memory ran out");
+        s = po_fail(err, PO_E_NOMEM, "memory ran out");
     } else {
         w.device = st.st_dev;
         add_folder(&w, "");
         while (w.n_folders > 0 && !w.no_memory && !ret->more) {
             look_through(&w, w.folders[--w.n_folders]);
         }
-        status = w.no_memory ? cli_fail(EXIT_OWN, "memory ran out") : EXIT_CLEAR;
+        s = w.no_memory ? po_fail(err, PO_E_NOMEM, "memory ran out") : PO_OK;
         qsort(ret->files, ret->n, sizeof *ret->files, by_path);
     }
     free(w.buffer);
     if (w.root >= 0) {
         close(w.root);
     }
-    return status;
+    return s;
 }
 
 /* ---- removing ---- */
 
-int stick_may_clear(const char *mount, const char *known)
+static bool own_file_system(int fd, const struct stat *here)
 {
-    struct stat here, above, there;
+    struct stat above;
+    return fstatat(fd, "..", &above, 0) == 0 && above.st_dev != here->st_dev;
+}
+
+bool work_stick_mounted(const char *mount)
+{
+    struct stat here;
+    int fd = open_mount(mount, &here);
+    bool own = fd >= 0 && own_file_system(fd, &here);
+    if (fd >= 0) {
+        close(fd);
+    }
+    return own;
+}
+
+po_status work_stick_may_clear(const char *mount, const char *known, po_err *err)
+{
+    struct stat here, there;
     int fd = open_mount(mount, &here);
     if (fd < 0) {
-        return cli_fail(EXIT_USAGE, "%s: no folder that can be read: %s; put the stick in and name where it shows",
-                        mount, strerror(errno));
+        return no_folder(mount, err);
     }
-    bool own = fstatat(fd, "..", &above, 0) == 0 && above.st_dev != here.st_dev;
+    bool own = own_file_system(fd, &here);
     bool same = known && stat(known, &there) == 0 && there.st_dev == here.st_dev && there.st_ino == here.st_ino;
     close(fd);
     if (known && !same) {
-        return cli_fail(EXIT_USAGE,
-                        "%s: by the shop file this machine's stick shows at %s; nothing is removed elsewhere", mount,
-                        known);
+        return po_fail(err, PO_E_CONFLICT,
+                       "%s: by the shop file this machine's stick shows at %s; nothing is removed elsewhere", mount,
+                       known);
     }
-    return own || same ? EXIT_CLEAR
-                       : cli_fail(EXIT_USAGE,
-                                  "%s: no stick is mounted there, and nothing is removed from an ordinary folder; name "
-                                  "where the stick shows, or say it in the shop file (machines, stick, mount)",
-                                  mount);
+    return own || same ? PO_OK
+                       : po_fail(err, PO_E_CONFLICT,
+                                 "%s: no stick is mounted there, and nothing is removed from an ordinary folder; name "
+                                 "where the stick shows, or say it in the shop file (machines, stick, mount)",
+                                 mount);
 }
 
-const char *stick_file_remove(const char *mount, const stick_file *file)
+const char *work_stick_remove(const char *mount, const stick_file *file)
 {
     struct stat st;
     char folder_path[PATH_MOST + 1] = "";
