@@ -2,6 +2,7 @@
 /** @type {{path: string, name: string, least: import('../kit/api.js').Role, load: () => Promise<{default: any}>}[]} */
 export const pages = [
   { path: '/prove', name: 'prove', least: 'kiosk', load: () => import('./prove.js') },
+  { path: '/part/:proof', name: 'part', least: 'kiosk', load: () => import('./part.js') },
   { path: '/today', name: 'today', least: 'desk', load: () => import('./today.js') },
   { path: '/round', name: 'round', least: 'desk', load: () => import('./round.js') },
   { path: '/out', name: 'out', least: 'desk', load: () => import('./out.js') },

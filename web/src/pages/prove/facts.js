@@ -1,0 +1,61 @@
+// What was measured, as label and value. SPDX-License-Identifier: Apache-2.0
+import { html, number, span, t, Table } from '../../kit/index.js';
+import { metresOf } from './lines.js';
+
+/** @param {any} v */
+const there = (v) => v !== null && v !== undefined && !(typeof v === 'number' && Number.isNaN(v));
+/** @param {any} b @returns {string|undefined} */
+function size(b) {
+  const low = b?.min ?? b?.[0], high = b?.max ?? b?.[1];
+  return Array.isArray(low) && Array.isArray(high) && there(low[0]) ? low.map((/** @type {number} */ v, /** @type {number} */ i) => number(high[i] - v, 1)).join(' × ') + '\u202fmm' : undefined;
+}
+/** @param {number} v @param {number} places @param {string} unit */
+const unit = (v, places, unit) => (there(v) ? `${number(v, places)}\u202f${unit}` : undefined);
+
+/** @param {any} f @param {any} ranges @returns {[string, string|undefined][]} */
+function ofJob(f, ranges) {
+  return [
+    ['filament', `${metresOf(f.filament_mm)}, ${number(f.filament_g, 0)}\u202fg`],
+    ['time', span(f.seconds * 1000)],
+    ['likely', ranges?.seconds ? t('prove.range', { low: span(ranges.seconds[0] * 1000), high: span(ranges.seconds[1] * 1000) }) : undefined],
+    ['first_layer', there(f.first_layer_seconds) ? span(f.first_layer_seconds * 1000) : undefined],
+    ['size', size(f.bounds_mm)],
+    ['layers', there(f.layers) ? t('prove.layers_of', { n: f.layers, mm: number(f.layer_height_mm ?? 0, 2) }) : undefined],
+    ['bead', unit(f.bead_width_mm, 2, 'mm')],
+    ['walls', there(f.walls) ? number(f.walls, 0) : undefined],
+    ['fill', there(f.fill_fraction) ? `${number(f.fill_fraction * 100, 0)}\u202f%` : undefined],
+    ['nozzle', unit(f.nozzle_c?.highest, 0, '°C')], ['bed', unit(f.bed_c?.highest, 0, '°C')],
+    ['flow', unit(f.peak_flow_mm3_s, 1, 'mm³/s')],
+    ['footholds', there(f.footholds) ? `${f.footholds}, ${number(f.foothold_mm2 ?? 0, 0)}\u202fmm²` : undefined],
+    ['overhang', unit(f.overhang_mm, 0, 'mm')], ['retractions', there(f.retractions) ? number(f.retractions) : undefined],
+  ];
+}
+/** @param {any} f @returns {[string, string|undefined][]} */
+function ofPart(f) {
+  return [
+    ['size', size(f.bounds_mm)], ['volume', there(f.volume_mm3) ? `${number(f.volume_mm3 / 1000, 1)}\u202fcm³` : undefined],
+    ['triangles', there(f.triangles) ? number(f.triangles) : undefined], ['shells', there(f.shells) ? number(f.shells) : undefined],
+    ['watertight', there(f.watertight) ? t(f.watertight ? 'prove.yes' : 'prove.no') : undefined],
+    ['thinnest', unit(f.thinnest_wall_mm, 2, 'mm')], ['thin_area', unit(f.thin_wall_mm2, 0, 'mm²')],
+    ['overhang_area', unit(f.overhang_mm2, 0, 'mm²')], ['support', there(f.support_mm3) ? `${number(f.support_mm3 / 1000, 1)}\u202fcm³` : undefined],
+    ['foothold', unit(f.foothold_mm2, 0, 'mm²')], ['units', f.units],
+  ];
+}
+
+/** @param {{one: any, part: boolean}} p */
+export function Facts({ one, part }) {
+  const rows = (part ? ofPart(one.facts) : ofJob(one.facts, one.ranges)).filter(([, v]) => v !== undefined && v !== '');
+  return html`<dl class="pairs facts">${rows.map(([key, value]) => html`<div key=${key}><dt>${t(`prove.fact_${key}`)}</dt><dd>${value}</dd></div>`)}</dl>`;
+}
+
+/** The estimate for each recipe. @param {{one: any}} p */
+export function Estimates({ one }) {
+  const list = one.facts?.estimates ?? [];
+  if (!list.length) return null;
+  return html`<${Table} label=${t('prove.estimates')} rows=${list} rowKey=${(/** @type {any} */ e) => e.recipe} columns=${[
+    { key: 'recipe', label: t('prove.recipe'), cell: (/** @type {any} */ e) => e.recipe, head: true },
+    { key: 'filament', label: t('prove.fact_filament'), cell: (/** @type {any} */ e) => `${metresOf(e.filament_mm)}, ${number(e.filament_g, 0)}\u202fg`, number: true },
+    { key: 'time', label: t('prove.fact_time'), cell: (/** @type {any} */ e) => span(e.seconds * 1000), number: true },
+    { key: 'layers', label: t('prove.fact_layers'), cell: (/** @type {any} */ e) => number(e.layers), number: true },
+  ]} />`;
+}
