@@ -109,7 +109,13 @@ int main(int argc, char **argv)
         po_arena *arena = po_arena_new(0);
         instance in = {0};
         read_instance(argv[1], name, arena, &in);
-        po_nest_effort effort = {.seed = 1, .seconds = seconds, .threads = threads ? (int)strtol(threads, NULL, 10) : 0};
+        po_nest_effort effort = {
+            .seed = 1, .seconds = seconds, .threads = threads ? (int)strtol(threads, NULL, 10) : 0};
+        const char *steps = getenv("BENCH_STEPS"); /* instead of the time: the same layout on any machine */
+        if (steps) {
+            effort.steps = strtoull(steps, NULL, 10);
+            effort.seconds = 0;
+        }
         po_strip strip;
         po_err err;
         if (po_nest_strip(in.pieces, in.n, in.width, &effort, arena, &strip, &err) != PO_OK) {
@@ -127,9 +133,10 @@ int main(int argc, char **argv)
     }
     fclose(table);
     if (n > 0) {
-        printf("{\"bench\": \"nest\", \"instances\": %d, \"mean_density\": %.2f, \"mean_best_known\": %.2f, \"short_of\": "
-               "%.2f}\n",
-               n, ours / n, best / n, (best - ours) / n);
+        printf(
+            "{\"bench\": \"nest\", \"instances\": %d, \"mean_density\": %.2f, \"mean_best_known\": %.2f, \"short_of\": "
+            "%.2f}\n",
+            n, ours / n, best / n, (best - ours) / n);
     }
     return 0;
 }

@@ -11,7 +11,8 @@
 #include "nest_inside.h"
 
 #define UNITS 1e6 /* in a mm */
-typedef __int128 wide;
+__extension__ typedef __int128 wide;
+__extension__ typedef unsigned __int128 wide_plus;
 
 typedef struct edge {
     int64_t ax, ay, bx, by;
@@ -78,18 +79,18 @@ static bool corner_near(const edge *e, int64_t x, int64_t y, wide square, int64_
         return false;
     }
     /* cross^2 < square * length2, both sides split at 2^60 so that nothing overflows */
-    unsigned __int128 m = (unsigned __int128)cross, s = (unsigned __int128)square, l = (unsigned __int128)length2;
-    unsigned __int128 part[2][4];
-    unsigned __int128 f[2][2] = {{m, m}, {s, l}};
+    wide_plus m = (wide_plus)cross, s = (wide_plus)square, l = (wide_plus)length2;
+    wide_plus part[2][4];
+    wide_plus f[2][2] = {{m, m}, {s, l}};
     for (int k = 0; k < 2; k++) {
         uint64_t a1 = (uint64_t)(f[k][0] >> 64), a0 = (uint64_t)f[k][0];
         uint64_t b1 = (uint64_t)(f[k][1] >> 64), b0 = (uint64_t)f[k][1];
-        unsigned __int128 p00 = (unsigned __int128)a0 * b0, p01 = (unsigned __int128)a0 * b1,
-                          p10 = (unsigned __int128)a1 * b0, p11 = (unsigned __int128)a1 * b1;
-        unsigned __int128 mid = (p00 >> 64) + (uint64_t)p01 + (uint64_t)p10;
+        wide_plus p00 = (wide_plus)a0 * b0, p01 = (wide_plus)a0 * b1, p10 = (wide_plus)a1 * b0,
+                  p11 = (wide_plus)a1 * b1;
+        wide_plus mid = (p00 >> 64) + (uint64_t)p01 + (uint64_t)p10;
         part[k][0] = (uint64_t)p00;
         part[k][1] = (uint64_t)mid;
-        unsigned __int128 up = p11 + (p01 >> 64) + (p10 >> 64) + (mid >> 64);
+        wide_plus up = p11 + (p01 >> 64) + (p10 >> 64) + (mid >> 64);
         part[k][2] = (uint64_t)up;
         part[k][3] = up >> 64;
     }
@@ -223,5 +224,84 @@ po_status po_nest_apart(const po_nest_laid *laid, size_t n, double clearance_mm,
     free(edges);
     free(outlines);
     free(open);
+    return status;
+}
+
+bool po_nest_on_bed(const po_nest_laid *laid, const po_nest_bed *bed)
+{
+    int64_t cx = llround(bed->centre[0] * UNITS), cy = llround(bed->centre[1] * UNITS),
+            r = llround(bed->radius * UNITS);
+    int64_t x0 = llround(bed->low[0] * UNITS), y0 = llround(bed->low[1] * UNITS);
+    int64_t x1 = llround(bed->high[0] * UNITS), y1 = llround(bed->high[1] * UNITS);
+    for (size_t i = 0; i < laid->loops->n_points; i++) {
+        const double *c = laid->loops->xy + 2 * i;
+        int64_t x = llround((laid->cosine * c[0] - laid->sine * c[1] + laid->x) * UNITS);
+        int64_t y = llround((laid->sine * c[0] + laid->cosine * c[1] + laid->y) * UNITS);
+        if (x < x0 || y < y0 || x > x1 || y > y1 ||
+            (bed->round && (wide)(x - cx) * (x - cx) + (wide)(y - cy) * (y - cy) > (wide)r * r)) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* An edge, moved over the head's rectangle, covers the hull of its two ends so widened: an edge of the other outline must
+ * not meet it. The hull is the two rectangles and the four edges between like corners; two convex figures are apart
+ * exactly when an edge's line of one has all of the other on its far side. */
+static bool parted(const int64_t (*p)[2], size_t n, const int64_t (*q)[2], size_t m)
+{
+    for (size_t i = 0; i < n; i++) {
+        for (size_t k = 0; k < n; k++) {
+            if (p[i][0] == p[k][0] && p[i][1] == p[k][1]) {
+                continue;
+            }
+            bool is_side = true, off = true; /* i to k: all of p on the left, all of q on the right */
+            for (size_t j = 0; j < n && is_side; j++) {
+                is_side = side(p[i][0], p[i][1], p[k][0], p[k][1], p[j][0], p[j][1]) >= 0;
+            }
+            for (size_t j = 0; j < m && is_side && off; j++) {
+                off = side(p[i][0], p[i][1], p[k][0], p[k][1], q[j][0], q[j][1]) < 0;
+            }
+            if (is_side && off) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+po_status po_nest_head_clear(const po_nest_laid *later, const po_nest_laid *earlier, const po_head *head,
+                             bool *ret_clear, po_err *err)
+{
+    size_t n = later->loops->n_points, m = earlier->loops->n_points;
+    edge *edges = malloc((n + m + 1) * sizeof *edges);
+    outline outlines[2];
+    const po_nest_laid both[2] = {*later, *earlier};
+    po_status status = edges ? make(both, 2, edges, outlines, err) : po_fail(err, PO_E_NOMEM, "memory ran out");
+    int64_t left = llround(head->left_mm * UNITS), right = llround(head->right_mm * UNITS);
+    int64_t ahead = llround(head->ahead_mm * UNITS), behind = llround(head->behind_mm * UNITS);
+    bool clear = true;
+    if (status == PO_OK && n && m) { /* all of one within the other: edges that part say nothing then */
+        clear = !contains(edges, &outlines[0], edges[n].ax, edges[n].ay) &&
+                !contains(edges, &outlines[1], edges[0].ax, edges[0].ay);
+    }
+    for (size_t i = 0; status == PO_OK && clear && i < n; i++) {
+        const edge *e = &edges[i];
+        const int64_t swept[8][2] = {{e->ax - left, e->ay - behind}, {e->ax + right, e->ay - behind},
+                                     {e->ax + right, e->ay + ahead}, {e->ax - left, e->ay + ahead},
+                                     {e->bx - left, e->by - behind}, {e->bx + right, e->by - behind},
+                                     {e->bx + right, e->by + ahead}, {e->bx - left, e->by + ahead}};
+        for (size_t k = n; clear && k < n + m; k++) {
+            const edge *f = &edges[k];
+            const int64_t line[2][2] = {{f->ax, f->ay}, {f->bx, f->by}};
+            clear = high(f->ax, f->bx) < low(e->ax, e->bx) - left || low(f->ax, f->bx) > high(e->ax, e->bx) + right ||
+                    high(f->ay, f->by) < low(e->ay, e->by) - behind || low(f->ay, f->by) > high(e->ay, e->by) + ahead ||
+                    parted(swept, 8, line, 2) || parted(line, 2, swept, 8);
+        }
+    }
+    free(edges);
+    if (status == PO_OK) {
+        *ret_clear = clear;
+    }
     return status;
 }

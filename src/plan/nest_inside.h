@@ -45,25 +45,32 @@ typedef struct po_nest_form { /* a shape at one turn */
     size_t n_hull;
 } po_nest_form;
 
+#define PO_NEST_ANY_GROUP UINT32_MAX
+
 typedef struct po_nest_shape {
     const po_loops *bands; /* n_bands of the table; clean */
     double area;
     const unsigned char *allowed; /* of each turn: whether it may be had */
     size_t n_allowed;
     const po_nest_form *forms; /* n_turns */
-    const po_loops *holes;     /* of the outline; for the list of what lies in them */
+    const po_loops *truth; /* n_bands; what forms are made of where it is not the bands themselves; NULL: they are */
+    uint32_t group;        /* shapes of different groups never meet; PO_NEST_ANY_GROUP: meets all */
+    bool tall;             /* higher than the head clears */
 } po_nest_shape;
 
 typedef struct po_nest_table {
     size_t n_shapes, n_turns, n_bands;
     const po_nest_shape *shapes;
-    const po_nfp *nfps;    /* [(high * (high + 1) / 2 + low) * n_turns + (turn of high - turn of low)] */
+    const po_nfp *nfps;       /* [(high * (high + 1) / 2 + low) * n_turns + (turn of high - turn of low)] */
     const double (*turns)[2]; /* cosine and sine */
+    const po_head *head;      /* not NULL: tall ones have to leave room for it, whichever is printed first */
+    bool either_order;        /* ... for at least one order of the two; else for both */
 } po_nest_table;
 
-/* shapes[i].bands, allowed, n_allowed are set; the rest is filled in. */
-po_status po_nest_table_make(po_nest_shape *shapes, size_t n_shapes, size_t n_turns, size_t n_bands, po_pool *pool,
-                             po_arena *arena, po_nest_table *ret, po_err *err) PO_MUST_USE;
+/* n_shapes, n_turns, n_bands, shapes, head and either_order are set, and of the shapes all but forms; the rest is filled
+ * in. With a head n_turns has to be 1. */
+po_status po_nest_table_make(po_nest_table *table, po_nest_shape *shapes, po_pool *pool, po_arena *arena,
+                             po_err *err) PO_MUST_USE;
 
 /* ---- the search (nest_search.c) ---- */
 
@@ -84,6 +91,8 @@ typedef struct po_nest_state po_nest_state;
 po_nest_state *po_nest_state_new(const po_nest_table *table, const uint32_t *shape_of, size_t n, size_t n_fixed,
                                  uint64_t seed);
 void po_nest_state_free(po_nest_state *s);
+void po_nest_state_shape(po_nest_state *s, size_t i, uint32_t shape); /* of an item that is out */
+void po_nest_state_drop(po_nest_state *s, size_t i, uint32_t bed);    /* anywhere on a bed, whatever it overlaps */
 void po_nest_state_bed(po_nest_state *s, const po_nest_bed *bed, uint32_t n_beds);
 void po_nest_state_set(po_nest_state *s, const po_nest_spot *spots); /* and weights back to 1 */
 const po_nest_spot *po_nest_state_spots(const po_nest_state *s);
@@ -98,6 +107,34 @@ bool po_nest_state_is_out(const po_nest_state *s, size_t i);
 void po_nest_state_swap(po_nest_state *s); /* two large items change places */
 uint64_t po_nest_random(uint64_t *state);
 
+/* ---- one bed after another (nest_fill.c) ---- */
+
+typedef struct po_nest_filling {
+    const po_nest_table *table;
+    po_pool *pool;
+    po_nest_bed bed;
+    uint32_t first_fixed, n_fixed; /* shapes that stand on every bed as they are */
+    double room;                   /* area that grown outlines may take; they can't overlap: INFINITY where they may */
+    uint32_t *left;                /* copies of each shape still to be laid; counted down */
+    uint64_t seed, steps;          /* steps: how many may be taken; counted down */
+    double ends;                   /* on the steady clock; 0: never */
+    bool ended;                    /* no more improving */
+    const po_nest_effort *effort;  /* whose progress is asked now and then, with `value` */
+    double value, started;
+} po_nest_filling;
+
+typedef struct po_nest_full { /* one bed; malloc */
+    po_nest_spot *spots;
+    uint32_t *shapes;
+    size_t n;
+} po_nest_full;
+
+double po_nest_now(void); /* s, steady */
+/* One bed from what is left, shapes in the order given, then more by moving what lies there, for at most `steps` moves.
+ * ret->n 0: not one could be laid. */
+po_status po_nest_fill(po_nest_filling *f, const uint32_t *order, size_t n_order, uint64_t steps, po_nest_full *ret,
+                       po_err *err) PO_MUST_USE;
+
 /* ---- the independent test (nest_check.c); own arithmetic, no tables, no no-fit polygons ---- */
 
 typedef struct po_nest_laid { /* an outline where it lies */
@@ -107,6 +144,12 @@ typedef struct po_nest_laid { /* an outline where it lies */
 
 /* Rounds every corner to 1e-6 mm and then decides without error: no two outlines cross, touch, lie in one another, or
  * are nearer than clearance_mm. *ret_a, *ret_b: the first pair that is too near; equal: none. */
+/* Does every corner lie in the bed? Rounded as above, then exact. */
+bool po_nest_on_bed(const po_nest_laid *laid, const po_nest_bed *bed);
+/* While `later` is printed, does the head keep off `earlier`? Outlines; rounded as above, then exact. */
+po_status po_nest_head_clear(const po_nest_laid *later, const po_nest_laid *earlier, const po_head *head,
+                             bool *ret_clear, po_err *err) PO_MUST_USE;
+
 po_status po_nest_apart(const po_nest_laid *laid, size_t n, double clearance_mm, size_t *ret_a, size_t *ret_b,
                         double *ret_mm, po_err *err) PO_MUST_USE;
 

@@ -87,7 +87,8 @@ po_status po_nfp_ready(const po_loops *loops, size_t n_turns, po_arena *arena, p
         for (size_t i = begin; i < end; i++, at++) {
             const double *p = loops->xy + 2 * i, *q = loops->xy + 2 * (i + 1 < end ? i + 1 : begin);
             float ax = (float)(p[0] - mx), ay = (float)(p[1] - my), bx = (float)(q[0] - mx), by = (float)(q[1] - my);
-            float *block = edges + at / 8 * PO_NFP_BLOCK + at % 8, ex = bx - ax, ey = by - ay, length2 = ex * ex + ey * ey;
+            float *block = edges + at / 8 * PO_NFP_BLOCK + at % 8, ex = bx - ax, ey = by - ay,
+                  length2 = ex * ex + ey * ey;
             block[0] = ax;
             block[8] = ay;
             block[16] = ex;

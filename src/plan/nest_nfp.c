@@ -13,6 +13,7 @@
 
 #include "nest_inside.h"
 
+__extension__ typedef __int128 wide;
 #define GRID 1e6 /* units in a mm, as in po_loops_clip */
 
 typedef struct at {
@@ -28,7 +29,7 @@ typedef struct walk { /* one closed walk, material on the left */
 
 static int cross_sign(at a, at b)
 {
-    __int128 c = (__int128)a.x * b.y - (__int128)a.y * b.x;
+    wide c = (wide)a.x * b.y - (wide)a.y * b.x;
     return (c > 0) - (c < 0);
 }
 
@@ -63,9 +64,9 @@ static size_t add_loop(const po_loops *loops, size_t i, double sign, at *to)
 
 static int area_sign(const at *p, size_t n)
 {
-    __int128 sum = 0;
+    wide sum = 0;
     for (size_t i = 1; i + 1 < n; i++) {
-        sum += (__int128)(p[i].x - p[0].x) * (p[i + 1].y - p[0].y) - (__int128)(p[i].y - p[0].y) * (p[i + 1].x - p[0].x);
+        sum += (wide)(p[i].x - p[0].x) * (p[i + 1].y - p[0].y) - (wide)(p[i].y - p[0].y) * (p[i + 1].x - p[0].x);
     }
     return (sum > 0) - (sum < 0);
 }

@@ -14,12 +14,12 @@
 
 enum { KEEP = 4 };
 static const int UNIFORM = 40, TOUCHING = 60, LOCAL = 16; /* samples of one move */
-static const double WEIGHT_LEAST = 1.2, WEIGHT_MOST = 2.0, WEIGHT_FADES = 0.95;
+static const double WEIGHT_LEAST = 1.05, WEIGHT_MOST = 1.5, WEIGHT_FADES = 0.95;
 
 typedef struct near { /* another item, as seen by the one that moves */
     const po_nfp *nfp;
-    double x, y;   /* where it is */
-    double c, s;   /* turn into the polygon's frame, with the sign of its roles */
+    double x, y; /* where it is */
+    double c, s; /* turn into the polygon's frame, with the sign of its roles */
     float weight;
     uint32_t item;
 } near;
@@ -32,7 +32,7 @@ struct po_nest_state {
     unsigned char *out;
     po_nest_bed bed;
     uint32_t n_beds;
-    float *weights, *depths;         /* n * n, symmetric */
+    float *weights, *depths;           /* n * n, symmetric */
     float *edge_weights, *edge_depths; /* against a round bed's edge */
     uint64_t random;
     po_nfp_depth_fn *depth;
@@ -122,6 +122,11 @@ void po_nest_state_free(po_nest_state *s)
     }
 }
 
+void po_nest_state_shape(po_nest_state *s, size_t i, uint32_t shape)
+{
+    s->shape[i] = shape;
+}
+
 static bool is_fixed(const po_nest_state *s, size_t i)
 {
     return i >= s->n - s->n_fixed;
@@ -141,7 +146,7 @@ static void prepare(po_nest_state *s, size_t i, uint32_t turn, uint32_t bed)
     size_t n = 0, turns = t->n_turns;
     float *lx = s->boxes, *ly = lx + s->n, *hx = ly + s->n, *hy = hx + s->n;
     for (size_t j = 0; j < s->n; j++) {
-        if (j == i || s->out[j] || (s->spots[j].bed != bed && !is_fixed(s, j))) {
+        if (j == i || s->out[j] || (is_fixed(s, j) ? is_fixed(s, i) : s->spots[j].bed != bed)) {
             continue;
         }
         const po_nest_spot *o = &s->spots[j];
@@ -151,8 +156,11 @@ static void prepare(po_nest_state *s, size_t i, uint32_t turn, uint32_t bed)
         const po_nfp *nfp = &t->nfps[(h * (h + 1) / 2 + l) * turns + (th + turns - tl) % turns];
         const double *box = nfp->boxes[tl];
         double sign = high ? 1 : -1;
-        s->nears[n] = (near){nfp, o->x, o->y, sign * t->turns[tl][0], sign * t->turns[tl][1],
-                             s->weights[i * s->n + j], (uint32_t)j};
+        if (nfp->n_blocks == 0) {
+            continue; /* bands that never meet */
+        }
+        s->nears[n] = (near){
+            nfp, o->x, o->y, sign * t->turns[tl][0], sign * t->turns[tl][1], s->weights[i * s->n + j], (uint32_t)j};
         lx[n] = (float)(o->x + (high ? box[0] : -box[2]));
         ly[n] = (float)(o->y + (high ? box[1] : -box[3]));
         hx[n] = (float)(o->x + (high ? box[2] : -box[0]));
@@ -379,6 +387,9 @@ static void measure(po_nest_state *s, size_t i)
         const near *o = &s->nears[s->hits[k]];
         row[o->item] = s->depths[o->item * s->n + i] = near_depth(s, o, p->x, p->y);
     }
+    if (is_fixed(s, i)) {
+        return; /* what stands in the way may stand anywhere */
+    }
     s->edge_depths[i] = s->bed.round ? over_edge(s, form, p->x, p->y) : 0;
     range r;
     if (!range_of(s, form, &r)) {
@@ -563,8 +574,9 @@ bool po_nest_state_insert(po_nest_state *s, size_t i, uint32_t bed, const double
                 const near *o = &s->nears[below(s, s->n_near)];
                 size_t corner = below(s, o->nfp->n_corners);
                 /* a hair outwards, so that it does touch nothing */
-                double out = 1 + 4 * (double)o->nfp->slack / (1e-3 + fabs((double)o->nfp->corners[2 * corner]) +
-                                                              fabs((double)o->nfp->corners[2 * corner + 1]));
+                double out = 1 + 4 * (double)o->nfp->slack /
+                                     (1e-3 + fabs((double)o->nfp->corners[2 * corner]) +
+                                      fabs((double)o->nfp->corners[2 * corner + 1]));
                 double qx = (double)o->nfp->corners[2 * corner] * out + o->nfp->middle[0];
                 double qy = (double)o->nfp->corners[2 * corner + 1] * out + o->nfp->middle[1];
                 c.x = o->x + o->c * qx - o->s * qy;
@@ -652,4 +664,23 @@ void po_nest_state_swap(po_nest_state *s)
         }
         measure(s, both[k]);
     }
+}
+
+void po_nest_state_drop(po_nest_state *s, size_t i, uint32_t bed)
+{
+    const po_nest_shape *shape = &s->table->shapes[s->shape[i]];
+    size_t which = below(s, shape->n_allowed);
+    uint32_t turn = 0;
+    for (uint32_t t = 0; t < s->table->n_turns; t++) {
+        if (shape->allowed[t] && which-- == 0) {
+            turn = t;
+            break;
+        }
+    }
+    range r;
+    range_of(s, form_of(s, i, turn), &r);
+    s->spots[i] = (po_nest_spot){r.low[0] + share(s) * (r.high[0] - r.low[0]),
+                                 r.low[1] + share(s) * (r.high[1] - r.low[1]), turn, bed};
+    s->out[i] = 0;
+    measure(s, i);
 }

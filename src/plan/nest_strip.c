@@ -13,8 +13,8 @@
 #include "nest_inside.h"
 
 enum { MOST_PIECES = 2000, ROUND_MOVES = 3000, STATES = 8 };
-static const double PRESS_FROM = 0.7;  /* share of the effort after which the best is only pressed */
-static const int PATIENCE = 60;       /* passes without less overlap, then something else is tried */
+static const double PRESS_FROM = 0.7; /* share of the effort after which the best is only pressed */
+static const int PATIENCE = 150;      /* passes without less overlap, then something else is tried */
 
 typedef struct kept { /* a state that could not be freed of overlaps */
     double overlap;
@@ -133,7 +133,8 @@ static void next_attempt(const strip *s, lane *l)
         begin_attempt(s, l);
         return;
     }
-    const kept *a = &l->pool[po_nest_random(&l->random) % l->n_pool], *b = &l->pool[po_nest_random(&l->random) % l->n_pool];
+    const kept *a = &l->pool[po_nest_random(&l->random) % l->n_pool],
+               *b = &l->pool[po_nest_random(&l->random) % l->n_pool];
     const kept *c = a->overlap < b->overlap ? a : b;
     po_nest_state_set(l->state, c->spots);
     po_nest_state_swap(l->state);
@@ -286,8 +287,9 @@ static po_status count_turns(const po_strip_piece *pieces, size_t n, size_t *ret
             return PO_OK;
         }
     }
-    return po_fail(err, PO_E_RANGE, "the turns of the pieces are no whole multiples of one part of a circle, down to 1 "
-                                    "degree; round them");
+    return po_fail(err, PO_E_RANGE,
+                   "the turns of the pieces are no whole multiples of one part of a circle, down to 1 "
+                   "degree; round them");
 }
 
 static po_status shape_make(const po_strip_piece *piece, size_t at, size_t n_turns, double width, po_arena *arena,
@@ -304,8 +306,8 @@ static po_status shape_make(const po_strip_piece *piece, size_t at, size_t n_tur
     }
     double area = po_loops_area(clean), raw = po_loops_area(&piece->outline);
     if (!(area > 0) || fabs(area - raw) > 1e-6 * area) {
-        return po_fail(err, PO_E_RANGE, "the outline of piece %zu crosses itself, runs the wrong way round or has no area",
-                       at + 1);
+        return po_fail(err, PO_E_RANGE,
+                       "the outline of piece %zu crosses itself, runs the wrong way round or has no area", at + 1);
     }
     (void)width;
     size_t n = 0;
@@ -400,7 +402,8 @@ po_status po_nest_strip(const po_strip_piece *pieces, size_t n_pieces, double wi
     }
     po_status status = count_turns(pieces, n_pieces, &n_turns, err);
     po_nest_shape *shapes = po_arena_zeros(arena, n_pieces, sizeof *shapes);
-    uint32_t *shape_of = po_arena_zeros(arena, n, sizeof *shape_of), *copy_of = po_arena_zeros(arena, n, sizeof *copy_of);
+    uint32_t *shape_of = po_arena_zeros(arena, n, sizeof *shape_of),
+             *copy_of = po_arena_zeros(arena, n, sizeof *copy_of);
     po_nest_table table = {0};
     po_pool *pool = po_pool_new(effort->threads);
     if (status == PO_OK && (!shapes || !shape_of || !copy_of || !pool)) {
@@ -417,7 +420,8 @@ po_status po_nest_strip(const po_strip_piece *pieces, size_t n_pieces, double wi
         }
     }
     if (status == PO_OK) {
-        status = po_nest_table_make(shapes, n_pieces, n_turns, 1, pool, arena, &table, err);
+        table = (po_nest_table){.n_shapes = n_pieces, .n_turns = n_turns, .n_bands = 1};
+        status = po_nest_table_make(&table, shapes, pool, arena, err);
     }
     for (size_t i = 0; status == PO_OK && i < n_pieces; i++) {
         bool fits = false;

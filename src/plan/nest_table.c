@@ -40,16 +40,17 @@ static po_status turned(const po_loops *loops, const double turn[2], po_arena *a
 static po_status make_forms(po_nest_shape *shape, const po_nest_table *t, po_arena *arena, po_err *err)
 {
     size_t n = 0;
+    const po_loops *truth = shape->truth ? shape->truth : shape->bands;
     for (size_t b = 0; b < t->n_bands; b++) {
-        n += shape->bands[b].n_points;
+        n += truth[b].n_points;
     }
     po_nest_form *forms = po_arena_zeros(arena, t->n_turns, sizeof *forms);
     po_xy *all = malloc((n + 1) * sizeof *all), *hull = malloc((n + 2) * sizeof *hull);
     po_status status = forms && all && hull ? PO_OK : po_fail(err, PO_E_NOMEM, "memory ran out");
     size_t n_hull = 0, at = 0;
     for (size_t b = 0; status == PO_OK && b < t->n_bands; b++) {
-        for (size_t i = 0; i < shape->bands[b].n_points; i++) {
-            all[at++] = (po_xy){shape->bands[b].xy[2 * i], shape->bands[b].xy[2 * i + 1]};
+        for (size_t i = 0; i < truth[b].n_points; i++) {
+            all[at++] = (po_xy){truth[b].xy[2 * i], truth[b].xy[2 * i + 1]};
         }
     }
     if (status == PO_OK) {
@@ -91,6 +92,34 @@ typedef struct pairs {
     po_err err;
 } pairs;
 
+/* Places at which the head, while one of two tall parts is printed, meets the other. */
+static po_status add_head(const po_nest_table *t, size_t high, size_t low, po_arena *scratch, po_loops *all,
+                          po_err *err)
+{
+    const po_head *h = t->head;
+    /* turned by half a circle, as the sum below turns it back */
+    const double xy[8] = {-h->right_mm, -h->ahead_mm, h->left_mm,   -h->ahead_mm,
+                          h->left_mm,   h->behind_mm, -h->right_mm, h->behind_mm};
+    const uint32_t end = 4;
+    const po_loops head = {xy, 4, &end, 1}, *a = t->shapes[low].bands, *b = t->shapes[high].bands;
+    po_loops swept[2], meets[2], both;
+    po_status status = po_nfp_loops(a, &head, scratch, &swept[0], err);
+    if (status == PO_OK) {
+        status = po_nfp_loops(b, &head, scratch, &swept[1], err);
+    }
+    if (status == PO_OK) {
+        status = po_nfp_loops(&swept[0], b, scratch, &meets[0], err);
+    }
+    if (status == PO_OK) {
+        status = po_nfp_loops(a, &swept[1], scratch, &meets[1], err);
+    }
+    if (status == PO_OK) {
+        status = po_loops_clip(&meets[0], &meets[1], t->either_order ? PO_CLIP_COMMON : PO_CLIP_UNION, scratch, &both,
+                               err);
+    }
+    return status == PO_OK ? po_loops_clip(all, &both, PO_CLIP_UNION, scratch, all, err) : status;
+}
+
 /* Of two shapes at one turn to each other: all bands together. */
 static po_status one_pair(const po_nest_table *t, size_t high, size_t low, size_t turn, po_arena *arena, po_nfp *ret,
                           po_err *err)
@@ -113,6 +142,9 @@ static po_status one_pair(const po_nest_table *t, size_t high, size_t low, size_
             all = made;
         }
     }
+    if (status == PO_OK && t->head && t->shapes[high].tall && t->shapes[low].tall) {
+        status = add_head(t, high, low, scratch, &all, err);
+    }
     if (status == PO_OK) {
         status = po_nfp_ready(&all, t->n_turns, arena, ret, err);
     }
@@ -130,6 +162,10 @@ static void work(size_t at, void *user)
     size_t low = at - high * (high + 1) / 2;
     po_err err;
     const po_nest_table *t = p->table;
+    uint32_t group = t->shapes[high].group, other = t->shapes[low].group;
+    if (group != other && group != PO_NEST_ANY_GROUP && other != PO_NEST_ANY_GROUP) {
+        return; /* they never meet */
+    }
     for (size_t k = 0; k < t->n_turns && !atomic_load(&p->failed); k++) {
         bool used = false; /* by a pair of turns that may be had */
         for (size_t a = 0; a < t->n_turns && !used; a++) {
@@ -171,14 +207,17 @@ static po_status gather_up(pairs *p, size_t n_pairs, po_arena *arena, po_err *er
     return PO_OK;
 }
 
-po_status po_nest_table_make(po_nest_shape *shapes, size_t n_shapes, size_t n_turns, size_t n_bands, po_pool *pool,
-                             po_arena *arena, po_nest_table *ret, po_err *err)
+po_status po_nest_table_make(po_nest_table *table, po_nest_shape *shapes, po_pool *pool, po_arena *arena, po_err *err)
 {
+    size_t n_shapes = table->n_shapes, n_turns = table->n_turns;
     double(*turns)[2] = po_arena_zeros(arena, n_turns, sizeof *turns);
     size_t n_pairs = n_shapes * (n_shapes + 1) / 2;
     po_nfp *nfps = po_arena_zeros(arena, n_pairs * n_turns + 1, sizeof *nfps);
     po_arena **arenas = calloc(n_pairs + 1, sizeof(po_arena *));
-    po_nest_table t = {n_shapes, n_turns, n_bands, shapes, nfps, (const double(*)[2])turns};
+    po_nest_table t = *table;
+    t.shapes = shapes;
+    t.nfps = nfps;
+    t.turns = (const double(*)[2])turns;
     pairs p = {.table = &t, .nfps = nfps, .arenas = arenas};
     po_status status = turns && nfps && arenas ? PO_OK : po_fail(err, PO_E_NOMEM, "memory ran out");
     for (size_t k = 0; status == PO_OK && k < n_turns; k++) {
@@ -208,7 +247,7 @@ po_status po_nest_table_make(po_nest_shape *shapes, size_t n_shapes, size_t n_tu
     }
     free(arenas);
     if (status == PO_OK) {
-        *ret = t;
+        *table = t;
     }
     return status;
 }
