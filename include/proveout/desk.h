@@ -14,6 +14,9 @@ extern "C" {
 
 typedef struct po_desk po_desk;
 
+/* Who sees the public screen without signing in: who sits at this computer (where it listens on loopback alone), all, nobody. */
+typedef enum po_screen { PO_SCREEN_HERE = 0, PO_SCREEN_ALL, PO_SCREEN_NONE } po_screen;
+
 typedef struct po_desk_options {
     const po_shop *shop; /* borrowed until po_desk_close, as the book is */
     po_ledger *ledger;
@@ -27,9 +30,11 @@ typedef struct po_desk_options {
     int idle_seconds;   /* after which a desk person or keeper is signed out; 0 = 900; members four times that */
     int stop_seconds;   /* what is under way may take so long when it stops; 0 = 20 */
     const char *folder; /* private: files that were sent to be proved are kept there; made where it is not there */
+    const char *backups; /* folder for copies of the book that a keeper makes; made where it is not there; NULL: none are made */
     int64_t (*now_ms)(void *user); /* the clock; NULL = the system's */
     void *now_user;
     int provers;         /* proofs computed at once; 0 = as many as the process may use cores */
+    po_screen screen;    /* who sees the public screen without signing in */
     const char *version; /* of the program: a proof is made anew by another one */
     void (*log)(void *user,
                 const char *line); /* one JSON object without line end; from several threads, one at a time */

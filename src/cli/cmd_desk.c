@@ -56,9 +56,18 @@ static int options_of(const desk *d, const cli_call *call, po_desk_options *o, c
     status = status == EXIT_CLEAR ? whole(call, "each", 1, 20000, &o->connections_each) : status;
     status = status == EXIT_CLEAR ? whole(call, "request-seconds", 1, 3600, &o->request_seconds) : status;
     status = status == EXIT_CLEAR ? whole(call, "provers", 1, 64, &o->provers) : status;
+    const char *screen = cli_value(call, "screen");
+    if (screen && strcmp(screen, "yes") != 0 && strcmp(screen, "no") != 0) {
+        return cli_fail(EXIT_USAGE, "--screen %s: expected yes or no", screen);
+    }
+    o->screen = !screen ? PO_SCREEN_HERE : screen[0] == 'y' ? PO_SCREEN_ALL : PO_SCREEN_NONE;
     o->version = PO_VERSION;
     o->now_ms = desk_now_ms;
     o->now_user = (void *)(uintptr_t)d->shop;
+    o->backups = cli_value(call, "backup-folder");
+    if (!o->backups && !(o->backups = po_arena_printf(d->arena, "%s.backups", d->ledger_path))) {
+        return cli_fail(EXIT_OWN, "memory ran out");
+    }
     o->folder = cli_value(call, "spool-folder");
     if (!o->folder && !(o->folder = po_arena_printf(d->arena, "%s.files", d->ledger_path))) {
         return cli_fail(EXIT_OWN, "memory ran out");
@@ -176,6 +185,12 @@ static const cli_option options_desk[] = {
     {.name = "each", .value = "N", .says = "most at once of one address; else 600"},
     {.name = "request-seconds", .value = "SECONDS", .says = "for a request to arrive whole; else 30"},
     {.name = "provers", .value = "N", .says = "files proved at once; else as many as the process may use cores"},
+    {.name = "screen",
+     .value = "yes|no",
+     .says = "whether the screen with numbers of tickets and runs is shown without sign-in; else to this computer alone"},
+    {.name = "backup-folder",
+     .value = "FOLDER",
+     .says = "where copies of the book go that a keeper makes on the page; else the book's name with .backups behind it"},
     {.name = "spool-folder",
      .value = "FOLDER",
      .says = "a private folder for files that are sent to be proved; else the book's name with .files behind it"},

@@ -59,12 +59,22 @@ static bool value_fits(const char *kind, const json_t *v)
     if (!strcmp(kind, "flag")) {
         return json_is_boolean(v);
     }
+    if (!strcmp(kind, "counts")) {
+        bool fits = json_is_array(v) && json_array_size(v) > 0 && json_array_size(v) <= 256;
+        for (size_t i = 0; fits && i < json_array_size(v); i++) {
+            fits = json_is_integer(json_array_get(v, i)) && json_integer_value(json_array_get(v, i)) >= 0;
+        }
+        return fits;
+    }
     if (!strcmp(kind, "ids")) {
         bool fits = json_is_array(v) && json_array_size(v) > 0 && json_array_size(v) <= 256;
         for (size_t i = 0; fits && i < json_array_size(v); i++) {
             fits = is_short_text(json_array_get(v, i));
         }
         return fits;
+    }
+    if (!strcmp(kind, "document")) { /* a whole file; the body's own limit bounds it */
+        return json_is_string(v) && strlen(json_string_value(v)) == json_string_length(v);
     }
     if (!is_short_text(v)) {
         return false;

@@ -5,6 +5,8 @@
 #include <string.h>
 
 #include "desk/desk_inside.h"
+#include "desk/proving.h"
+#include "work/permits.h"
 
 static json_t *micrometres(double metres)
 {
@@ -54,11 +56,38 @@ static bool hand_out(const po_shop *shop, json_t *body, desk_request *rq, desk_r
     return true;
 }
 
+/* A permission that is granted without a time holds as long as the shop file says. */
+static bool permit(po_desk *desk, json_t *body, desk_request *rq, desk_reply *rp)
+{
+    const char *name = json_string_value(json_object_get(body, "permission"));
+    const po_permission *p = name ? po_shop_permission(desk->options.shop, name) : NULL;
+    work_context w;
+    po_err err;
+    if (!p) {
+        desk_problem(rq, rp, 422, "permission", "the shop file has no such permission");
+        return false;
+    }
+    if (work_has(body, "until")) {
+        return true;
+    }
+    if (work_begin(&w, rq->arena, desk->options.shop, NULL, NULL, desk_now_ms_of(desk), &err) != PO_OK) {
+        desk_problem_of(rq, rp, &err, -1);
+        return false;
+    }
+    int64_t until = work_permit_until(&w, p);
+    if (until >= 0) {
+        json_object_set_new(body, "until", json_integer(until));
+    }
+    return true;
+}
+
 bool desk_house(po_desk *desk, const char *act, json_t *body, desk_request *rq, desk_reply *rp)
 {
     const po_shop *shop = desk->options.shop;
     if (strcmp(act, "waiver-give") == 0) {
         json_object_set_new(body, "desk_limit_um", micrometres(shop->rules.desk_may_waive_m));
+    } else if (strcmp(act, "permit-grant") == 0) {
+        return permit(desk, body, rq, rp);
     } else if (strcmp(act, "ticket-take") == 0) {
         if (shop->rules.no_shows_most > 0) {
             json_object_set_new(body, "no_shows_most", json_integer(shop->rules.no_shows_most));
@@ -67,6 +96,12 @@ bool desk_house(po_desk *desk, const char *act, json_t *body, desk_request *rq, 
             json_object_del(body, "no_shows_most");
             json_object_del(body, "no_show_days");
         }
+    } else if (strcmp(act, "round-done") == 0) { /* those that the round should have seen */
+        json_t *machines = json_array();
+        for (size_t i = 0; i < shop->n_machines && i < 256; i++) {
+            json_array_append_new(machines, json_string(shop->machines[i].name));
+        }
+        json_object_set_new(body, "machines", machines);
     } else if (strcmp(act, "run-hand-out") == 0) {
         return hand_out(shop, body, rq, rp);
     }
