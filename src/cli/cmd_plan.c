@@ -6,6 +6,7 @@
 
 #include "due.h"
 #include "plan_feed.h"
+#include "plan_queue.h"
 #include "verbs.h"
 #include "when.h"
 
@@ -224,6 +225,9 @@ static int plan_all(const cli_call *call, const po_shop *shop, po_arena *arena)
         if (cli_value(call, "json")) {
             int printed = desk_print_json(when_json(&p));
             status = printed != EXIT_CLEAR ? printed : status;
+        } else if (cli_value(call, "picture")) {
+            int drawn = when_picture(&p, cli_value(call, "picture"));
+            status = drawn != EXIT_CLEAR ? drawn : status;
         } else {
             when_print(&p);
         }
@@ -262,6 +266,9 @@ static const cli_option when_options[] = {
              "PROVEOUT_LEDGER, else "
              "the one that the shop file names, where there is one"},
     WHEN_OPTIONS,
+    {.name = "picture",
+     .value = "OUT.svg|.png|.pdf",
+     .says = "the strip of time as a picture, instead of words; -: SVG on standard output"},
     {.name = "json", .says = "print one JSON object instead of words"},
 };
 
@@ -271,6 +278,62 @@ static const cli_example when_examples[] = {
     {"proveout plan when --machine Birch --start 19:30 bracket.gcode", "what happens if it is started at 19:30"},
     {"proveout plan when --member 10041 --json bracket.gcode", "for a member, for another program"},
 };
+
+#define PLAN_OPTIONS                                                                                                   \
+    DESK_OPTIONS, WHEN_OPTIONS,                                                                                        \
+    {                                                                                                                  \
+        .name = "steps", .value = "N",                                                                                 \
+        .says = "how long a better plan is looked for, in steps; without it: by the number of runs"                    \
+    }
+#define QUIET                                                                                                          \
+    {                                                                                                                  \
+        .name = "quiet", .says = "no message to the member"                                                            \
+    }
+
+static const cli_option queue_options[] = {
+    PLAN_OPTIONS,
+    {.name = "picture",
+     .value = "OUT.svg|.png|.pdf",
+     .says = "strips of the machines as a picture beside the words; -: SVG on standard output instead of them"}};
+static const cli_option add_options[] = {
+    PLAN_OPTIONS,
+    {.name = "member", .value = "ID", .says = "whose run it is", .field = "member", .unit = DESK_ID},
+    {.name = "recipe", .value = "NAME", .says = "the house's way to print that it is held against; else the nearest"},
+    {.name = "due", .value = "TIME", .says = "when the member needs the part", .field = "due", .unit = DESK_UNTIL},
+    {.name = "course", .value = "ID", .says = "the course that it is for", .field = "course", .unit = DESK_ID},
+    {.name = "assignment", .value = "ID", .says = "and its assignment", .field = "assignment", .unit = DESK_ID},
+    {.name = "group", .value = "ID", .says = "the group that it is for", .field = "group", .unit = DESK_ID},
+    {.name = "fund", .value = "ID", .says = "the fund that pays for it", .field = "fund", .unit = DESK_ID},
+    {.name = "purpose", .value = "TEXT", .says = "what it is for, in words", .field = "purpose"},
+    {.name = "try", .says = "only say what would be: nothing is booked"},
+    {.name = "copies",
+     .value = "N",
+     .says = "with --try: so many such runs, each of another member, as when a whole course hands in"}};
+static const cli_option promise_options[] = {
+    PLAN_OPTIONS,
+    {.name = "start",
+     .value = "TIME",
+     .says = "this start, or the first possible one after it; without it: as planned"},
+    {.name = "machine", .value = "NAME", .says = "on this machine; without it: as planned"},
+    QUIET};
+static const cli_option moved_options[] = {
+    PLAN_OPTIONS, {.name = "keep", .says = "make these promises anew, with a message to each member"}, QUIET};
+static const cli_option without_options[] = {
+    PLAN_OPTIONS, {.name = "until", .value = "TIME", .says = "it is back then; without it: it stays away"}};
+
+static const cli_example queue_examples[] = {{"proveout plan queue", "who starts when and where, and what is late"},
+                                             {"proveout plan queue --picture plan.svg", "with strips for the wall"}};
+static const cli_example add_examples[] = {{"proveout plan add bracket.gcode --member 10041 --due 2026-12-04",
+                                            "a run that waits for any machine that may run it"},
+                                           {"proveout plan add --try --copies 60 --due 2026-12-18 bracket.gcode",
+                                            "if 60 hand in such a job: when is the last off?"}};
+static const cli_example promise_examples[] = {
+    {"proveout plan promise 12 13 14", "their members are told the planned starts"},
+    {"proveout plan promise 12 --machine Birch --start 15:10", "another, as the desk says"}};
+static const cli_example moved_examples[] = {{"proveout plan moved", "promises that can't be kept, and why"},
+                                             {"proveout plan moved --keep", "made anew, and the members hear of it"}};
+static const cli_example without_examples[] = {
+    {"proveout plan without Birch --until 2026-12-03", "Birch is jammed: what now?"}};
 
 static const cli_option feed_options[] = {DESK_OPTIONS, WHEN_OPTIONS};
 
@@ -321,6 +384,70 @@ const cli_verb cli_plan_verbs[] = {
         .examples = feed_examples,
         .n_examples = sizeof feed_examples / sizeof feed_examples[0],
         .run = plan_feed,
+    },
+#define VERB_OF(name_)                                                                                                 \
+    .options = name_##_options, .n_options = sizeof name_##_options / sizeof name_##_options[0],                       \
+    .examples = name_##_examples, .n_examples = sizeof name_##_examples / sizeof name_##_examples[0],                  \
+    .run = plan_##name_
+    {
+        .name = "plan queue",
+        .operands = "",
+        VERB_OF(queue),
+        .line = "who starts when and where: the queue, planned",
+        .help = "Makes a plan of all runs that wait in the book: by weight of lateness, waiting, standing full and "
+                "changes (the shop "
+                "file's rules plan_...), with somebody at the desk for every start, watch and take-off. What runs and "
+                "what was "
+                "promised stays put. Says how far from the best it can be, how often each start is kept as run lengths "
+                "scatter, "
+                "what can't be met and what would make room.\n\n"
+                "Nothing is booked. Exit status: 0 all in time; 1 somebody is late, has no place, or a promise moved; "
+                "4 wrong "
+                "usage.",
+    },
+    {
+        .name = "plan add",
+        .operands = "FILE",
+        .least = 1,
+        .most = 1,
+        VERB_OF(add),
+        .line = "a run joins the queue, for any machine that may run it",
+        .help = "Proves the job on all machines, keeps the proofs, reserves the run, and says where it stands in the "
+                "plan. With "
+                "--try nothing is booked; --copies asks for a whole course. Exit status: 0; 1 with --try where some "
+                "would be "
+                "late; 2 the verdict is stop on every machine, or the book refuses; 3 not a job; 4 wrong usage.",
+    },
+    {
+        .name = "plan promise",
+        .operands = "RUN...",
+        .least = 1,
+        .most = -1,
+        VERB_OF(promise),
+        .line = "a start is told to a run's member, and stays put from then on",
+        .help = "Books the start that the plan has for the run, or one that the desk says, with a message to the "
+                "member; says who "
+                "then starts later. A promise is given up by proveout run drop, or moved by plan moved.",
+    },
+    {
+        .name = "plan moved",
+        .operands = "",
+        VERB_OF(moved),
+        .line = "promises that can't be kept, and why",
+        .help = "After a failure, or when a machine is out of use: which promises can't be kept, why, and what the "
+                "plan has instead. "
+                "The others stay where they are. With --keep the new starts are promised and the messages put into the "
+                "outbox. "
+                "Exit status: 0 every promise stands, or all were made anew; 1 some moved and nothing was booked.",
+    },
+    {
+        .name = "plan without",
+        .operands = "MACHINE",
+        .least = 1,
+        .most = 1,
+        VERB_OF(without),
+        .line = "what changes if a machine is out of use",
+        .help = "Plans the queue with and without the machine and says which runs change. Nothing is booked.",
     },
     {.name = NULL},
 };

@@ -62,6 +62,7 @@ typedef struct when_plan {
 } when_plan;
 
 void when_print(const when_plan *plan); /* plan_print.c */
+int when_picture(const when_plan *plan, const char *path);
 json_t *when_json(const when_plan *plan);
 
 #endif

@@ -13,7 +13,7 @@
 #include "nest_inside.h"
 
 enum { KEEP = 4 };
-static const int UNIFORM = 40, TOUCHING = 60, LOCAL = 16; /* samples of one move */
+static const int UNIFORM = 60, TOUCHING = 150, LOCAL = 16; /* samples of one move */
 static const double WEIGHT_LEAST = 1.05, WEIGHT_MOST = 1.5, WEIGHT_FADES = 0.95;
 
 typedef struct near { /* another item, as seen by the one that moves */

@@ -84,8 +84,8 @@ static void swap_in(maker *k)
 /* Put k->order; kept where it is the cheapest so far. */
 static void offer_order(maker *k, const int *wished)
 {
-    po_putting_clear(&k->now);
-    if (po_put_list(&k->now, k->order, k->s->n_runs, wished, NULL, k->best.cost - 1)) {
+    po_slot_putting_clear(&k->now);
+    if (po_slot_put_list(&k->now, k->order, k->s->n_runs, wished, NULL, k->best.cost - 1)) {
         swap_in(k);
     }
 }
@@ -262,8 +262,8 @@ static bool make_maker(maker *k, const slots *s, const po_plan_options *o, po_ar
                  .places = po_arena_zeros(arena, n, sizeof(place)),
                  .order = po_arena_zeros(arena, n, sizeof(int)),
                  .best_order = po_arena_zeros(arena, n, sizeof(int))};
-    return k->places && k->order && k->best_order && po_putting_make(s, arena, &k->now) &&
-           po_putting_make(s, arena, &k->best);
+    return k->places && k->order && k->best_order && po_slot_putting_make(s, arena, &k->now) &&
+           po_slot_putting_make(s, arena, &k->best);
 }
 
 po_status po_plan_make(const po_plan_problem *problem, const po_plan_options *options, po_arena *arena,
@@ -338,7 +338,7 @@ po_status po_plan_try(const po_plan_problem *problem, const po_plan *plan, size_
         wished[run] = mine;
         sort_places(k.places, s.n_runs, k.order);
         if (mine >= 0) {
-            po_put_list(&k.now, k.order, s.n_runs, wished, earliest, INT64_MAX);
+            po_slot_put_list(&k.now, k.order, s.n_runs, wished, earliest, INT64_MAX);
         }
         if (mine < 0 || k.now.option[run] < 0) {
             status = po_fail(err, PO_E_NOTFOUND, "run %lld can't start on %s from then on",

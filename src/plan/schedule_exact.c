@@ -263,14 +263,14 @@ static int add_children(exact *e, int last, int before, child *list)
             if (stands_like(e, j, o)) {
                 continue;
             }
-            int at = po_first_start(&e->p, j, o, last, false, &passed, &kind);
+            int at = po_slot_first(&e->p, j, o, last, false, &passed, &kind);
             if (at == SLOT_NONE || at > before) {
                 continue;
             }
             put_undo u;
-            po_put(&e->p, j, o, at, 0, kind, &u);
+            po_slot_put(&e->p, j, o, at, 0, kind, &u);
             int64_t bound = bound_from(e, at);
-            po_unput(&e->p, &u);
+            po_slot_unput(&e->p, &u);
             if (bound < e->best) {
                 list[n++] = (child){bound, j, o, at, kind};
             }
@@ -302,10 +302,10 @@ static void look(exact *e, int depth, int last)
         if (list[i].bound >= e->best) {
             break;
         }
-        po_put(&e->p, list[i].run, list[i].option, list[i].start, 0, list[i].kind, &u);
+        po_slot_put(&e->p, list[i].run, list[i].option, list[i].start, 0, list[i].kind, &u);
         e->sequence[depth] = list[i].run;
         look(e, depth + 1, list[i].start);
-        po_unput(&e->p, &u);
+        po_slot_unput(&e->p, &u);
     }
     if (stay >= 0) { /* the next is what stays */
         int64_t cost = e->p.cost;
@@ -332,7 +332,7 @@ static void look(exact *e, int depth, int last)
         put_undo u[EXACT_RUNS_MOST];
         for (int j = 0; j < s->n_runs; j++) {
             if (e->p.option[j] == NOBODY) {
-                po_put_without_place(&e->p, j, &u[k]);
+                po_slot_put_nowhere(&e->p, j, &u[k]);
                 e->sequence[depth + k] = j;
                 left[k++] = j;
             }
@@ -377,7 +377,7 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
     e.sequence = po_arena_zeros(arena, n + 1, sizeof *e.sequence);
     e.run_keys = po_arena_zeros(arena, n + 1, sizeof *e.run_keys);
     if (!e.least || !e.tail || !e.watch_tail || !e.table || !e.children || !e.sequence || !e.run_keys ||
-        !po_putting_make(s, arena, &e.p)) {
+        !po_slot_putting_make(s, arena, &e.p)) {
         return false;
     }
     for (int i = 0; i < s->n_tables; i++) {

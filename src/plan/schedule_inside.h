@@ -122,34 +122,34 @@ typedef struct putting { /* a plan as it grows */
 
 enum { WITHOUT_PLACE = -2 };
 
-bool po_putting_make(const slots *s, po_arena *arena, putting *ret);
-void po_putting_clear(putting *p);
+bool po_slot_putting_make(const slots *s, po_arena *arena, putting *ret);
+void po_slot_putting_clear(putting *p);
 
 /* The first start for a run by an option, not before `from`; SLOT_NONE: there is none.
  * passes: it may go behind what stays on the machine (then `*ret_passed` says behind how many); else it must come off before.
  * ret_kind: what has to be changed first */
-int po_first_start(const putting *p, int run, int option, int from, bool passes, int *ret_passed, int *ret_kind);
+int po_slot_first(const putting *p, int run, int option, int from, bool passes, int *ret_passed, int *ret_kind);
 
 typedef struct put_undo {
     int run, machine, ready, fitting, next_stay;
     int64_t cost;
 } put_undo;
 /* Put it; what stays on the machine and is passed goes into the plan too. */
-void po_put(putting *p, int run, int option, int start, int passed, int kind, put_undo *undo);
-void po_put_without_place(putting *p, int run, put_undo *undo);
+void po_slot_put(putting *p, int run, int option, int start, int passed, int kind, put_undo *undo);
+void po_slot_put_nowhere(putting *p, int run, put_undo *undo);
 /* Take the last one back, and what it passed. */
-void po_unput(putting *p, const put_undo *undo);
+void po_slot_unput(putting *p, const put_undo *undo);
 /* What stays and was not passed: its changes, at the end. */
-void po_put_rest(putting *p);
+void po_slot_put_rest(putting *p);
 
 /* One more, by the option wished, or NOBODY: where it costs least. */
-void po_put_list_one(putting *p, int run, int wished, put_undo *undo);
+void po_slot_put_one(putting *p, int run, int wished, put_undo *undo);
 
 /* Runs in the order given, each by the option (wished[run], or NOBODY: where it costs least). *ret_cost in all. earliest (may be NULL): slots
  * before which runs do not start. limit: stops and gives up (false) once the cost is beyond. */
-bool po_put_list(putting *p, const int *order, int n, const int *wished, const int *earliest, int64_t limit);
+bool po_slot_put_list(putting *p, const int *order, int n, const int *wished, const int *earliest, int64_t limit);
 /* Anew by rising starts, until nothing changes; the cost never rises. order: room for n_runs. */
-void po_put_again(putting *p, int *order);
+void po_slot_put_again(putting *p, int *order);
 
 /* ---- schedule_bound.c ---- */
 

@@ -7,7 +7,7 @@
 
 #include "plan/schedule_inside.h"
 
-bool po_putting_make(const slots *s, po_arena *arena, putting *p)
+bool po_slot_putting_make(const slots *s, po_arena *arena, putting *p)
 {
     size_t n = (size_t)s->n_runs + 1, m = (size_t)s->n_machines;
     *p = (putting){.s = s,
@@ -24,7 +24,7 @@ bool po_putting_make(const slots *s, po_arena *arena, putting *p)
     bool ok = p->ready && p->fitting && p->next_stay && p->watched && p->start && p->option && p->off && p->changed &&
               p->of_member && p->next_of_member;
     if (ok) {
-        po_putting_clear(p);
+        po_slot_putting_clear(p);
     }
     return ok;
 }
@@ -38,7 +38,7 @@ static void link_member(putting *p, int j)
     }
 }
 
-void po_putting_clear(putting *p)
+void po_slot_putting_clear(putting *p)
 {
     const slots *s = p->s;
     for (int m = 0; m < s->n_machines; m++) {
@@ -105,7 +105,7 @@ static int unfair_until(const putting *p, int j, int machine, int at, int off)
     return at;
 }
 
-int po_first_start(const putting *p, int j, int option, int from, bool passes, int *ret_passed, int *ret_kind)
+int po_slot_first(const putting *p, int j, int option, int from, bool passes, int *ret_passed, int *ret_kind)
 {
     const slots *s = p->s;
     const slot_run *r = &s->runs[j];
@@ -196,7 +196,7 @@ static void watch(putting *p, int table, int at, int by)
     }
 }
 
-void po_put(putting *p, int j, int option, int start, int passed, int kind, put_undo *undo)
+void po_slot_put(putting *p, int j, int option, int start, int passed, int kind, put_undo *undo)
 {
     const slots *s = p->s;
     const slot_option *o = &s->options[option];
@@ -216,7 +216,7 @@ void po_put(putting *p, int j, int option, int start, int passed, int kind, put_
     p->n_put++;
 }
 
-void po_put_without_place(putting *p, int j, put_undo *undo)
+void po_slot_put_nowhere(putting *p, int j, put_undo *undo)
 {
     *undo = (put_undo){j, NOBODY, 0, 0, 0, p->cost};
     p->option[j] = WITHOUT_PLACE;
@@ -225,7 +225,7 @@ void po_put_without_place(putting *p, int j, put_undo *undo)
     p->n_put++;
 }
 
-void po_unput(putting *p, const put_undo *u)
+void po_slot_unput(putting *p, const put_undo *u)
 {
     const slots *s = p->s;
     int option = p->option[u->run], member = s->runs[u->run].member;
@@ -246,7 +246,7 @@ void po_unput(putting *p, const put_undo *u)
     }
 }
 
-void po_put_rest(putting *p)
+void po_slot_put_rest(putting *p)
 {
     for (int m = 0; m < p->s->n_machines; m++) {
         while (p->next_stay[m] < p->s->machines[m].n_stays) {
@@ -268,7 +268,7 @@ static int cheapest(const putting *p, int j, int from, int *ret_at, int *ret_pas
         if (best >= 0 && *ret_kind == CHANGE_NONE && x->table == s->options[best].table && soonest >= *ret_at) {
             continue; /* it can't be better on a machine that is like it and free later */
         }
-        int at = po_first_start(p, j, o, from, true, &passed, &kind);
+        int at = po_slot_first(p, j, o, from, true, &passed, &kind);
         if (at == SLOT_NONE) {
             continue;
         }
@@ -289,23 +289,23 @@ static void put_next(putting *p, int j, int wished, int from, put_undo *undo)
 {
     int at = SLOT_NONE, passed = 0, kind = 0, o = wished;
     if (wished >= 0) {
-        at = po_first_start(p, j, wished, from, true, &passed, &kind);
+        at = po_slot_first(p, j, wished, from, true, &passed, &kind);
     } else {
         o = cheapest(p, j, from, &at, &passed, &kind);
     }
     if (o < 0 || at == SLOT_NONE) {
-        po_put_without_place(p, j, undo);
+        po_slot_put_nowhere(p, j, undo);
     } else {
-        po_put(p, j, o, at, passed, kind, undo);
+        po_slot_put(p, j, o, at, passed, kind, undo);
     }
 }
 
-void po_put_list_one(putting *p, int j, int wished, put_undo *undo)
+void po_slot_put_one(putting *p, int j, int wished, put_undo *undo)
 {
     put_next(p, j, wished, 0, undo);
 }
 
-bool po_put_list(putting *p, const int *order, int n, const int *wished, const int *earliest, int64_t limit)
+bool po_slot_put_list(putting *p, const int *order, int n, const int *wished, const int *earliest, int64_t limit)
 {
     put_undo undo;
     for (int i = 0; i < n; i++) {
@@ -318,11 +318,11 @@ bool po_put_list(putting *p, const int *order, int n, const int *wished, const i
             return false;
         }
     }
-    po_put_rest(p);
+    po_slot_put_rest(p);
     return p->cost <= limit;
 }
 
-void po_put_again(putting *p, int *order)
+void po_slot_put_again(putting *p, int *order)
 {
     const slots *s = p->s;
     for (int64_t before = INT64_MAX; p->cost < before;) {
@@ -346,7 +346,7 @@ void po_put_again(putting *p, int *order)
         for (int i = 0; i < n; i++) {
             wished[order[i]] = wished[order[i]] < 0 ? NOBODY : wished[order[i]];
         }
-        po_putting_clear(p);
-        po_put_list(p, order, n, wished, NULL, INT64_MAX);
+        po_slot_putting_clear(p);
+        po_slot_put_list(p, order, n, wished, NULL, INT64_MAX);
     }
 }

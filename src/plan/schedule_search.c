@@ -50,7 +50,7 @@ static bool make_chain(chain *c, const slots *s, const int *order, int n, uint64
         }
     }
     c->undo = po_arena_zeros(arena, k, sizeof *c->undo);
-    if (!c->undo || !po_putting_make(s, arena, &c->p)) {
+    if (!c->undo || !po_slot_putting_make(s, arena, &c->p)) {
         return false;
     }
     memcpy(c->list, order, (size_t)n * sizeof *order);
@@ -79,7 +79,7 @@ static int64_t cost_of_rest(const putting *p)
 static void put_one(chain *c, int place)
 {
     int j = c->tried[place], wish = c->tried_wish[j];
-    po_put_list_one(&c->p, j, wish, &c->undo[place]);
+    po_slot_put_one(&c->p, j, wish, &c->undo[place]);
 }
 
 /* p holds `tried` up to its end; false: it is beyond the limit before. */
@@ -98,7 +98,7 @@ static bool put_all(chain *c, int64_t limit)
 static void back_to(chain *c, int place)
 {
     while (c->p_n > place) {
-        po_unput(&c->p, &c->undo[--c->p_n]);
+        po_slot_unput(&c->p, &c->undo[--c->p_n]);
     }
 }
 
@@ -261,7 +261,7 @@ bool po_slots_search(const slots *s, const int *order, const po_plan_options *o,
     }
     po_pool_free(pool);
     chain *c = &z.chains[least];
-    po_putting_clear(best);
-    po_put_list(best, c->best, n, c->best_wish, NULL, INT64_MAX);
+    po_slot_putting_clear(best);
+    po_slot_put_list(best, c->best, n, c->best_wish, NULL, INT64_MAX);
     return true;
 }

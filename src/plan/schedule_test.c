@@ -212,12 +212,12 @@ static void all_lists(putting *p, int64_t *best)
         }
         left = true;
         for (int o = r->first_option; o < r->first_option + r->n_options; o++) {
-            int passed, kind, at = po_first_start(p, j, o, 0, true, &passed, &kind);
+            int passed, kind, at = po_slot_first(p, j, o, 0, true, &passed, &kind);
             put_undo u;
             if (at != SLOT_NONE) {
-                po_put(p, j, o, at, passed, kind, &u);
+                po_slot_put(p, j, o, at, passed, kind, &u);
                 all_lists(p, best);
-                po_unput(p, &u);
+                po_slot_unput(p, &u);
             }
         }
     }
@@ -262,7 +262,7 @@ static void like_all_lists(void **state)
         putting all_of;
         int64_t best = INT64_MAX;
         assert_int_equal(po_slots_make(p, arena, &s, NULL), PO_OK);
-        assert_true(po_putting_make(&s, arena, &all_of));
+        assert_true(po_slot_putting_make(&s, arena, &all_of));
         all_lists(&all_of, &best);
         if (plan->cost > best || (plan->best && plan->cost < best && plan->n_placed == plan->n_rows)) {
             fail_msg("round %d: %lld, of all lists %lld", round, (long long)plan->cost, (long long)best);
