@@ -2,41 +2,12 @@
 #include "listing.h"
 #include "permits.h"
 #include "verbs.h"
-
-/* The moment at which a day is over. Where the clocks go forward at midnight: the first moment after it. */
-static int64_t end_of(const desk *d, po_date date)
-{
-    po_wall_time next = po_wall_add((po_wall_time){date, 0}, 1440);
-    int64_t ms = -1;
-    for (int i = 0; i <= 8 && ms < 0; i++) {
-        ms = desk_ms(d->shop, po_wall_add(next, i * 15L));
-    }
-    return ms;
-}
-
-static int days_in(int year, int month)
-{
-    static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
-    return days[month - 1] + (month == 2 && year % 4 == 0 && (year % 100 != 0 || year % 400 == 0));
-}
+#include "work/permits.h"
 
 int64_t permit_until(const desk *d, const po_permission *permission)
 {
-    int64_t until = -1;
-    for (size_t i = 0; permission->lapses_with_term && i < d->shop->n_terms; i++) {
-        int64_t end = end_of(d, d->shop->terms[i].to);
-        until = end > d->now_ms && (until < 0 || end < until) ? end : until;
-    }
-    po_wall_time now;
-    if (permission->lapses_months > 0 && desk_wall(d->shop, d->now_ms, &now, NULL)) {
-        int month = now.date.month - 1 + permission->lapses_months;
-        po_date date = {now.date.year + month / 12, month % 12 + 1, now.date.day};
-        int most = days_in(date.year, date.month);
-        date.day = date.day < most ? date.day : most; /* a month after 31 January is the end of February */
-        int64_t end = end_of(d, date);
-        until = end >= 0 && (until < 0 || end < until) ? end : until;
-    }
-    return until;
+    work_context w = desk_work(d);
+    return work_permit_until(&w, permission);
 }
 
 static int run_grant(const cli_call *call)

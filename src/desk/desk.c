@@ -56,6 +56,7 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
     d->options = *options;
     d->folder = -1;
     pthread_mutex_init(&d->door, NULL);
+    pthread_mutex_init(&d->long_work, NULL);
     d->sessions = calloc(DESK_SESSIONS, sizeof *d->sessions);
     d->tries = calloc(DESK_TRIES, sizeof *d->tries);
     d->codes = calloc(DESK_CODES, sizeof *d->codes);
@@ -122,5 +123,6 @@ void po_desk_close(po_desk *d)
     free(d->openapi);
     free(d->shop);
     pthread_mutex_destroy(&d->door);
+    pthread_mutex_destroy(&d->long_work);
     free(d);
 }

@@ -15,6 +15,7 @@
     F(stop_daemon)                                                                                                     \
     F(quiesce_daemon)                                                                                                  \
     F(create_response_from_buffer)                                                                                     \
+    F(create_response_from_fd)                                                                                         \
     F(create_response_from_callback)                                                                                   \
     F(add_response_header)                                                                                             \
     F(queue_response)                                                                                                  \

@@ -19,6 +19,7 @@ static json_t *schema_of(const char *kind)
         {"text", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":1000}"},
         {"private",
          "{\"type\":\"string\",\"minLength\":1,\"maxLength\":1000,\"description\":\"kept apart from the events\"}"},
+        {"document", "{\"type\":\"string\",\"description\":\"a whole file\"}"},
         {"count", "{\"type\":\"integer\",\"minimum\":0,\"maximum\":1000000000000000}"},
         {"number", "{\"type\":\"integer\",\"minimum\":1}"},
         {"time", "{\"type\":\"integer\",\"minimum\":0,\"description\":\"milliseconds of UTC since 1970\"}"},
@@ -73,6 +74,7 @@ static json_t *responses(const desk_route_row *row)
 {
     const char *type = strstr(row->pattern, "/events")  ? "text/event-stream"
                        : strcmp(row->pattern, "/") == 0 ? "text/plain"
+                       : strstr(row->pattern, ".zip")   ? "application/zip"
                                                         : "application/json";
     json_t *content = json_object();
     json_object_set_new(content, type, json_pack("{s:{}}", "schema"));

@@ -3,6 +3,7 @@
 #include <netinet/in.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/text.h"
 #include "desk/files.h"
@@ -123,6 +124,9 @@ void desk_on_completed(void *user, struct MHD_Connection *connection, void **con
     pthread_mutex_unlock(&server->lock);
     desk_upload_abort(c->rq.upload); /* the line was cut, or the answer was none of its own */
     c->rq.upload = NULL;
+    if (c->rp.file > 0) { /* nobody fetched it */
+        close(c->rp.file - 1);
+    }
     desk_request_end(&c->rq);
     *context = NULL;
     po_arena_free(c->rq.arena);

@@ -79,6 +79,10 @@ enum MHD_Result desk_send(desk_context *c)
         }
     }
     bool streams = r != NULL;
+    if (!r && rp->file > 0) { /* the response closes it */
+        r = http->create_response_from_fd(rp->n, rp->file - 1);
+        rp->file = r ? 0 : rp->file;
+    }
     if (!r) {
         r = http->create_response_from_buffer(rp->n, (void *)(uintptr_t)(rp->body ? rp->body : ""),
                                               MHD_RESPMEM_PERSISTENT);
