@@ -2,6 +2,7 @@
 import { h, html, render, useEffect, useRef, useState } from './kit/html.js';
 import { loadShop, may, refreshSession, session, shop, signInWanted } from './kit/api.js';
 import { keyHelp, keysNow, keysOn, startKeys, useKeys } from './kit/keys.js';
+import { startDay } from './kit/day.js';
 import { startLive } from './kit/live.js';
 import { go, match, place, startRouter } from './kit/router.js';
 import { Button, Empty, Loading, Notices, Trouble, undoLast } from './kit/parts.js';
@@ -100,5 +101,6 @@ for (let pause = 400; ; pause = Math.min(pause * 2, 8000)) { // the server may o
 }
 render(html`<${Shell} />`, at);
 startLive();
+startDay();
 document.documentElement.dataset.ready = '';
 void shop;
