@@ -108,11 +108,12 @@ json_t *desk_shop_doc(const po_shop *shop)
     LIST(materials, shop->n_materials, material(&shop->materials[i]))
     LIST(recipes, shop->n_recipes, recipe(&shop->recipes[i]))
     LIST(permissions, shop->n_permissions, permission(&shop->permissions[i]))
-    return json_pack("{s:s, s:s, s:s, s:s?, s:s, s:I, s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "format",
-                     "proveout/shop-page/1", "name", shop->name, "time_zone", shop->time_zone, "currency",
+    return json_pack("{s:s, s:s, s:s, s:s?, s:s, s:I, s:{s:I, s:i}, s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}",
+                     "format", "proveout/shop-page/1", "name", shop->name, "time_zone", shop->time_zone, "currency",
                      shop->currency, "beyond", po_beyond_name(shop->beyond), "most_file_bytes",
-                     (json_int_t)shop->most_file_bytes, "people_at_desk", shop->people_at_desk, "machines", machines,
-                     "materials", materials, "recipes", recipes, "permissions", permissions, "hours", hours(shop),
-                     "closed", dates(shop->closed, shop->n_closed), "terms", dates(shop->terms, shop->n_terms), "rules",
-                     rules(&shop->rules));
+                     (json_int_t)shop->most_file_bytes, "files", "most_bytes", (json_int_t)shop->most_upload_bytes,
+                     "keep_days", shop->rules.keep_files_days, "people_at_desk", shop->people_at_desk, "machines",
+                     machines, "materials", materials, "recipes", recipes, "permissions", permissions, "hours",
+                     hours(shop), "closed", dates(shop->closed, shop->n_closed), "terms",
+                     dates(shop->terms, shop->n_terms), "rules", rules(&shop->rules));
 }

@@ -13,7 +13,7 @@
 #include "job/group.h"
 #include "job/jobfacts.h"
 
-enum { RUN_LINES = 32, PROGRESS_BYTES = 4 << 20 };
+enum { RUN_LINES = 32, PROGRESS_RUNS = 64 }; /* asked every so many runs of lines: a few ms, so that it stops soon */
 
 typedef struct setups {
     const po_job_setup **at; /* all that this pass measures */
@@ -206,7 +206,7 @@ static po_status read_lines(pass *p, po_input *input, const po_job_options *opti
 {
     const char *at = NULL, *end = NULL;
     bool eof = false;
-    uint64_t number = 0, told = 0;
+    uint64_t number = 0, told = 0, runs = 0;
     po_line lines[RUN_LINES];
     do {
         po_status status = po_line_reader_fill(reader, at, &at, &end, &eof, err);
@@ -234,14 +234,15 @@ static po_status read_lines(pass *p, po_input *input, const po_job_options *opti
                     return no_memory(err);
                 }
             }
-        } while (n == RUN_LINES);
-        uint64_t done = po_input_raw_done(input);
-        if (options->progress && done - told >= PROGRESS_BYTES) {
-            told = done;
-            if (!options->progress(done, po_input_raw_total(input), options->user)) {
-                return po_fail(err, PO_E_CANCELLED, "stopped when asked to");
+            if (options->progress &&
+                ++runs % PROGRESS_RUNS == 0) { /* of packed files the bytes ahead are more than their share */
+                uint64_t done = po_input_raw_done(input), ahead = (uint64_t)(end - at);
+                told = done > ahead && done - ahead > told ? done - ahead : told;
+                if (!options->progress(told, po_input_raw_total(input), options->user)) {
+                    return po_fail(err, PO_E_CANCELLED, "stopped when asked to");
+                }
             }
-        }
+        } while (n == RUN_LINES);
     } while (!eof);
     p->file.lines = p->file.last_line = number;
     for (size_t k = 0; k < p->n_lanes; k++) {

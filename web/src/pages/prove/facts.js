@@ -52,10 +52,10 @@ export function Facts({ one, part }) {
 export function Estimates({ one }) {
   const list = one.facts?.estimates ?? [];
   if (!list.length) return null;
-  return html`<${Table} label=${t('prove.estimates')} rows=${list} rowKey=${(/** @type {any} */ e) => e.recipe} columns=${[
-    { key: 'recipe', label: t('prove.recipe'), cell: (/** @type {any} */ e) => e.recipe, head: true },
-    { key: 'filament', label: t('prove.fact_filament'), cell: (/** @type {any} */ e) => `${metresOf(e.filament_mm)}, ${number(e.filament_g, 0)}\u202fg`, number: true },
-    { key: 'time', label: t('prove.fact_time'), cell: (/** @type {any} */ e) => span(e.seconds * 1000), number: true },
-    { key: 'layers', label: t('prove.fact_layers'), cell: (/** @type {any} */ e) => number(e.layers), number: true },
+  return html`<${Table} caption=${t('prove.estimates')} rows=${list} rowKey=${(/** @type {any} */ e) => e.recipe} columns=${[
+    { key: 'recipe', label: t('prove.recipe'), show: (/** @type {any} */ e) => e.recipe, head: true },
+    { key: 'filament', label: t('prove.fact_filament'), show: (/** @type {any} */ e) => `${metresOf(e.filament_mm)}, ${number(e.filament_g, 0)}\u202fg`, right: true },
+    { key: 'time', label: t('prove.fact_time'), show: (/** @type {any} */ e) => span(e.seconds * 1000), right: true },
+    { key: 'layers', label: t('prove.fact_layers'), show: (/** @type {any} */ e) => number(e.layers), right: true },
   ]} />`;
 }
