@@ -7,6 +7,7 @@ static const cli_family families[] = {
     {cli_check_verb, NULL},
     {cli_orient_verb, NULL},
     {cli_pieces_verb, NULL},
+    {cli_nest_verb, NULL},
     {cli_explain_verb, NULL},
     {cli_shop_check_verb, NULL},
     {cli_shop_show_verb, NULL},
