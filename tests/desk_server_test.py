@@ -216,6 +216,9 @@ ROUTES = [
     *(("GET", "/api/1/proofs/{proof}/" + what, "kiosk") for what in
       ("slip.html", "slip.pdf", "slip.txt", "slip.json", "pictures", "picture.svg", "picture.png")),
     ("GET", "/api/1/slips/{slip}", "desk"),
+    ("POST", "/api/1/hand-out", "desk"), ("POST", "/api/1/hand-out/confirm", "desk"), ("GET", "/api/1/hand-out/{key}", "desk"),
+    ("GET", "/api/1/stick-look", "desk"), ("POST", "/api/1/stick-write", "desk"), ("POST", "/api/1/take-back", "desk"),
+    ("POST", "/api/1/take-back/confirm", "desk"),
     ("GET", "/api/1/mine", "member"), ("POST", "/api/1/import/members", "desk"), ("GET", "/api/1/export.json", "keeper"),
     ("GET", "/api/1/export.zip", "keeper"), ("POST", "/api/1/verify", "keeper"), ("GET", "/api/1/backups", "keeper"), ("POST", "/api/1/backups", "keeper"),
 ]

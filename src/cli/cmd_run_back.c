@@ -8,42 +8,10 @@
 #include "due.h"
 #include "run_verbs.h"
 #include "stick_look.h"
+#include "work/take_back.h"
 #include "work/failure.h"
 
 /* ---- which run ---- */
-
-/* The run that is out on a machine; 0 with a message printed. */
-static int64_t run_on(desk *d, const char *machine)
-{
-    json_t *answer = NULL;
-    int status = desk_ask(d, "machines", json_pack("{s:s}", "machine", machine), &answer);
-    int64_t run = work_int(json_array_get(json_object_get(answer, "machines"), 0), "run", 0);
-    json_decref(answer);
-    if (status == EXIT_CLEAR && !run) {
-        run_refuse(d, "run-take-back", "machine",
-                   "%s is not out by the book, so there is nothing to take back; run list --machine %s shows its runs",
-                   machine, machine);
-    }
-    return run;
-}
-
-/* The run that a stick is out with; 0 with a message printed. */
-static int64_t run_with(desk *d, const char *stick)
-{
-    json_t *answer = NULL;
-    int status = desk_ask(d, "sticks", json_pack("{s:s}", "stick", stick), &answer);
-    const json_t *row = json_array_get(json_object_get(answer, "sticks"), 0);
-    int64_t run = work_int(row, "run", 0);
-    if (status == EXIT_CLEAR && !row) {
-        run_refuse(d, "run-take-back", "stick", "there is no stick %s in the book; stick list shows them", stick);
-    } else if (status == EXIT_CLEAR && !run) {
-        run_refuse(d, "run-take-back", "stick",
-                   "stick %s is not out by the book: it belongs to %s, and --machine %s takes that back", stick,
-                   work_text(row, "machine"), work_text(row, "machine"));
-    }
-    json_decref(answer);
-    return run;
-}
 
 typedef struct returned {
     json_t *run;
@@ -51,26 +19,13 @@ typedef struct returned {
     const char *mount;
 } returned;
 
-static int same_machine(desk *d, const json_t *run, const char *machine)
+/* What the core says no to, in the words of the command line. */
+static int told(desk *d, const work_context *w, po_status s, const po_err *err)
 {
-    return !machine || !strcmp(work_text(run, "machine"), machine)
-               ? EXIT_CLEAR
-               : run_refuse(d, "run-take-back", "machine", "run %" PRId64 " is on %s, not on %s: name one of them",
-                            work_int(run, "run", 0), work_text(run, "machine"), machine);
-}
-
-static int same_stick(desk *d, const json_t *run, const char *stick)
-{
-    const char *out = work_text(run, "stick");
-    if (!stick || !strcmp(out, stick)) {
-        return EXIT_CLEAR;
-    }
-    return *out ? run_refuse(d, "run-take-back", "stick",
-                             "run %" PRId64 " on %s went out with stick %s, not with %s: look which one came back",
-                             work_int(run, "run", 0), work_text(run, "machine"), out, stick)
-                : run_refuse(d, "run-take-back", "stick",
-                             "run %" PRId64 " on %s went out without a stick, not with %s: leave --stick out",
-                             work_int(run, "run", 0), work_text(run, "machine"), stick);
+    return s == PO_OK           ? EXIT_CLEAR
+           : w->asked           ? desk_refused(d, w->asked, err)
+           : s == PO_E_CONFLICT ? desk_refused(d, "run-take-back", err)
+                                : cli_fail_err(err);
 }
 
 /* The run by its number, its machine or its stick; what else is named has to agree. */
@@ -92,13 +47,14 @@ static int find_run(desk *d, const json_t *named, returned *ret)
     if (!run && !machine && !ret->stick) {
         return cli_fail(EXIT_USAGE, "say which run is back: its number, --machine NAME or --stick ID");
     }
-    run = run ? run : machine ? run_on(d, machine) : run_with(d, ret->stick);
-    int status = run ? run_ask(d, run, &ret->run) : EXIT_STOP;
-    status = status == EXIT_CLEAR ? same_machine(d, ret->run, machine) : status;
+    work_context w = desk_work(d);
+    po_err err;
+    int status = told(d, &w, work_back_run(&w, run, machine, stick, &ret->run, &err), &err);
     if (status == EXIT_CLEAR && shown && !stick && *work_text(ret->run, "stick")) {
         ret->stick = shown->stick_label; /* what shows there is that stick */
+        status = told(d, &w, work_back_same_stick(ret->run, ret->stick, &err), &err);
     }
-    return status == EXIT_CLEAR ? same_stick(d, ret->run, ret->stick) : status;
+    return status;
 }
 
 /* ---- which job was run ---- */

@@ -71,6 +71,11 @@ typedef struct work_offer {
 po_status work_offers(work_book *book, const po_job_report *const *reports, const char *file, const json_t *wishes,
                       po_arena *arena, work_offer *ret, bool *ret_anew, po_err *err) PO_MUST_USE;
 
+/* The same for one machine; wishes may hold what was decided (fund, beyond, stick). */
+po_status work_offer_one(work_book *book, const po_machine *machine, const po_job_report *report, const char *file,
+                         const json_t *wishes, po_arena *arena, work_offer *ret, bool *ret_anew,
+                         po_err *err) PO_MUST_USE;
+
 /* Whether a report holds for how the machine is fitted and loaded now. */
 bool work_report_holds(const po_job_report *report, const work_fitted *fitted, const po_shop *shop);
 

@@ -150,6 +150,25 @@ static po_status offer(work_offer *o, const po_job_report *report, const char *f
     return s == PO_OK && holds ? take(o, report, file, arena, err) : s;
 }
 
+po_status work_offer_one(work_book *book, const po_machine *machine, const po_job_report *report, const char *file,
+                         const json_t *wishes, po_arena *arena, work_offer *ret, bool *ret_anew, po_err *err)
+{
+    json_t *body = json_deep_copy(wishes);
+    bool anew = false;
+    *ret = (work_offer){.machine = machine};
+    work_hand_out_begin(&ret->hand, book, body);
+    ret->hand.machine = machine;
+    ret->hand.file = file;
+    bool memory = body && ret->hand.found && json_object_set_new(body, "machine", json_string(machine->name)) == 0;
+    po_status s = memory ? offer(ret, report, file, arena, &anew, err) : po_fail(err, PO_E_NOMEM, "memory ran out");
+    if (s != PO_OK) {
+        work_hand_out_done(&ret->hand);
+        return s;
+    }
+    *ret_anew = anew;
+    return PO_OK;
+}
+
 po_status work_offers(work_book *book, const po_job_report *const *reports, const char *file, const json_t *wishes,
                       po_arena *arena, work_offer *ret, bool *ret_anew, po_err *err)
 {
@@ -157,18 +176,11 @@ po_status work_offers(work_book *book, const po_job_report *const *reports, cons
     po_status s = PO_OK;
     size_t n = 0;
     bool anew = false;
-    for (; s == PO_OK && n < shop->n_machines; n++) {
-        json_t *body = json_deep_copy(wishes);
-        ret[n] = (work_offer){.machine = &shop->machines[n]};
-        work_hand_out_begin(&ret[n].hand, book, body);
-        ret[n].hand.machine = &shop->machines[n];
-        ret[n].hand.file = file;
-        if (!body || !ret[n].hand.found ||
-            json_object_set_new(body, "machine", json_string(shop->machines[n].name)) != 0) {
-            s = po_fail(err, PO_E_NOMEM, "memory ran out");
-        } else {
-            s = offer(&ret[n], reports[n], file, arena, &anew, err);
-        }
+    while (s == PO_OK && n < shop->n_machines) {
+        bool one = false;
+        s = work_offer_one(book, &shop->machines[n], reports[n], file, wishes, arena, &ret[n], &one, err);
+        anew = anew || one;
+        n += s == PO_OK;
     }
     if (s != PO_OK) {
         for (size_t i = 0; i < n; i++) {

@@ -10,7 +10,10 @@
 #include <stdio.h>
 #include <string.h>
 #include <strings.h>
+#include <sys/mount.h>
 #include <unistd.h>
+
+#include "work/stick_look.h"
 
 #define BESIDE ".proveout-new" /* one writer at a time: a stick belongs to one machine */
 
@@ -52,9 +55,9 @@ static bool write_all(int file, const unsigned char *bytes, size_t n)
     return true;
 }
 
-static bool read_sum(int folder, char out[65])
+static bool read_sum(int folder, const char *name, char out[65])
 {
-    int file = openat(folder, BESIDE, O_RDONLY | O_NOFOLLOW | O_CLOEXEC);
+    int file = openat(folder, name, O_RDONLY | O_NOFOLLOW | O_CLOEXEC | O_NONBLOCK);
     struct sha256_ctx sha;
     unsigned char bytes[16384];
     ssize_t got = -1;
@@ -89,7 +92,7 @@ static po_status put(int folder, const char *mount, const char *name, const void
     if (!done) {
         return po_fail(err, PO_E_IO, "%s: %s can't be written to the stick: %s", mount, name, strerror(why));
     }
-    if (!read_sum(folder, sum)) {
+    if (!read_sum(folder, BESIDE, sum)) {
         return po_fail(err, PO_E_IO, "%s: what was written can't be read back; use another stick", mount);
     }
     if (strcasecmp(sum, sha256) != 0) {
@@ -127,4 +130,53 @@ po_status work_stick_put(const char *mount, const char *name, const void *bytes,
     }
     close(folder);
     return s;
+}
+
+/* "lamp.gcode" and 2: "lamp-2.gcode". */
+static const char *numbered(const char *name, int n, po_arena *arena)
+{
+    const char *dot = strrchr(name, '.');
+    size_t stem = dot && dot > name ? (size_t)(dot - name) : strlen(name);
+    return n == 1 ? po_arena_text(arena, name) : po_arena_printf(arena, "%.*s-%d%s", (int)stem, name, n, name + stem);
+}
+
+const char *work_stick_name(const char *mount, const char *name, const char sha256[65], po_arena *arena)
+{
+    int folder = open(mount, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    const char *found = folder < 0 ? po_arena_text(arena, name) : NULL; /* putting it there will say what is wrong */
+    for (int n = 1; folder >= 0 && !found && n <= 100; n++) {
+        const char *one = numbered(name, n, arena);
+        struct stat st;
+        char sum[65];
+        if (!one) {
+            break;
+        }
+        bool there = fstatat(folder, one, &st, AT_SYMLINK_NOFOLLOW) == 0;
+        bool same = there && S_ISREG(st.st_mode) && read_sum(folder, one, sum) && strcasecmp(sum, sha256) == 0;
+        found = !there || same ? one : NULL;
+    }
+    if (folder >= 0) {
+        close(folder);
+    }
+    return found;
+}
+
+po_status work_stick_release(const char *mount, work_released *ret, po_err *err)
+{
+    int folder = open(mount, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (folder < 0) {
+        return po_fail(err, PO_E_NOTFOUND, "%s: no folder that can be read: %s", mount, strerror(errno));
+    }
+    bool brought = syncfs(folder) == 0;
+    int why = errno;
+    close(folder); /* else it is our own hand that keeps it busy */
+    if (!brought) {
+        return po_fail(err, PO_E_IO, "%s: what was written could not be brought to the stick: %s", mount,
+                       strerror(why));
+    }
+    *ret = WORK_FLUSHED;
+    if (work_stick_mounted(mount)) {
+        *ret = umount2(mount, UMOUNT_NOFOLLOW) == 0 ? WORK_UNMOUNTED : errno == EBUSY ? WORK_BUSY : WORK_FLUSHED;
+    }
+    return PO_OK;
 }
