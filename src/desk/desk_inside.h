@@ -26,6 +26,9 @@ typedef struct desk_session {
     char member[DESK_ID_MOST], token[DESK_WORD];
     po_standing most; /* a PIN does not make a keeper */
     int64_t changed, begun_s, seen_s;
+    int64_t checked_s;      /* when the book was last asked about the member; 0: not yet, or something changed */
+    uint64_t checked_booked; /* desk_live_seen's, before */
+    po_standing checked;    /* what they were then */
     int pin_failures;
 } desk_session;
 
@@ -88,6 +91,9 @@ void desk_word_key(po_desk *desk, const char *word, unsigned char ret[32]);
 bool desk_session_who(po_desk *desk, const char *word, bool active, desk_who *ret);
 /* The same for a stream that runs: by the key. */
 bool desk_session_holds(po_desk *desk, const unsigned char key[32]);
+/* The role of whoever has this session, without asking the book; nobody where the book would have to be asked: it was not in this second,
+ * or an act was booked here since. active: as above. */
+po_standing desk_session_known(po_desk *desk, const char *word, bool active, uint64_t booked);
 /* Begin one; the cookie's word and the token are made. */
 bool desk_session_begin(po_desk *desk, const char *member, po_standing most, bool by_code, char ret_word[DESK_WORD],
                         desk_who *ret);
@@ -129,6 +135,8 @@ void desk_live_stop(po_desk *desk);
 void desk_live_close(po_desk *desk);
 /* An act was booked here: do not wait for the next look at the book. */
 void desk_live_poke(po_desk *desk);
+/* How many acts were booked here, and the last event of the book that was seen (a quarter of a second ago at most). Never waits for the book. */
+void desk_live_seen(po_desk *desk, uint64_t *ret_booked, uint64_t *ret_event);
 /* The response of a stream; NULL: too many, or no memory. */
 struct MHD_Response *desk_live_response(po_desk *desk, struct MHD_Connection *connection, const desk_who *who,
                                         uint64_t after);

@@ -29,6 +29,7 @@ struct desk_live {
     pthread_mutex_t lock;
     pthread_cond_t wake;
     bool running, poked, stopping;
+    uint64_t booked; /* how often it was poked */
     stream *first;
     int n;
     po_news ring[DESK_NEWS];
@@ -232,7 +233,17 @@ void desk_live_poke(po_desk *desk)
     desk_live *l = desk->live;
     pthread_mutex_lock(&l->lock);
     l->poked = true;
+    l->booked++;
     pthread_cond_signal(&l->wake);
+    pthread_mutex_unlock(&l->lock);
+}
+
+void desk_live_seen(po_desk *desk, uint64_t *ret_booked, uint64_t *ret_event)
+{
+    desk_live *l = desk->live;
+    pthread_mutex_lock(&l->lock);
+    *ret_booked = l->booked;
+    *ret_event = l->last;
     pthread_mutex_unlock(&l->lock);
 }
 

@@ -320,6 +320,10 @@ enum MHD_Result desk_on_request(void *user, struct MHD_Connection *connection, c
     if (c->done || c->refused) {
         return desk_send(c);
     }
+    enum MHD_Result sent;
+    if (desk_day_send(c, &sent)) {
+        return sent;
+    }
     c->rq.body = c->buffer;
     c->rq.n_body = !c->buffer ? 0 : c->received < c->declared ? c->received : c->declared;
     if (!desk_workers_take(c->desk->server, c)) {

@@ -72,6 +72,15 @@ void desk_workers_again(desk_server *server, bool all);
 
 /* ---- reply.c ---- */
 enum MHD_Result desk_send(desk_context *context);
+/* A response that stands ready, which stays the caller's; the reply holds status and length for the log. */
+enum MHD_Result desk_send_ready(desk_context *context, struct MHD_Response *response);
+/* A response of its own with the header fields that all replies have and those of this one; the body is copied. NULL: no memory. */
+struct MHD_Response *desk_ready_response(const desk_http *http, const desk_reply *rp);
+
+/* ---- today.c ---- */
+/* Answers a request for the day where it stands ready and who asks is known, so that no worker is needed; false: one is. Called by the
+ * network's thread: it never waits for the book. */
+bool desk_day_send(desk_context *context, enum MHD_Result *ret);
 void desk_log_request(desk_context *context);
 
 /* ---- receive.c: what libmicrohttpd calls ---- */

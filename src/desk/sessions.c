@@ -90,6 +90,8 @@ static bool check(po_desk *desk, const unsigned char key[32], bool active, desk_
     desk_session s;
     po_identity id;
     po_err err;
+    uint64_t booked, event;
+    desk_live_seen(desk, &booked, &event);
     if (!desk_session_get(desk, key, &s) || po_ledger_identity(desk->options.ledger, s.member, &id, &err) != PO_OK) {
         return false;
     }
@@ -101,14 +103,15 @@ static bool check(po_desk *desk, const unsigned char key[32], bool active, desk_
         desk_session_end(desk, key);
         return false;
     }
-    if (active) {
-        pthread_mutex_lock(&desk->door);
-        desk_session *own = find(desk, key);
-        if (own) {
-            own->seen_s = now;
-        }
-        pthread_mutex_unlock(&desk->door);
+    pthread_mutex_lock(&desk->door);
+    desk_session *own = find(desk, key);
+    if (own) {
+        own->seen_s = active ? now : own->seen_s;
+        own->checked_s = own->changed == s.changed ? now : 0;
+        own->checked_booked = booked;
+        own->checked = role;
     }
+    pthread_mutex_unlock(&desk->door);
     if (ret) {
         *ret = (desk_who){.role = role};
         snprintf(ret->member, sizeof ret->member, "%s", s.member);
@@ -129,6 +132,23 @@ bool desk_session_who(po_desk *desk, const char *word, bool active, desk_who *re
 bool desk_session_holds(po_desk *desk, const unsigned char key[32])
 {
     return check(desk, key, false, NULL);
+}
+
+po_standing desk_session_known(po_desk *desk, const char *word, bool active, uint64_t booked)
+{
+    unsigned char key[32];
+    int64_t now = desk_seconds(), idle = desk->options.idle_seconds;
+    po_standing role = PO_STANDS_AS_NOBODY;
+    desk_word_key(desk, word, key);
+    pthread_mutex_lock(&desk->door);
+    desk_session *s = find(desk, key);
+    if (s && s->checked_s == now && s->checked_booked == booked && now - s->seen_s < idle &&
+        now - s->begun_s < DESK_SESSION_MOST_SECONDS) {
+        role = s->checked;
+        s->seen_s = active ? now : s->seen_s;
+    }
+    pthread_mutex_unlock(&desk->door);
+    return role;
 }
 
 bool desk_session_begin(po_desk *desk, const char *member, po_standing most, bool by_code, char ret_word[DESK_WORD],
@@ -173,6 +193,7 @@ void desk_session_renew(po_desk *desk, const char *member, const unsigned char *
         }
         if (known && but && memcmp(s->key, but, 32) == 0) {
             s->changed = id.changed;
+            s->checked_s = 0;
             s->by_code = false;
         } else {
             drop(desk, s);

@@ -8,6 +8,7 @@
 
 #include "desk/desk_inside.h"
 #include "desk/proving.h"
+#include "desk/server.h"
 #include "work/day.h"
 
 #define MINUTE_MS INT64_C(60000)
@@ -15,8 +16,10 @@ enum { DAY_ARENA_MOST = 64 << 20 };
 
 struct desk_day {
     pthread_mutex_t lock;
-    char *text; /* the answer; NULL: none yet */
+    struct MHD_Response *ready; /* the answer with its header; NULL: none */
+    char *text;                 /* the answer; NULL: none yet */
     size_t n;
+    uint64_t booked;           /* desk_live_seen's, before it was made */
     uint64_t event;            /* the last of the book before it was made */
     int64_t from_ms, until_ms; /* it holds so long */
     int64_t begun_ms;          /* of this server: another one's shop file may be another */
@@ -38,6 +41,9 @@ void desk_day_close(po_desk *desk)
 {
     if (desk->day) {
         pthread_mutex_destroy(&desk->day->lock);
+        if (desk->day->ready) {
+            desk->http.destroy_response(desk->day->ready);
+        }
         free(desk->day->text);
         free(desk->day);
         desk->day = NULL;
@@ -91,16 +97,62 @@ static po_status make(po_desk *desk, uint64_t event, int64_t now, po_err *err)
     return PO_OK;
 }
 
+/* The answer with its header, for whoever may be answered at once. With the lock held. */
+static void make_ready(po_desk *desk)
+{
+    struct desk_day *d = desk->day;
+    desk_reply rp = {.status = 200, .type = "application/json", .tag = d->tag, .body = d->text, .n = d->n};
+    if (d->ready) {
+        desk->http.destroy_response(d->ready); /* whoever still sends it keeps it */
+    }
+    d->ready = desk_ready_response(&desk->http, &rp);
+}
+
+bool desk_day_send(desk_context *c, enum MHD_Result *ret)
+{
+    po_desk *desk = c->desk;
+    struct desk_day *d = desk->day;
+    desk_request *rq = &c->rq;
+    char word[DESK_WORD];
+    uint64_t booked, event;
+    if (!rq->route || rq->route->run != desk_do_today || strcmp(rq->method, "GET") != 0 || rq->query[0] ||
+        rq->if_none_match || c->declared > 0 || !rq->cookie || !desk_cookie(rq->cookie, desk->names.tls, word)) {
+        return false;
+    }
+    desk_live_seen(desk, &booked, &event);
+    po_standing role = desk_session_known(desk, word, !rq->background, booked);
+    if (role < rq->route->least || pthread_mutex_trylock(&d->lock) != 0) { /* somebody makes it anew */
+        return false;
+    }
+    int64_t now = desk_now_ms_of(desk);
+    bool holds = d->ready && d->booked == booked && event <= d->event && now >= d->from_ms && now < d->until_ms;
+    if (holds) {
+        rq->who.role = role; /* for the log */
+        c->rp.status = 200;
+        c->rp.n = d->n;
+        *ret = desk_send_ready(c, d->ready);
+    }
+    pthread_mutex_unlock(&d->lock);
+    return holds;
+}
+
 void desk_do_today(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
     struct desk_day *d = desk->day;
-    uint64_t event = 0;
+    uint64_t event = 0, booked, seen;
     po_err err;
+    desk_live_seen(desk, &booked, &seen);
     po_status s = po_ledger_last_event(desk->options.ledger, &event, &err);
     pthread_mutex_lock(&d->lock);
     int64_t now = desk_now_ms_of(desk);
     if (s == PO_OK && (!d->text || d->event != event || now >= d->until_ms || now < d->from_ms)) {
         s = make(desk, event, now, &err);
+        if (s == PO_OK) {
+            make_ready(desk);
+        }
+    }
+    if (s == PO_OK && d->event == event) { /* and still is the answer, whatever was booked meanwhile */
+        d->booked = booked;
     }
     if (s == PO_OK) {
         char *tag = po_arena_text(rq->arena, d->tag);

@@ -35,7 +35,7 @@ const forms = {
 /** @param {Due} d @returns {string|undefined} */
 export const formOf = (d) => forms[d.kind]?.(d.about);
 /** A run that stopped goes to the form of a failure. @param {Due} d */
-export const failedOf = (d) => (/^(watch|end)/.test(d.kind) ? `/back?run=${d.about.run}&failed=1` : undefined);
+export const failedOf = (d) => (/^(watch|end)/.test(d.kind) ? `/round?failed=${enc(d.about.machine)}` : undefined);
 
 /** Values as a sentence takes them. @param {Due} d */
 export function values(d) {
