@@ -89,8 +89,8 @@ export function Findings({ findings, onPlace }) {
 /** @param {any} w */
 function placeWords(w) {
   if (!w) return '';
-  const say = [w.line !== undefined && t('kit.at_line', { line: w.line }), w.z !== undefined && t('kit.at_z', { z: w.z }),
-    w.seconds !== undefined && t('kit.after_minutes', { n: Math.round(w.seconds / 60) })].filter(Boolean);
+  const say = [w.line != null && t('kit.at_line', { line: w.line }), w.z != null && t('kit.at_z', { z: w.z }),
+    w.seconds != null && t('kit.after_minutes', { n: Math.round(w.seconds / 60) })].filter(Boolean);
   return say.length ? html` <span class="quiet">${say.join(', ')}</span>` : '';
 }
 

@@ -1,6 +1,6 @@
 // A proof that is done: machines, findings, pictures, facts, slip, what if. SPDX-License-Identifier: Apache-2.0
 import { Findings, html, t, useEffect, useRef, useState } from '../../kit/index.js';
-import { Estimates, Facts } from './facts.js';
+import { Facts } from './facts.js';
 import { Aloud, Lines } from './lines.js';
 import { Pictures } from './pictures.js';
 import { Slip } from './slip.js';
@@ -34,5 +34,5 @@ export function Answer({ answer: first }) {
     ${part && html`<${PartView} proof=${answer.proof} machine=${row.machine} />`}
     <section aria-labelledby="prove-pictures" class="pictures"><h2 id="prove-pictures">${t('prove.pictures')}</h2><${Pictures} proof=${answer.proof} machine=${row.machine} /></section>
     <section aria-labelledby="prove-if" class="if-place"><h2 id="prove-if">${t('prove.what_if')}</h2><${WhatIf} file=${answer.file} machine=${row.machine} onShow=${show} /></section>
-    <section aria-labelledby="prove-facts"><h2 id="prove-facts">${t('prove.facts')}</h2><${Facts} one=${one} part=${part} />${part && html`<${Estimates} one=${one} />`}</section>`;
+    <section aria-labelledby="prove-facts"><h2 id="prove-facts">${t('prove.facts')}</h2><${Facts} one=${one} part=${part} /></section>`;
 }

@@ -1,5 +1,5 @@
 // What was measured, as label and value. SPDX-License-Identifier: Apache-2.0
-import { html, number, span, t, Table } from '../../kit/index.js';
+import { html, number, span, t } from '../../kit/index.js';
 import { metresOf } from './lines.js';
 
 /** @param {any} v */
@@ -46,16 +46,4 @@ function ofPart(f) {
 export function Facts({ one, part }) {
   const rows = (part ? ofPart(one.facts) : ofJob(one.facts, one.ranges)).filter(([, v]) => v !== undefined && v !== '');
   return html`<dl class="pairs facts">${rows.map(([key, value]) => html`<div key=${key}><dt>${t(`prove.fact_${key}`)}</dt><dd>${value}</dd></div>`)}</dl>`;
-}
-
-/** The estimate for each recipe. @param {{one: any}} p */
-export function Estimates({ one }) {
-  const list = one.facts?.estimates ?? [];
-  if (!list.length) return null;
-  return html`<${Table} caption=${t('prove.estimates')} rows=${list} rowKey=${(/** @type {any} */ e) => e.recipe} columns=${[
-    { key: 'recipe', label: t('prove.recipe'), show: (/** @type {any} */ e) => e.recipe, head: true },
-    { key: 'filament', label: t('prove.fact_filament'), show: (/** @type {any} */ e) => `${metresOf(e.filament_mm)}, ${number(e.filament_g, 0)}\u202fg`, right: true },
-    { key: 'time', label: t('prove.fact_time'), show: (/** @type {any} */ e) => span(e.seconds * 1000), right: true },
-    { key: 'layers', label: t('prove.fact_layers'), show: (/** @type {any} */ e) => number(e.layers), right: true },
-  ]} />`;
 }

@@ -28,7 +28,7 @@ export function Lines({ rows, ones, chosen, onChoose }) {
       const { mm, seconds } = takes(row, ones[i]);
       const at = whenWords(row);
       return html`<button type="button" key=${row.machine} class="line ${row.verdict}" aria-pressed=${i === chosen} onClick=${() => onChoose(i)}>
-        <strong class="who">${row.machine}</strong>
+        <strong class="name">${row.machine}</strong>
         <${Verdict} verdict=${row.verdict}>${t(`prove.answer_${row.verdict}`)}<//>
         <span class="takes">${mm !== undefined && html`<b>${metresOf(mm)}</b> ${span(seconds * 1000)}`}</span>
         <span class="when">${at || (row.obstacle ? row.obstacle.says : '')}</span>

@@ -63,6 +63,6 @@ export function Pictures({ proof, machine }) {
   return html`${time && html`<div class="time-picture">${show(time, true)}</div>`}
     ${heights.length > 0 && html`<h3>${t('prove.worst_heights')}</h3><div class="film" role="region" tabindex="0" aria-label=${t('prove.worst_heights')}>${heights.map((p) => show(p))}</div>`}
     ${rest.length > 0 && html`<div class="panels">${rest.map((p) => show(p))}</div>`}
-    ${list.find((p) => p.name === 'sheet') && html`<div class="panels">${show(/** @type {Picture} */ (list.find((p) => p.name === 'sheet')))}</div>`}
+    ${list.find((p) => p.name === 'sheet') && html`<div class="panels sheet">${show(/** @type {Picture} */ (list.find((p) => p.name === 'sheet')))}</div>`}
     ${near && html`<${Close} proof=${proof} machine=${machine} picture=${near} list=${list} onTo=${setNear} onClose=${() => setNear(null)} />`}`;
 }

@@ -74,7 +74,7 @@ export function WhatIf({ file, machine, onShow }) {
       <${Field} label=${t('prove.what_if_words')} value=${text} onInput=${setText} error=${error || undefined} required maxlength=${120} />
       <${Button} type="submit">${t('prove.what_if_add')}<//></form>
     <ul class="words" aria-label=${t('prove.words')}>${names().map((n) => html`<li key=${n.kind + n.name}><button type="button" class="word ${n.kind}" onClick=${() => insert(n.name)}>${n.name}</button></li>`)}</ul>
-    ${lines.length > 0 && html`<div class="table-place" role="region" tabindex="0" aria-label=${t('prove.what_if')}><table><caption class="only-read">${t('prove.what_if')}</caption>
+    ${lines.length > 0 && html`<div class="table-place" role="region" tabindex="0" aria-label=${t('prove.what_if_answers')}><table><caption class="only-read">${t('prove.what_if')}</caption>
       <thead><tr><th scope="col">${t('prove.if')}</th><th scope="col">${t('prove.answer')}</th><th scope="col" class="right">${t('prove.fact_filament')}</th><th scope="col" class="right">${t('prove.fact_time')}</th><th scope="col">${t('prove.when')}</th><th scope="col"><span class="only-read">${t('prove.acts')}</span></th></tr></thead>
       <tbody>${lines.map((l) => html`<${Row} key=${l.key} line=${l} onDrop=${() => drop(l)} onShow=${onShow} />`)}</tbody></table></div>`}</div>`;
 }
