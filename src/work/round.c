@@ -6,6 +6,8 @@
 
 #include <string.h>
 
+#include "work/run_acts.h"
+
 const work_round_point work_round_points[WORK_ROUND_POINTS] = {{"bed", "bed_clear"},
                                                                {"stick", "stick_there"},
                                                                {"nozzle", "nozzle_clean"},
@@ -171,9 +173,30 @@ static po_status put_machine(work_context *w, const seen *book, const char *name
     if (run && !strcmp(work_text(run, "state"), "out") && work_has(run, "started_ms") && !work_has(run, "watched_ms")) {
         json_object_set_new(one, "watch_until_ms", json_integer(work_watch_until(w, run)));
     }
+    if (run && !strcmp(work_text(run, "state"), "out")) { /* the act that books its end, as run ended books it */
+        const char *text = work_run_message(w, PO_TEXT_DONE, run, 0, 0);
+        json_object_set_new(one, "ended",
+                            json_pack("{s:s, s:{s:I, s:s*}}", "act", "run-ended", "body", "run",
+                                      (json_int_t)work_int(run, "run", 0), "message", text));
+    }
     work_against against = found ? work_round_against(work_text(found, "found"), work_text(run, "state")) : WORK_AGREES;
     json_object_set_new(one, "against", against ? json_string(work_against_word(against)) : json_null());
     return put_spools(w, fitted, one, err);
+}
+
+/* For each way to be found the five points as they are where nothing is wrong. */
+static json_t *good_points(void)
+{
+    static const char *const found[] = {"free", "running", "finished", "failed", "out-of-use"};
+    json_t *all = json_object();
+    for (size_t f = 0; f < sizeof found / sizeof found[0]; f++) {
+        json_t *points = json_object();
+        for (size_t i = 0; i < WORK_ROUND_POINTS; i++) {
+            json_object_set_new(points, work_round_points[i].field, json_boolean(!work_round_of_course(found[f], i)));
+        }
+        json_object_set_new(all, found[f], points);
+    }
+    return all;
 }
 
 /* Which round is due: opening, until one was done today. */
@@ -221,6 +244,7 @@ po_status work_round_now(work_context *w, json_t **ret, po_err *err)
                        "last_closing", json_object_get(book.today, "last_closing"), "note",
                        json_object_get(book.today, "note"), "machines", machines, "left",
                        work_round_left(w, book.round, book.today), "overnight", work_round_overnight(w, book.today));
+        json_object_set_new(to, "good", good_points());
         s = to ? PO_OK : po_fail(err, PO_E_NOMEM, "memory ran out");
     }
     json_decref(book.today);
