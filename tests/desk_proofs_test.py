@@ -428,9 +428,6 @@ def the_queue_is_fair_and_cancel_frees_it():
     for m in mine[:4]:
         assert a.wait(m["proof"], 60)["state"] == "done"
     assert time.monotonic() - began < 60
-    for i in range(17):
-        reply = a.ask("POST", "/api/1/proofs", {"file": long, "materials": ["petg"], "permissions": ["starter"] * (i + 1)})
-    assert reply.status in (200, 429)
 
 
 def a_queue_that_is_full_for_one():

@@ -27,6 +27,7 @@ enum {
     SERVED_MOST = 256 /* clients whose turn is remembered */
 };
 #define MADE_BYTES_MOST ((size_t)512 << 20)
+static const char BEFORE[] = "before"; /* for those whose names a restart has forgotten */
 
 typedef struct asker {
     char client[DESK_CLIENT_MOST];
@@ -191,6 +192,9 @@ static void note_asker(proof *p, const char *client)
     int64_t now = desk_seconds();
     int at = 0;
     p->used_s = now;
+    if (client && strcmp(p->askers[0].client, BEFORE) == 0) { /* whoever comes back takes its place */
+        p->askers[0].client[0] = 0;
+    }
     for (int i = 0; client && i < ASKERS; i++) {
         if (strcmp(p->askers[i].client, client) == 0) {
             p->askers[i].seen_s = now;
@@ -423,7 +427,7 @@ static void take_note(desk_proofs *q, const char *name)
     p->state = DESK_DONE;
     p->kept = json_object_get(o, "result") != NULL;
     if (!p->kept) {
-        snprintf(p->askers[0].client, DESK_CLIENT_MOST, "r:%s", p->id);
+        snprintf(p->askers[0].client, DESK_CLIENT_MOST, "%s", BEFORE); /* all of before count as one client */
         p->askers[0].seen_s = desk_seconds();
         queue_up(q, p);
     }
@@ -730,8 +734,7 @@ bool desk_proof_leave(po_desk *desk, const char *id, const char *client)
     pthread_mutex_lock(&q->lock);
     proof *p = find(q, id);
     for (int i = 0; p && i < ASKERS; i++) {
-        bool own = strcmp(p->askers[i].client, client) == 0 || strncmp(p->askers[i].client, "r:", 2) == 0;
-        if (own) {
+        if (strcmp(p->askers[i].client, client) == 0) {
             p->askers[i] = (asker){.client = ""};
         }
     }
