@@ -148,11 +148,24 @@ static po_status search_all(maker *k, po_arena *arena, slot_prices *prices, po_p
     offer_again(k, starts, NULL);
     int64_t steps = k->o->steps > 0 ? k->o->steps
                     : n_free <= FEW ? 20 * (int64_t)n_free * n_free + 200
-                                    : 40000 + 500 * (int64_t)n_free;
-    if (k->best.cost > k->bound && n_free > 0) {
-        if (!po_slots_search(s, k->best_order, k->o, steps, k->bound, &k->now, &ret->steps, arena)) {
+                                    : 200000 + 4000 * (int64_t)n_free;
+    bool asks = false;
+    for (int j = 0; j < s->n_runs; j++) {
+        asks |= s->runs[j].asks;
+    }
+    int64_t by_lines = n_free <= FEW ? 0 : steps, by_lists = n_free <= FEW ? steps : asks ? steps / 20 : 0, taken = 0;
+    if (k->best.cost > k->bound && by_lines > 0) {
+        if (!po_slots_lines(s, &k->best, k->o, by_lines, k->bound, starts, options, &taken, arena)) {
             return no_memory(err);
         }
+        ret->steps += taken;
+        offer_again(k, starts, options);
+    }
+    if (k->best.cost > k->bound && by_lists > 0 && n_free > 0) {
+        if (!po_slots_search(s, k->best_order, k->o, by_lists, k->bound, &k->now, &taken, arena)) {
+            return no_memory(err);
+        }
+        ret->steps += taken;
         memcpy(starts, k->now.start, (size_t)s->n_runs * sizeof *starts);
         memcpy(options, k->now.option, (size_t)s->n_runs * sizeof *options);
         offer_now(k);

@@ -181,6 +181,12 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
 bool po_slots_search(const slots *s, const int *first_order, const po_plan_options *options, int64_t steps,
                      int64_t bound, putting *best, int64_t *ret_steps, po_arena *arena);
 
+/* ---- schedule_lines.c ---- */
+
+/* The same for long queues, from a plan; starts and options of all runs. The rule for members is not kept. */
+bool po_slots_lines(const slots *s, const putting *first, const po_plan_options *options, int64_t steps, int64_t bound,
+                    int *ret_starts, int *ret_options, int64_t *ret_steps, po_arena *arena);
+
 static inline uint64_t draw(uint64_t *seed) /* splitmix64 (Steele, Lea, Flood, OOPSLA 2014) */
 {
     uint64_t z = *seed += UINT64_C(0x9e3779b97f4a7c15);
