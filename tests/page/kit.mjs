@@ -97,10 +97,10 @@ let browser, profile, passed = 0, failed = 0;
 const open = new Set(), houses = [];
 
 /** A fresh shop with people in it, the server started, the browser open. seed(house): before the server starts. */
-export async function begin({ people = true, seed } = {}) {
+export async function begin({ people = true, seed, browserArgs = [] } = {}) {
   profile ??= mkdtempSync(join(tmpdir(), 'browser-'));
   browser ??= await chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', env: { ...process.env, HOME: profile },
-    args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync'] });
+    args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', ...browserArgs] });
   const house = new House();
   houses.push(house);
   run(house, ['ledger', 'new']);

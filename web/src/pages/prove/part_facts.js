@@ -17,7 +17,7 @@ export function PartFacts({ proof, which, part, posed }) {
   }, [proof, which, turn]);
   const fit = posed.fits.find((f) => f.machine === part.machine), best = scales?.both_scale;
   return html`<div class="part-lay"><section class="card" aria-labelledby="part-takes-h"><h2 id="part-takes-h">${t('part.takes', { side: sideWords(posed.pose.down) })}</h2>
-      ${posed.estimates.length > 0 ? html`<div class="part-table"><table><thead><tr><th scope="col">${t('part.recipe')}</th><th scope="col">${t('part.filament')}</th><th scope="col">${t('part.time')}</th><th scope="col">${t('part.of_support')}</th></tr></thead>
+      ${posed.estimates.length > 0 ? html`<div class="part-table" role="group" tabindex="0" aria-labelledby="part-takes-h"><table><thead><tr><th scope="col">${t('part.recipe')}</th><th scope="col">${t('part.filament')}</th><th scope="col">${t('part.time')}</th><th scope="col">${t('part.of_support')}</th></tr></thead>
         <tbody>${posed.estimates.map((e) => html`<tr key=${e.recipe}><th scope="row">${e.recipe}</th><td>${number(e.filament_mm / 1000, 1)}\u202fm, ${number(e.filament_g, e.filament_g < 10 ? 1 : 0)}\u202fg</td>
           <td>${hours(e.seconds)} <small>${t('part.range', { low: hours(e.seconds_range[0]), high: hours(e.seconds_range[1]) })}</small></td><td>${e.support_mm > 0 ? `${number(e.support_mm / 1000, 1)}\u202fm` : t('part.none')}</td></tr>`)}</tbody></table></div>
         <p class="quiet">${t('part.model', { material: part.material, machine: part.machine })}</p>` : html`<p class="quiet">${posed.why_no_estimate ?? t('part.no_estimate')}</p>`}

@@ -198,7 +198,7 @@ export function drawPart(canvas, shown, bed, on) {
     /** By how many radians to the right and up. @param {number} right @param {number} above */
     orbit(right, above) { turnView(az + right, tilt(el + above)); },
     /** @param {number} by */
-    nearer(by) { turnView(az, el, Math.max(.3, Math.min(8, zoom * by))); },
+    nearer(by) { turnView(az, el, Math.max(.08, Math.min(12, zoom * by))); },
     whole() { turnView(-.56, .47, 1); },
     /** Looks at a spot from outside. @param {number} i */
     lookAt(i) {

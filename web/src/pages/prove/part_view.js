@@ -130,6 +130,10 @@ export function PartView({ proof, machine, solid: first }) {
   if (!part) return html`<div class="part"><${Trouble} error=${error} />${!error && html`<${Loading} what=${t('part.measures')} />`}</div>`;
   const spots = posed ? posed.spots : part.spots, turn = posed?.pose.turn ?? AS_IS, moved = turnText(turn) !== turnText(AS_IS);
   const says = t('part.sees', { side: sideWords(posed?.pose.down ?? 'bottom'), n: spots.length });
+  const pick = (/** @type {boolean} */ on) => {
+    setPicking(on);
+    if (on) document.querySelector('.part-stage')?.scrollIntoView({ block: 'center' });
+  };
   const choose = (/** @type {number} */ i) => { setChosen(i); handle.current?.lookAt(i); };
   return html`<div class="part" aria-busy=${works ? 'true' : undefined}>
     ${part.solids.length > 1 && html`<div class="field part-solid"><label for="part-solid">${t('part.solid')}</label><select id="part-solid" value=${solid} onChange=${(/** @type {any} */ e) => setSolid(Number(e.currentTarget.value))}>
@@ -141,9 +145,9 @@ export function PartView({ proof, machine, solid: first }) {
         <${Picture} proof=${proof} which=${which} part=${part} turn=${turn} spots=${spots} chosen=${chosen} classesOf=${moved ? turn : null} says=${says} picking=${picking}
           onPick=${(/** @type {number} */ triangle) => { if (picking) void lay({ turn: turnText(AS_IS), face: triangle }); }} onTip=${turnBy} onHandle=${(/** @type {any} */ h) => { handle.current = h; }} onMesh=${setMesh} />
         <div class="row">
-          <${Button} kind="quiet" onPress=${() => handle.current?.nearer(1.25)}>${t('part.nearer')}<//>
+          ${mesh && html`<${Button} kind="quiet" onPress=${() => handle.current?.nearer(1.25)}>${t('part.nearer')}<//>
           <${Button} kind="quiet" onPress=${() => handle.current?.nearer(.8)}>${t('part.farther')}<//>
-          <${Button} kind="quiet" onPress=${() => handle.current?.whole()}>${t('part.whole')}<//>
+          <${Button} kind="quiet" onPress=${() => handle.current?.whole()}>${t('part.whole')}<//>`}
           ${moved && html`<${Button} kind="quiet" onPress=${() => lay({ turn: turnText(AS_IS) })}>${t('part.as_drawn')}<//>`}
           ${works && html`<span class="quiet">${t('part.works')}</span>`}</div>
         <ul class="part-key" aria-label=${t('part.key')}>${['foothold', 'hangs', 'thin', 'slim', 'edge'].map((k) => html`<li key=${k}><i class="swatch ${k}" aria-hidden="true"></i>${t(`part.key_${k}`)}</li>`)}</ul>
@@ -152,7 +156,7 @@ export function PartView({ proof, machine, solid: first }) {
       <section class="card" aria-labelledby="part-spots-h"><h2 id="part-spots-h">${t('part.spots')}</h2>
         <${SpotList} spots=${spots} all=${posed ? posed.spots_all : part.spots_all} chosen=${chosen} onChoose=${choose} /></section>
     </div>
-    <${PartWays} proof=${proof} which=${which} part=${part} turn=${turn} picking=${picking} onPicking=${setPicking} onLay=${lay} onTurn=${turnBy} canPick=${Boolean(mesh)} />
+    <${PartWays} proof=${proof} which=${which} part=${part} turn=${turn} picking=${picking} onPicking=${pick} onLay=${lay} onTurn=${turnBy} canPick=${Boolean(mesh)} />
     ${posed && html`<${PartFacts} proof=${proof} which=${which} part=${part} posed=${posed} />`}</div>`;
 }
 /** One way up in a line: grams, time, support. @param {Posed} p */
@@ -164,6 +168,6 @@ export function poseSays(p) {
 /** @param {number} seconds */
 export function hours(seconds) {
   const m = Math.round(seconds / 60);
-  return m < 60 ? `${Math.max(1, m)}\u202fmin` : `${Math.floor(m / 60)}\u202fh ${String(m % 60).padStart(2, '0')}`;
+  return m < 60 ? `${Math.max(1, m)}\u202fmin` : `${Math.floor(m / 60)}\u202fh\u00a0${String(m % 60).padStart(2, '0')}`;
 }
 export default PartView;

@@ -25,7 +25,7 @@ function Found({ proof, which, part, turn, onLay }) {
   if (part.poses.length === 0) return html`<p class="quiet">${t('part.no_ways')}</p>`;
   return html`<ul class="part-ways">${part.poses.map((pose, i) => html`<li key=${i}><button type="button" aria-pressed=${turnText(pose.turn) === turnText(turn) ? 'true' : 'false'} onClick=${() => onLay({ turn: turnText(pose.turn) })}>
     <img src=${viewAddress(proof, { ...which, turn: turnText(pose.turn), small: true })} alt="" width="112" height="84" loading="lazy" />
-    <span><strong>${sideWords(pose.down)}${i === part.as_is ? html` <small>${t('part.as_is')}</small>` : ''}</strong>
+    <span><strong>${sideWords(pose.down)}${i === part.as_is && pose.down !== 'bottom' ? html` <small>${t('part.as_is')}</small>` : ''}</strong>
       <span>${told[i] ? poseSays(told[i]) : t('part.waits')}</span><small>${t('part.high', { mm: number(pose.size_mm[2], 1) })}${told[i] ? `, ${fitWords(told[i])}` : ''}</small></span></button></li>`)}</ul>`;
 }
 /** On which machines it has room. @param {Posed} p */
