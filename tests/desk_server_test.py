@@ -215,6 +215,8 @@ ROUTES = [
     ("GET", "/api/1/proofs/{proof}", "kiosk"), ("POST", "/api/1/proofs/{proof}/cancel", "kiosk"),
     *(("GET", "/api/1/proofs/{proof}/" + what, "kiosk") for what in
       ("slip.html", "slip.pdf", "slip.txt", "slip.json", "pictures", "picture.svg", "picture.png")),
+    *(("GET", "/api/1/proofs/{proof}/part" + what, "kiosk") for what in ("", "/mesh", "/classes", "/scales", "/view.svg", "/part.3mf")),
+    ("POST", "/api/1/proofs/{proof}/part/pose", "kiosk"),
     ("GET", "/api/1/slips/{slip}", "desk"),
     ("POST", "/api/1/hand-out", "desk"), ("POST", "/api/1/hand-out/confirm", "desk"), ("GET", "/api/1/hand-out/{key}", "desk"),
     ("GET", "/api/1/stick-look", "desk"), ("POST", "/api/1/stick-write", "desk"), ("POST", "/api/1/take-back", "desk"),
