@@ -32,6 +32,9 @@ function bytes(one) {
   });
 }
 
+/** Sends a file without proving it: what the server keeps of it. @param {Sent} one @returns {Promise<{file: string, kind: string}>} */
+export const sendBytes = (one) => bytes(one);
+
 /** Asks for a proof and follows it to its end. @param {string} file @param {Settings} settings @param {AbortSignal} stop @param {(state: State) => void} tell */
 export async function follow(file, settings, stop, tell) {
   let at = await post('/api/1/proofs', { file, ...settings }, { plain: true, signal: stop });
