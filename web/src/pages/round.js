@@ -16,9 +16,8 @@ export default function Round({ query }) {
   useEffect(keepSending, []);
   const begin = async (/** @type {string} */ kind) => {
     try {
-      const done = await act('round-begin', { kind });
+      await act('round-begin', { kind });
       setTrouble(null);
-      notice(t(`round.begun_${kind}`), { undo: undoAll([done.event]) });
       await askAgain();
     } catch (e) { setTrouble(/** @type {Error} */ (e)); }
   };
