@@ -296,7 +296,8 @@ def the_description():
             assert o["responses"]["default"]["$ref"] == "#/components/responses/problem" and o["summary"]
             assert (method == "post") == ("requestBody" in o) and (o["x-least-role"] != "kiosk") == ("security" in o), path
             for p in o.get("parameters", []):
-                assert p["in"] == "query" and ("schema" in p) != ("content" in p), (path, p)
+                assert p["in"] in ("query", "header" if path == "/api/1/files" else "path") and ("schema" in p) != ("content" in p), (path, p)
+            assert ("{" in path) == any(p["in"] == "path" for p in o.get("parameters", [])), path
         if path != "/" and not path.startswith(("/api/1/ask/", "/api/1/acts/")) and not path.endswith(".json"):
             assert f"{method.upper()} {path}`" in page, path
     assert len(ids) == len(set(ids))

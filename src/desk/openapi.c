@@ -135,6 +135,19 @@ static json_t *operation(const desk_route_row *row, const char *name, const char
     return o;
 }
 
+/* What stands for the braces of a path, as a parameter. */
+static void put_place(json_t *operation_of, const char *brace)
+{
+    json_t *list = json_object_get(operation_of, "parameters");
+    if (!list) {
+        list = json_array();
+        json_object_set_new(operation_of, "parameters", list);
+    }
+    json_t *name = json_stringn(brace + 1, strcspn(brace + 1, "}"));
+    json_array_append_new(list, json_pack("{s:o, s:s, s:b, s:o}", "name", name, "in", "path", "required", 1, "schema",
+                                          parse("{\"type\":\"string\",\"pattern\":\"^[a-z0-9-]{1,64}$\"}")));
+}
+
 static void put(json_t *paths, const char *path, const char *method, json_t *operation_taken)
 {
     json_t *item = json_object_get(paths, path);
@@ -152,12 +165,15 @@ json_t *desk_openapi(void)
     const desk_route_row *rows = desk_routes(&n);
     for (size_t i = 0; i < n; i++) {
         const char *brace = strchr(rows[i].pattern, '{');
-        if (!brace) {
-            put(paths, rows[i].pattern, rows[i].method,
-                operation(&rows[i], NULL, rows[i].says, rows[i].fields, rows[i].least));
+        bool acts = brace && strcmp(brace, "{act}") == 0;
+        if (!acts && !(brace && strcmp(brace, "{question}") == 0)) {
+            json_t *o = operation(&rows[i], NULL, rows[i].says, rows[i].fields, rows[i].least);
+            if (brace) {
+                put_place(o, brace);
+            }
+            put(paths, rows[i].pattern, rows[i].method, o);
             continue;
         }
-        bool acts = strcmp(brace, "{act}") == 0;
         const po_ledger_verb *verbs = acts ? po_ledger_acts(&m) : po_ledger_questions(&m);
         for (size_t k = 0; k < m; k++) {
             char path[128];
