@@ -32,6 +32,7 @@ typedef struct work {
     po_left_out *out;
     size_t n_out;
     uint32_t at_least;
+    uint64_t taken; /* moves */
 } work;
 
 /* ---- what is asked ---- */
@@ -365,7 +366,8 @@ static po_status fill_group(work *w, const uint32_t *order, size_t n_order, uint
         w->fill.ended = w->ended;
         w->fill.value = (double)(w->n_beds + b->n);
         uint32_t to_come = expected > b->n ? expected - (uint32_t)b->n : 1;
-        if (e->seconds > 0) { /* this bed's share of the time that is left */
+        w->fill.ends = 0;
+        if (e->seconds > 0 && steps > 0) { /* this bed's share of the time that is left */
             w->fill.ends = now + fmax(0, w->started + e->seconds - now) / to_come;
         }
         po_nest_full full;
@@ -622,19 +624,34 @@ static po_status one_group(work *w, uint32_t *order, size_t n, uint64_t steps, u
     for (size_t k = 1; k < n; k++) {
         dates = dates || w->parts[order[k]].due != w->parts[order[0]].due;
     }
-    beds kept[2] = {{0}, {0}};
+    /* plainly by size, by date, then with searching; no more of them where no layout can take fewer */
+    beds kept[4] = {{0}, {0}, {0}, {0}};
+    bool done[4] = {false}, dropped[4] = {false};
     po_status status = left ? least_beds(w, order, n, &least, &w->fill.room, err)
                             : po_fail(err, PO_E_NOMEM, "memory ran out");
     size_t best = 0, n_out = w->n_out;
     if (status == PO_OK) {
         memcpy(left, w->fill.left, w->n_parts * sizeof *left);
     }
-    for (size_t how = 0; status == PO_OK && how < 1 + (size_t)dates; how++) {
+    for (size_t how = 0; status == PO_OK && how < 4; how++) {
+        bool by_date = how % 2 == 1, search = how >= 2;
+        if ((by_date && !dates) || (search && (kept[best].n <= least || w->ended) && !dropped[best])) {
+            continue;
+        }
         memcpy(w->fill.left, left, w->n_parts * sizeof *left);
         w->n_out = n_out;
-        sort_parts(w, order, n, how == 1);
-        status = fill_group(w, order, n, steps / (1 + (uint64_t)dates), least, &kept[how], err);
-        best = how == 1 && kept[1].n <= kept[0].n ? 1 : best;
+        sort_parts(w, order, n, by_date);
+        uint64_t given = search ? steps / (1 + (uint64_t)dates) : 0;
+        status = fill_group(w, order, n, given, least, &kept[how], err);
+        w->taken += given - w->fill.steps;
+        done[how] = true;
+        dropped[how] = w->n_out > n_out;
+        /* the later one where it is no worse: searched, and by date */
+        bool better = kept[how].n < kept[best].n || (kept[how].n == kept[best].n && (by_date || !(best % 2)));
+        best = !done[best] || dropped[best] || (!dropped[how] && better) ? how : best;
+    }
+    if (!dropped[best]) {
+        w->n_out = n_out;
     }
     *ret_possible = true;
     w->at_least += least;
@@ -651,13 +668,14 @@ static po_status one_group(work *w, uint32_t *order, size_t n, uint64_t steps, u
         }
         status = give_out(w, &kept[best].all[i], next_copy, ret_possible, err);
     }
-    beds_done(&kept[0]);
-    beds_done(&kept[1]);
+    for (size_t how = 0; how < 4; how++) {
+        beds_done(&kept[how]);
+    }
     free(left);
     return status;
 }
 
-static po_status all_groups(work *w, uint64_t *ret_steps, bool *ret_possible, po_err *err)
+static po_status all_groups(work *w, bool *ret_possible, po_err *err)
 {
     uint32_t *order = po_arena_zeros(w->arena, w->n_parts, sizeof *order);
     uint32_t *next_copy = po_arena_zeros(w->arena, w->n_parts, sizeof *next_copy);
@@ -674,7 +692,6 @@ static po_status all_groups(work *w, uint64_t *ret_steps, bool *ret_possible, po
         }
         groups += first;
     }
-    *ret_steps = 0;
     *ret_possible = true;
     for (size_t i = 0; i < w->n_parts && *ret_possible; i++) {
         size_t n = 0;
@@ -691,13 +708,12 @@ static po_status all_groups(work *w, uint64_t *ret_steps, bool *ret_possible, po
             if (status != PO_OK) {
                 return status;
             }
-            *ret_steps += steps / groups - w->fill.steps;
         }
     }
     return PO_OK;
 }
 
-static po_status find(work *w, bool either_order, uint64_t *ret_steps, bool *ret_possible, po_err *err)
+static po_status find(work *w, bool either_order, bool *ret_possible, po_err *err)
 {
     w->n_beds = w->n_out = 0;
     w->at_least = 0;
@@ -717,7 +733,7 @@ static po_status find(work *w, bool either_order, uint64_t *ret_steps, bool *ret
     if (status == PO_OK) {
         status = sort_out(w, err);
     }
-    return status == PO_OK ? all_groups(w, ret_steps, ret_possible, err) : status;
+    return status == PO_OK ? all_groups(w, ret_possible, err) : status;
 }
 
 po_status po_nest_find(const po_nest_part *parts, size_t n_parts, const po_nest_setup *setup, po_arena *arena,
@@ -733,13 +749,12 @@ po_status po_nest_find(const po_nest_part *parts, size_t n_parts, const po_nest_
     if (status == PO_OK && !w.pool) {
         status = po_fail(err, PO_E_NOMEM, "memory ran out");
     }
-    uint64_t steps = 0;
     bool possible = true;
     if (status == PO_OK) {
-        status = find(&w, true, &steps, &possible, err);
+        status = find(&w, true, &possible, err);
     }
     if (status == PO_OK && !possible) { /* in a ring, each in the way of the next: room for any order */
-        status = find(&w, false, &steps, &possible, err);
+        status = find(&w, false, &possible, err);
         if (status == PO_OK && !possible) {
             status = po_fail(err, PO_E_INTERNAL, "no order was found in which the head keeps off what is finished");
         }
@@ -748,7 +763,7 @@ po_status po_nest_find(const po_nest_part *parts, size_t n_parts, const po_nest_
         if (w.n_beds) {
             qsort(w.beds, w.n_beds, sizeof *w.beds, by_due);
         }
-        *ret = (po_nest){w.beds, w.n_beds, w.out, w.n_out, w.at_least, steps, w.ended};
+        *ret = (po_nest){w.beds, w.n_beds, w.out, w.n_out, w.at_least, w.taken, w.ended};
     }
     po_room_done(&w.room);
     po_pool_free(w.pool);

@@ -171,7 +171,7 @@ po_status po_nest_fill(po_nest_filling *f, const uint32_t *order, size_t n_order
     }
     lay_plainly(f, order, n_order, &b);
     uint64_t until = f->steps > steps ? f->steps - steps : 0;
-    for (int tries = 0; tries < TRIES;) {
+    for (int tries = 0; tries < TRIES || f->ends > 0;) { /* where time was given it is used */
         bool any = false, won = false;
         for (size_t k = 0; k < n_order && b.n < b.n_slots; k++) {
             uint32_t shape = order[k];

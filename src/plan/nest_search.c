@@ -393,7 +393,7 @@ static void measure(po_nest_state *s, size_t i)
     s->edge_depths[i] = s->bed.round ? over_edge(s, form, p->x, p->y) : 0;
     range r;
     if (!range_of(s, form, &r)) {
-        s->edge_depths[i] += (float)(r.low[0] - r.high[0] + r.low[1] - r.high[1]) + 1;
+        s->edge_depths[i] += (float)(fmax(0, r.low[0] - r.high[0]) + fmax(0, r.low[1] - r.high[1])) + 1;
     } else {
         double x = clamp(p->x, r.low[0], r.high[0]), y = clamp(p->y, r.low[1], r.high[1]);
         s->edge_depths[i] += (float)(fabs(x - p->x) + fabs(y - p->y));

@@ -137,7 +137,8 @@ typedef struct put_undo {
 /* Put it; what stays on the machine and is passed goes into the plan too. */
 void po_slot_put(putting *p, int run, int option, int start, int passed, int kind, put_undo *undo);
 void po_slot_put_nowhere(putting *p, int run, put_undo *undo);
-/* Take the last one back, and what it passed. */
+/* Take the last one on its machine back, and what it passed. cost goes back to what it was before: where another was put since, the
+ * caller mends it. */
 void po_slot_unput(putting *p, const put_undo *undo);
 /* What stays and was not passed: its changes, at the end. */
 void po_slot_put_rest(putting *p);
@@ -183,7 +184,7 @@ bool po_slots_search(const slots *s, const int *first_order, const po_plan_optio
 
 /* ---- schedule_lines.c ---- */
 
-/* The same for long queues, from a plan; starts and options of all runs. The rule for members is not kept. */
+/* The same for long queues, from a plan; starts and options of all runs. The rule for members may be broken. */
 bool po_slots_lines(const slots *s, const putting *first, const po_plan_options *options, int64_t steps, int64_t bound,
                     int *ret_starts, int *ret_options, int64_t *ret_steps, po_arena *arena);
 

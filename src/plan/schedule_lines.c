@@ -3,7 +3,8 @@
  * Each machine has its line; a change moves a run to another place, swaps two, or swaps what comes behind two places. Only the
  * lines that it concerns are put anew, around the watches of all others, so a step takes some microseconds however long the queue is. A
  * change is kept where it costs less, or not much more (Kirkpatrick, Gelatt and Vecchi, "Optimization by simulated annealing", Science 220,
- * 1983). The rule for members is not asked here: whoever takes the plan over puts its runs anew by their starts, with the rule.
+ * 1983). The rule for members is asked of
+ * what is put anew, not again of the others: whoever takes the plan over puts its runs anew by their starts.
  * Two searches run side by side, on one thread or two, and the worse takes over from the better eight times: so the plan depends on seed and
  * number of steps alone. */
 #include <math.h>
@@ -23,7 +24,7 @@ typedef struct stand { /* how a run was put */
 } stand;
 
 typedef struct lines {
-    slots s; /* a copy in which nobody asks for fairness */
+    slots s;
     putting p;
     put_undo *undo; /* of runs */
     stand *stands;
@@ -344,12 +345,11 @@ static void run_chain(size_t i, void *user)
 static bool make_chain(lines *c, const slots *s, const int *on, const putting *first, uint64_t seed, po_arena *arena)
 {
     size_t n = (size_t)s->n_runs + 1, m = (size_t)s->n_machines;
-    slot_run *runs = po_arena_zeros(arena, n, sizeof *runs);
     *c = (lines){.s = *s, .on = on, .seed = seed, .n = (int)n};
     int **arrays[] = {&c->machine, &c->place, &c->loose, &c->old_line[0], &c->old_line[1]};
     int **tables[] = {&c->line, &c->best_line};
     int **rows[] = {&c->length, &c->put, &c->best_length};
-    bool ok = runs != NULL;
+    bool ok = true;
     for (size_t i = 0; i < 5; i++) {
         ok = (*arrays[i] = po_arena_zeros(arena, n, sizeof(int))) != NULL && ok;
     }
@@ -367,11 +367,6 @@ static bool make_chain(lines *c, const slots *s, const int *on, const putting *f
     if (!ok || !c->undo || !c->stands || !c->best_stands || !c->old_stands[0] || !c->old_stands[1]) {
         return false;
     }
-    memcpy(runs, s->runs, (size_t)s->n_runs * sizeof *runs);
-    for (int j = 0; j < s->n_runs; j++) {
-        runs[j].asks = false;
-    }
-    c->s.runs = runs;
     if (!po_slot_putting_make(&c->s, arena, &c->p)) {
         return false;
     }

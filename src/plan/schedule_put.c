@@ -241,8 +241,12 @@ void po_slot_unput(putting *p, const put_undo *u)
     }
     p->ready[u->machine] = u->ready;
     p->fitting[u->machine] = u->fitting;
-    if (member >= 0) {
-        p->of_member[member] = p->next_of_member[u->run]; /* the last that was put stands first */
+    if (member >= 0) { /* mostly the last that was put, which stands first */
+        int *at = &p->of_member[member];
+        while (*at != u->run) {
+            at = &p->next_of_member[*at];
+        }
+        *at = p->next_of_member[u->run];
     }
 }
 
