@@ -174,6 +174,7 @@ await test('without WebGL the server draws', async () => {
   await page.goto(`/part/${t}`);
   await page.locator('.part-table').waitFor({ timeout: 20000 });
   const pictures = page.locator('.part-flat img');
+  await pictures.nth(1).waitFor(); // what draws in three dimensions is fetched first
   is(await pictures.count(), 2, 'pictures');
   await page.waitForFunction(() => [...document.querySelectorAll('.part-flat img')].every((i) => i.complete && i.naturalWidth > 0));
   says(await pictures.nth(0).getAttribute('alt'), '2 numbered places');

@@ -5,6 +5,7 @@ import { Aloud, Lines } from './lines.js';
 import { Pictures } from './pictures.js';
 import { Slip } from './slip.js';
 import { WhatIf } from './what_if.js';
+import JobSpots from './job_spots.js';
 
 const order = { clear: 0, ask: 1, stop: 2 };
 /** Whose line is looked at first: the best. @param {any[]} rows */
@@ -31,7 +32,7 @@ export function Answer({ answer: first }) {
       <${Aloud} row=${row} /></section>
     <section aria-labelledby="prove-findings"><h2 id="prove-findings">${t('prove.findings_on', { machine: row.machine })}</h2><${Findings} findings=${one.findings} /></section>
     <section aria-labelledby="prove-slip" class="slip-place"><h2 id="prove-slip">${t('prove.slip')}</h2><${Slip} answer=${answer} machine=${row.machine} /></section>
-    ${part && html`<${PartView} proof=${answer.proof} machine=${row.machine} />`}
+    ${part ? html`<${PartView} proof=${answer.proof} machine=${row.machine} />` : html`<${JobSpots} one=${one} />`}
     <section aria-labelledby="prove-pictures" class="pictures"><h2 id="prove-pictures">${t('prove.pictures')}</h2><${Pictures} proof=${answer.proof} machine=${row.machine} /></section>
     <section aria-labelledby="prove-if" class="if-place"><h2 id="prove-if">${t('prove.what_if')}</h2><${WhatIf} file=${answer.file} machine=${row.machine} onShow=${show} /></section>
     <section aria-labelledby="prove-facts"><h2 id="prove-facts">${t('prove.facts')}</h2><${Facts} one=${one} part=${part} /></section>`;
