@@ -132,7 +132,7 @@ int main(int argc, char **argv)
         po_arena_free(arena);
     }
     fclose(table);
-    if (n > 0) {
+    if (n > 1) {
         printf(
             "{\"bench\": \"nest\", \"instances\": %d, \"mean_density\": %.2f, \"mean_best_known\": %.2f, \"short_of\": "
             "%.2f}\n",
