@@ -153,6 +153,28 @@ static po_status spots_of(const looking *l, const uint8_t *classes, const po_pos
     return PO_OK;
 }
 
+/* What no finding speaks of is not shown as trouble either. */
+static po_status said_classes(const looking *l, const double *turn, const uint8_t **ret, po_err *err)
+{
+    const uint8_t *found;
+    po_pose pose = l->solid->lies;
+    po_status s = po_show_classes(l->solid, turn, &l->setup, l->options.threads, l->arena, &found, &pose, err);
+    size_t n = l->solid->judged->n_triangles;
+    uint8_t *said = s == PO_OK ? po_arena_zeros(l->arena, n + 1, 1) : NULL;
+    if (s != PO_OK || !said) {
+        return s != PO_OK ? s : po_fail(err, PO_E_NOMEM, "memory ran out");
+    }
+    bool as_is = !turn || turn[8] == 1;
+    bool hangs = as_is ? finding_of(l, "needs-support") != NULL : pose.overhang_open_mm2 > LIM_OVERHANG_MM2;
+    int hushed = (finding_of(l, "thin-walls") ? 0 : PO_SHOW_THIN) | (finding_of(l, "slim-walls") ? 0 : PO_SHOW_SLIM) |
+                 (hangs ? 0 : PO_SHOW_OVERHANG);
+    for (size_t t = 0; t < n; t++) {
+        said[t] = (uint8_t)(found[t] & ~hushed);
+    }
+    *ret = said;
+    return PO_OK;
+}
+
 static json_t *spots_note(const looking *l, const po_spots *spots)
 {
     json_t *a = json_array();
@@ -265,7 +287,7 @@ static po_status look_mesh(const looking *l, desk_seen *ret, po_err *err)
     const uint8_t *classes;
     po_shown shown;
     const unsigned char *bytes;
-    po_status status = po_show_classes(s, NULL, &l->setup, l->options.threads, l->arena, &classes, NULL, err);
+    po_status status = said_classes(l, NULL, &classes, err);
     status = status == PO_OK ? po_show_mesh(s->judged, classes, MOST_TRIANGLES, l->arena, &shown, err) : status;
     const po_wall_sample *samples = s->walls.samples;
     po_wall_sample *sheets = po_arena_zeros(l->arena, s->walls.n_samples + 1, sizeof *sheets);
@@ -286,8 +308,7 @@ static po_status look_mesh(const looking *l, desk_seen *ret, po_err *err)
 static po_status look_classes(const looking *l, desk_seen *ret, po_err *err)
 {
     const uint8_t *classes;
-    po_status status = po_show_classes(l->solid, l->asked->turn, &l->setup, l->options.threads, l->arena, &classes,
-                                       NULL, err);
+    po_status status = said_classes(l, l->asked->turn, &classes, err);
     if (status == PO_OK) {
         *ret = (desk_seen){"application/octet-stream", classes, l->solid->judged->n_triangles};
     }
