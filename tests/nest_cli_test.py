@@ -125,8 +125,10 @@ def what_does_not_fit():
     assert [(o["part"], o["copies"]) for o in found["left_out"]] == [(1, 1), (2, 1)] and found["verdict"] == "stop"
     assert "231.0 mm high; Alder holds 230.0 mm" in found["left_out"][1]["why"], found["left_out"]
     assert len(found["bedfuls"]) == 1
-    across = stl("across.stl", box(280, 20, 20))  # longer than the bed, shorter than its diagonal: at 30 degrees it lies
-    sound(nest("--machine", "Alder", across))
+    # longer than the bed: at 40 degrees 280 cos + 20 sin = 227.4 and 280 sin + 20 cos = 195.3 mm of the 241 x 201; at 30 or 45 too much
+    across = stl("across.stl", box(280, 20, 20))
+    sound(nest("--machine", "Alder", across + ",turns=5"))
+    assert "turns=5" in nest("--machine", "Alder", across, status=2)["left_out"][0]["why"]
     nest("--machine", "Alder", across + ",turns=fixed", status=2)
     nest("--machine", "Alder", "--find-pose", high)  # lying down it fits
 

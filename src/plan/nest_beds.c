@@ -269,8 +269,10 @@ static po_status sort_out(work *w, po_err *err)
             leave_out(w, i, p->copies,
                       po_arena_printf(w->arena,
                                       "has no room on an empty bed at any turn that it may have: as it lies it covers "
-                                      "%.1f x %.1f mm; turn it, tip it over or cut it into pieces",
-                                      box[2] - box[0], box[3] - box[1]));
+                                      "%.1f x %.1f mm; %s",
+                                      box[2] - box[0], box[3] - box[1],
+                                      p->turn_step_deg > 5 ? "finer turns (turns=5) may find a place"
+                                                           : "another way up may lie on it"));
             continue;
         }
         w->fill.left[i] = p->copies;
