@@ -14,7 +14,7 @@
 
 #include "base/text.h"
 
-enum { PATH_MOST = 512, LISTED_MOST = 100000, HEAD_MOST = 4096 };
+enum { LISTED_MOST = 100000 };
 #define SPARE_BYTES (UINT64_C(256) << 20) /* left free on the disk for others */
 #define DAY_S INT64_C(86400)
 
@@ -186,12 +186,17 @@ void desk_file_drop(po_desk *desk, const char *sha256)
 typedef struct kept {
     char sha256[65];
     uint64_t bytes;
-    int64_t used_s;
+    int64_t used_ms;
 } kept;
+
+static int64_t ms_of(const struct timespec *t)
+{
+    return (int64_t)t->tv_sec * 1000 + t->tv_nsec / 1000000;
+}
 
 static int by_use(const void *a, const void *b)
 {
-    int64_t x = ((const kept *)a)->used_s, y = ((const kept *)b)->used_s;
+    int64_t x = ((const kept *)a)->used_ms, y = ((const kept *)b)->used_ms;
     return x < y ? -1 : x > y;
 }
 
@@ -224,8 +229,8 @@ static kept *list_kept(po_desk *desk, size_t *ret_n)
         }
         note_name(e->d_name, name);
         bool noted = fstatat(desk->folder, name, &note, AT_SYMLINK_NOFOLLOW) == 0;
-        list[n] = (kept){.bytes = (uint64_t)bytes.st_size,
-                         .used_s = noted ? note.st_mtim.tv_sec : bytes.st_mtim.tv_sec};
+        const struct timespec *used = noted ? &note.st_mtim : &bytes.st_mtim;
+        list[n] = (kept){.bytes = (uint64_t)bytes.st_size, .used_ms = ms_of(used)};
         memcpy(list[n++].sha256, e->d_name, 65);
     }
     closedir(dir);
@@ -243,7 +248,7 @@ bool desk_files_tidy(po_desk *desk, uint64_t room)
 {
     const po_rules *rules = &desk->options.shop->rules;
     uint64_t most = desk->options.shop->keep_files_bytes, total = 0, left = free_bytes(desk);
-    int64_t oldest = (int64_t)time(NULL) - rules->keep_files_days * DAY_S;
+    int64_t oldest = ((int64_t)time(NULL) - rules->keep_files_days * DAY_S) * 1000;
     size_t n;
     kept *list = list_kept(desk, &n);
     for (size_t i = 0; i < n; i++) {
@@ -253,7 +258,8 @@ bool desk_files_tidy(po_desk *desk, uint64_t room)
         qsort(list, n, sizeof *list, by_use);
     }
     for (size_t i = 0; i < n; i++) {
-        bool old = list[i].used_s<oldest, much = total + room> most || left < room + SPARE_BYTES;
+        bool old = oldest > list[i].used_ms;
+        bool much = total + room > most || left < room + SPARE_BYTES;
         if (!old && !much) {
             break;
         }
