@@ -51,8 +51,8 @@ export function Choice(p) {
   const id = useId();
   return html`<fieldset class="choice ${p.stack ? 'stack' : ''}"><legend class=${p.hideLabel ? 'only-read' : ''}>${p.label}</legend>
     ${p.hint && html`<p class="hint">${p.hint}</p>`}
-    <div class="options">${p.options.map((o, i) => html`<label key=${String(o.value)} for="${id}${i}" class=${o.value === p.value ? 'on' : ''}>
-      <input type="radio" id="${id}${i}" name=${id} checked=${o.value === p.value} disabled=${o.disabled} onChange=${() => p.onChange(o.value)} />
+    <div class="options">${p.options.map((o, i) => html`<label key=${String(o.value)} for="${id}-${i}" class=${o.value === p.value ? 'on' : ''}>
+      <input type="radio" id="${id}-${i}" name=${id} checked=${o.value === p.value} disabled=${o.disabled} onChange=${() => p.onChange(o.value)} />
       <span>${o.label}${o.hint && html`<small>${o.hint}</small>`}</span></label>`)}</div></fieldset>`;
 }
 /** @param {{label: any, value: boolean, onChange: (on: boolean) => void, hint?: string, disabled?: boolean}} p */
