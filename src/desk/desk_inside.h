@@ -194,6 +194,9 @@ desk_function desk_do_mine, desk_do_import_members, desk_do_export_json, desk_do
     desk_do_part_file, desk_do_round, desk_do_failure, desk_do_failure_confirm, desk_do_shelf_put, desk_do_labels,
     desk_do_tickets, desk_do_ticket_take, desk_do_ticket_call, desk_do_screen;
 
+/* explain.c */
+desk_function desk_do_findings, desk_do_finding, desk_do_finding_drawing;
+
 /* hand_out.c, take_back.c */
 desk_function desk_do_hand_out, desk_do_hand_out_confirm, desk_do_hand_out_key, desk_do_stick_look, desk_do_stick_write,
     desk_do_take_back, desk_do_take_back_confirm;
