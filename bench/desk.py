@@ -53,15 +53,14 @@ def main():
             begun = time.monotonic()
             body = urllib.request.urlopen(urllib.request.Request(url + "/api/1/today", headers={"Cookie": cookie})).read()
             first_ms = (time.monotonic() - begun) * 1000
-            log.flush()
-            with open(log.name, encoding="utf-8") as f:
-                lines = [json.loads(line) for line in f if '"/api/1/today"' in line]
             bare = subprocess.Popen([os.path.join(BUILD, "bench/bare_server"), str(len(body))], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
             port = int(bare.stdout.readline())
             rates = {"bare": [], "today": []}
             for _ in range(3):
                 rates["bare"].append(load("http://127.0.0.1:%d/" % port, {}))
                 rates["today"].append(load(url + "/api/1/today", {"Cookie": cookie, "X-Proveout-Background": "1"}))
+            with open(log.name, encoding="utf-8") as f:
+                lines = [json.loads(line) for line in f if '"/api/1/today"' in line]
             own, yard = statistics.median(rates["today"]), statistics.median(rates["bare"])
             print(json.dumps({"what": "today over HTTP", "bytes": len(body), "first_ms": round(first_ms, 1),
                               "first_server_ms": round(lines[0]["us"] / 1000, 1), "today_per_s": round(own), "bare_per_s": round(yard),

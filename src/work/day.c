@@ -63,13 +63,13 @@ static json_t *stretch(json_t *spans, const char *kind, int64_t from_ms, int64_t
 static void put_out(const work_context *w, json_t *spans, json_t *hands, const json_t *r)
 {
     int64_t end = work_int(r, "end_ms", 0), now = w->now_ms, out = work_int(r, "out_ms", 0), open = 0;
-    if (work_has(r, "started_ms") && !work_has(r, "watched_ms")) {
-        stretch(spans, "watch", work_int(r, "started_ms", 0), work_watch_until(w, r), r);
-    }
     json_t *o = stretch(spans, work_has(r, "started_ms") ? "run" : "out", out, end > now ? end : 0, r);
     if (end > 0) {
         json_object_set_new(o, "low_ms", json_integer(work_int(r, "end_low_ms", end)));
         json_object_set_new(o, "high_ms", json_integer(work_int(r, "end_high_ms", end)));
+    }
+    if (work_has(r, "started_ms") && !work_has(r, "watched_ms")) {
+        stretch(spans, "watch", work_int(r, "started_ms", 0), work_watch_until(w, r), r);
     }
     if (end > now && !work_staffed(w, end)) {
         json_object_set_new(o, "alone", json_true());
@@ -97,7 +97,8 @@ static int begins_earlier(const void *p, const void *q)
 {
     int64_t x = work_int(*(const json_t *const *)p, "from_ms", 0),
             y = work_int(*(const json_t *const *)q, "from_ms", 0);
-    return x < y ? -1 : x > y;
+    bool watch = !strcmp(work_text(*(const json_t *const *)p, "kind"), "watch"); /* lies on its run */
+    return x != y ? (x < y ? -1 : 1) : watch ? 1 : -!strcmp(work_text(*(const json_t *const *)q, "kind"), "watch");
 }
 
 /* As time goes. */

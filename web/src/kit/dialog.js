@@ -13,7 +13,7 @@ export function Dialog(p) {
     const d = at.current;
     const before = document.activeElement;
     d?.showModal();
-    /** @type {HTMLElement|null|undefined} */ (d?.querySelector('[data-autofocus]'))?.focus();
+    /** @type {HTMLElement|null|undefined} */ (d?.querySelector('[data-autofocus]') ?? d?.querySelector('.inside :is(input, select, textarea):not([disabled])') ?? d?.querySelector('.acts .button'))?.focus(); // never the cross: Enter would close it
     return () => {
       d?.close();
       if (before instanceof HTMLElement && before.isConnected) before.focus();

@@ -46,9 +46,14 @@ function Lines({ due, onDone, onError }) {
   if (at < 0) at = Math.min(place.current, all.length - 1); // it is done: the next one stands in its place
   place.current = Math.max(0, at);
   const row = all[at], key = keys[at];
-  const focusRow = (/** @type {string} */ k) => /** @type {HTMLElement|null} */ (box.current?.querySelector(`[data-key="${CSS.escape(k)}"]`))?.focus();
+  const focusRow = (/** @type {string} */ k, /** @type {boolean} */ quiet = false) => /** @type {HTMLElement|null} */ (box.current?.querySelector(`[data-key="${CSS.escape(k)}"]`))?.focus({ preventScroll: !!quiet });
+  useEffect(() => { // who presses elsewhere has left the list; a line that goes away with the focus in it has not
+    const away = (/** @type {Event} */ e) => { if (!box.current?.contains(/** @type {Node} */ (e.target))) inside.current = false; };
+    document.addEventListener('pointerdown', away, true);
+    return () => document.removeEventListener('pointerdown', away, true);
+  }, []);
   useLayoutEffect(() => { // a line went away with the focus in it
-    if (inside.current && key && document.activeElement === document.body) focusRow(key);
+    if (inside.current && key && document.activeElement === document.body) focusRow(key, true);
   });
   const move = (/** @type {number} */ to) => {
     const k = keys[Math.min(Math.max(0, to), keys.length - 1)];
@@ -94,7 +99,7 @@ function Lines({ due, onDone, onError }) {
     setAsked(null);
   };
   return html`<div class="due" ref=${box} onKeyDown=${walk} onFocusIn=${(/** @type {any} */ e) => { inside.current = true; const k = e.target.closest?.('[data-key]')?.dataset.key; if (k && k !== chosen) setChosen(k); }}
-      onFocusOut=${(/** @type {any} */ e) => { if (e.target.isConnected && !box.current?.contains(e.relatedTarget)) inside.current = false; }}>
+      onFocusOut=${(/** @type {any} */ e) => { if (e.relatedTarget && !box.current?.contains(e.relatedTarget)) inside.current = false; }}>
     ${parts.map((p) => html`<section key=${p.name} class="part ${p.name}" aria-labelledby="due-${p.name}">
       <h2 id="due-${p.name}">${t(`today.part_${p.name}`)}${p.name === 'now' ? html` <${NowClock} />` : ''}<span class="count">${p.list.length ? t('today.count', { n: p.list.length }) : ''}</span></h2>
       ${p.list.length === 0 ? (p.name === 'now' ? html`<${Empty} title=${t('today.nothing_now')} />` : html`<p class="quiet">${t('today.nothing_next')}</p>`)

@@ -89,9 +89,9 @@ export function Line({ d, chosen, busy, onDo }) {
       <${Left} to=${d.at_ms} watch=${d.kind === 'watch' || d.kind === 'ticket-called'} />`}</span>
     <p class="kind ${d.kind}">${t(`today.kind_${d.kind}`)}</p><div class="what"><p>${lineText(d)}</p>${more && html`<p class="more quiet">${more}</p>`}</div>
     <div class="acts">${acts.map((a, i) => html`<${Button} key=${a.word} kind=${i === 0 ? (chosen ? 'main' : 'plain') : 'quiet'} disabled=${busy} hotkey=${chosen ? keyOf[a.word] : undefined}
-        label=${`${actText(a)} \u2013 ${lineText(d)}`} onPress=${() => onDo(a.word)}>${actText(a)}<//>`)}
-      ${failed && html`<${Button} kind="quiet" href=${failed} hotkey=${chosen ? keyOf.failed : undefined} label=${`${t('today.do_failed')} \u2013 ${lineText(d)}`}>${t('today.do_failed')}<//>`}
-      ${form && html`<${Button} kind=${acts.length ? 'quiet' : chosen ? 'main' : 'plain'} href=${form} hotkey=${chosen ? keyOf.open : undefined} label=${`${formText(d)} \u2013 ${lineText(d)}`}>${formText(d)}<//>`}</div>`;
+        onPress=${() => onDo(a.word)}>${actText(a)}<span class="only-read"> \u2013 ${lineText(d)}</span><//>`)}
+      ${failed && html`<${Button} kind="quiet" href=${failed} hotkey=${chosen ? keyOf.failed : undefined}>${t('today.do_failed')}<span class="only-read"> \u2013 ${lineText(d)}</span><//>`}
+      ${form && html`<${Button} kind=${acts.length ? 'quiet' : chosen ? 'main' : 'plain'} href=${form} hotkey=${chosen ? keyOf.open : undefined}>${formText(d)}<span class="only-read"> \u2013 ${lineText(d)}</span><//>`}</div>`;
 }
 /** @param {{word: string, body: any}} a */
 export const actText = (a) => t(`today.do_${a.word}`, { place: String(a.body.place ?? '') });
