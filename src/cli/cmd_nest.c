@@ -297,7 +297,7 @@ static const cli_example examples[] = {
     {"proveout nest --machine Alder bracket.stl,copies=12", "twelve brackets on as few bedfuls as can be"},
     {"proveout nest --machine Alder --out beds.3mf --picture beds.svg bracket.stl,copies=20",
      "the same as files to print from, and a picture for the desk"},
-    {"proveout nest --machine Dogwood bracket.stl,copies=4,member=M0012,due=2026-12-04 bracket.stl,member=M0031",
+    {"proveout nest --machine Elm bracket.stl,member=M0012 bracket.stl,copies=4,member=M0031",
      "two members on one bed: each one's share of the filament is told"},
     {"proveout nest --machine Dogwood --finish-each --json bracket.stl,copies=3",
      "one after another, with room for the head, for a program"},
