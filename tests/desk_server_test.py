@@ -218,6 +218,7 @@ ROUTES = [
     *(("GET", "/api/1/proofs/{proof}/part" + what, "kiosk") for what in ("", "/mesh", "/classes", "/scales", "/view.svg", "/part.3mf")),
     ("POST", "/api/1/proofs/{proof}/part/pose", "kiosk"),
     ("GET", "/api/1/slips/{slip}", "desk"),
+    ("GET", "/api/1/today", "desk"),
     ("POST", "/api/1/hand-out", "desk"), ("POST", "/api/1/hand-out/confirm", "desk"), ("GET", "/api/1/hand-out/{key}", "desk"),
     ("GET", "/api/1/stick-look", "desk"), ("POST", "/api/1/stick-write", "desk"), ("POST", "/api/1/take-back", "desk"),
     ("POST", "/api/1/take-back/confirm", "desk"),
