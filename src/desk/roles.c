@@ -32,6 +32,7 @@ static const struct {
     {"sticks", {PO_STANDS_AS_DESK, false}},
     {"spools", {PO_STANDS_AS_DESK, false}},
     {"weighings", {PO_STANDS_AS_DESK, false}},
+    {"stock", {PO_STANDS_AS_DESK, false}},
     {"waste", {PO_STANDS_AS_DESK, false}},
     {"shelf", {PO_STANDS_AS_DESK, false}},
     {"tickets", {PO_STANDS_AS_DESK, false}},

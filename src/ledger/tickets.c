@@ -288,7 +288,11 @@ po_status po_ask_tickets(po_store *store, const json_t *p, int64_t now, json_t *
 {
     int64_t limit = po_limit_of(p), since = po_field_int(p, "no_shows_since");
     bool public = po_field_flag(p, "public"), all = po_field_flag(p, "all");
+    const char *member = po_field_text(p, "member");
     po_rows *rows = NULL;
+    if (member && !all) {
+        return po_fail_at(err, PO_E_RANGE, "member", 0, 0, "the tickets of a member are asked for with all");
+    }
     if (public && all) {
         return po_fail_at(err, PO_E_RANGE, "all", 0, 0, "the public list is of those that wait or are called only");
     }
@@ -298,8 +302,10 @@ po_status po_ask_tickets(po_store *store, const json_t *p, int64_t now, json_t *
                                         "SELECT " PUBLIC_COLUMNS " FROM tickets t WHERE t." LIVE
                                         " ORDER BY t.taken_ms, t.id LIMIT ?2",
                                         "ii", now, limit + 1)
-                  : all  ? po_store_ask(store, &rows, err, "SELECT " ALL_COLUMNS " ORDER BY t.id DESC LIMIT ?2", "iii",
-                                        now, limit + 1, since)
+                  : all  ? po_store_ask(store, &rows, err,
+                                        "SELECT " ALL_COLUMNS " WHERE m.member = coalesce(?4, m.member) "
+                                        "ORDER BY t.id DESC LIMIT ?2",
+                                        "iiit", now, limit + 1, since, member)
                          : po_store_ask(store, &rows, err,
                                         "SELECT " ALL_COLUMNS " WHERE t." LIVE " ORDER BY t.taken_ms, t.id LIMIT ?2",
                                         "iii", now, limit + 1, since);

@@ -51,14 +51,15 @@ static void put_due(const work_context *w, json_t *o, const json_t *due)
         json_object_set_new(o, "end_high_ms", json_integer(high));
         json_t *ended = json_copy((json_t *)(uintptr_t)due);
         json_object_set_new(ended, "ended_ms", json_integer(high > w->now_ms ? high : w->now_ms));
-        put_collect(w, o, work_cool_at(w, ended));
+        int64_t cool = work_cool_at(w, ended); /* 0: nobody knows what it printed with */
+        put_collect(w, o, cool > high ? cool : high);
         json_decref(ended);
     } else if (strcmp(work_text(due, "state"), "out") != 0) {
         int64_t cool = work_cool_at(w, due);
         if (cool > 0) {
             json_object_set_new(o, "cool_ms", json_integer(cool));
         }
-        put_collect(w, o, cool);
+        put_collect(w, o, cool > 0 ? cool : work_int(due, "ended_ms", 0));
     }
 }
 
@@ -153,8 +154,8 @@ po_status work_mine(work_context *w, const char *member, json_t **ret_mine, po_e
     if (s == PO_OK) {
         json_t *suspended = json_null();
         if (work_has(who, "suspended")) {
-            suspended = json_object();
-            TAKE(suspended, json_object_get(who, "suspended"), "reason", "until_ms");
+            suspended = json_pack("{s:O, s:O}", "reason", json_object_get(who, "suspended"), "until_ms",
+                                  json_object_get(who, "suspended_until_ms"));
         }
         *ret_mine = json_pack("{s:s, s:s, s:I, s:O?, s:O, s:o, s:O, s:o, s:O, s:o}", "format", "proveout/mine/1",
                               "member", member, "at_ms", (json_int_t)w->now_ms, "name", json_object_get(who, "name"),
