@@ -42,9 +42,11 @@ export async function speak(which) {
   await load(which);
 }
 
+const names = new Set(['run', 'rerun', 'ticket', 'event', 'place', 'line', 'member', 'spool', 'stick', 'number', 'code']);
+
 /**
  * A text of the catalogue. A value that is an object ({"one": ..., "other": ...}) is chosen by the plural of `n`; {name} is replaced;
- * numbers in {n} are written by the language.
+ * numbers are written by the language, but those that name something (a run, a ticket, a place, a line) stay as they are.
  * @param {string} key @param {Record<string, any>} [values]
  */
 export function t(key, values) {
@@ -56,7 +58,7 @@ export function t(key, values) {
   if (text === undefined) return key;
   return text.replace(/\{(\w+)\}/g, (_, name) => {
     const v = values?.[name];
-    return typeof v === 'number' ? new Intl.NumberFormat(language.value).format(v) : v === undefined ? '' : String(v);
+    return typeof v === 'number' && !names.has(name) ? new Intl.NumberFormat(language.value).format(v) : v === undefined ? '' : String(v);
   });
 }
 /** Is there such a text? For words that the server names, such as outcomes: has(`words.${x}`). @param {string} key */
