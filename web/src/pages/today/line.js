@@ -52,7 +52,7 @@ export function values(d) {
   return v;
 }
 /** @param {Due} d */
-export const lineText = (d) => t(`today.line_${d.kind === 'permits' && d.about.permission ? 'permits_of' : d.kind === 'off' && d.about.failed ? 'off_failed' : d.kind}`, values(d));
+export const lineText = (d) => t(`today.line_${d.kind === 'permits' && d.about.permission ? 'permits_of' : d.kind === 'off' && d.about.failed ? 'off_failed' : d.kind === 'promise' && d.about.machine ? 'promise_on' : d.kind}`, values(d));
 
 /** What stands below the line, in smaller letters. @param {Due} d */
 function moreOf(d) {
@@ -75,7 +75,7 @@ function moreOf(d) {
 export function Left({ to, watch }) {
   useNow(watch ? 1000 : 15000);
   const left = to - serverNow();
-  if (watch && Math.abs(left) < 5 * 3600000) return html`<span class="left watch" aria-hidden="true">${countDown(left)}</span>`;
+  if (watch && left >= 0 && left < 5 * 3600000) return html`<span class="left watch" aria-hidden="true">${countDown(left)}</span>`;
   if (Math.abs(left) > 20 * 3600000) return null;
   return html`<span class="left" aria-hidden="true">${left < 0 ? t('today.since', { span: span(left) }) : t('today.in', { span: span(left) })}</span>`;
 }
