@@ -85,6 +85,67 @@ await test('the line is cut, and comes back by itself', async () => {
   await shot(page, 'cut');
   await house.start();
   await page.getByText('Line cut, last seen').waitFor({ state: 'detached', timeout: 15000 });
-  says(await page.locator('.who').innerText(), 'Kiosk'); // sessions are in memory only
+  await page.getByRole('dialog').waitFor({ timeout: 3000 }); // sessions are in memory only: it asks at once
+});
+
+await test('after a restart it asks to sign in and goes on where one was, with what was typed', async () => {
+  const page = await house.open('/out', { as: 'desk' });
+  const field = page.locator('main input').first();
+  await field.fill('m1');
+  await house.stop('SIGKILL');
+  await house.start();
+  const dialog = page.getByRole('dialog');
+  await dialog.getByText('You are signed out').waitFor({ timeout: 15000 });
+  await axe(page, 'signed out');
+  is(await dialog.getByLabel('Member number').inputValue(), 'd1', 'who was here');
+  await page.keyboard.type(passwords.d1); // the password's field has the focus
+  await page.keyboard.press('Enter');
+  await dialog.waitFor({ state: 'detached', timeout: 10000 });
+  is(await field.inputValue(), 'm1', 'what was typed');
+  says(await page.locator('.who').innerText(), 'd1', 'desk');
+  const desk = await house.signIn('d2'); // and it follows the book again
+  await page.goto('/messages');
+  await desk.act('note-leave', { text: 'after the restart' });
+  is(await page.getByRole('dialog').count(), 0, 'dialogs');
+});
+
+await test('whoever does not sign in again is the kiosk', async () => {
+  const page = await house.open('/settings', { as: 'desk' });
+  await house.stop();
+  await house.start();
+  await page.getByRole('dialog').waitFor({ timeout: 15000 });
+  await page.keyboard.press('Escape');
+  await page.getByText('Kiosk').first().waitFor({ timeout: 3000 });
+  is(await page.getByRole('dialog').count(), 0, 'dialogs');
+  await page.goto('/people');
+  await page.getByText('Sign in to see this page').waitFor();
+});
+
+await test('an act whose answer was cut off is not sent twice; the page says to look first', async () => {
+  const page = await house.open('/today', { as: 'desk' });
+  let sent = 0;
+  const notes = async () => JSON.stringify(await (await house.signIn('k1')).ask('events')).split('"note-leave"').length - 1, before = await notes();
+  await page.route('**/api/1/acts/note-leave', async (route) => {
+    sent++;
+    await route.fetch(); // it reached the book ...
+    await house.stop('SIGKILL');
+    await route.abort('connectionreset'); // ... and its answer did not come through
+  });
+  await page.keyboard.press('h');
+  const note = page.getByRole('dialog').filter({ hasText: 'Leave a note' });
+  await note.getByLabel('For whoever comes next').fill('The key is in the drawer.');
+  await page.keyboard.press('Tab');
+  await note.getByRole('button', { name: 'Leave it' }).press('Enter');
+  await note.getByText('look whether it was booked').waitFor({ timeout: 8000 });
+  await house.start();
+  const over = page.getByRole('dialog').filter({ hasText: 'You are signed out' });
+  await over.waitFor({ timeout: 15000 });
+  await page.keyboard.type(passwords.d1);
+  await page.keyboard.press('Enter');
+  await over.waitFor({ state: 'detached', timeout: 10000 });
+  await page.locator('.hand-over').getByText('The key is in the drawer.').waitFor({ timeout: 10000 }); // there one sees it
+  is(await note.getByLabel('For whoever comes next').inputValue(), 'The key is in the drawer.', 'what was typed');
+  is(sent, 1, 'times sent');
+  is(await notes(), before + 1, 'notes in the book');
 });
 await end();

@@ -42,7 +42,12 @@ let asking = null;
 /** Asks to sign in, once for all who wait. True: somebody did. @param {'over'|'needed'} why @returns {Promise<boolean>} */
 export function askToSignIn(why) {
   asking ??= new Promise((/** @type {(ok: boolean) => void} */ resolve) => {
-    signInWanted.value = { why, done: (ok) => { signInWanted.value = null; asking = null; resolve(ok); } };
+    signInWanted.value = { why, done: (ok) => {
+      signInWanted.value = null;
+      asking = null;
+      if (!ok && why === 'over') session.value = { role: 'kiosk' }; // now the page says so
+      resolve(ok);
+    } };
   });
   return asking;
 }
@@ -132,6 +137,21 @@ export const acts = async (list) => (await post('/api/1/acts', { acts: list })).
 export async function refreshSession() {
   session.value = await get('/api/1/session', { background: true, plain: true });
   return session.value;
+}
+/**
+ * Whether the server still knows who sits here. Where it does not (it was started anew, or nobody did anything for long), the page stays as it is,
+ * with what was typed, and asks to sign in. False: that is under way.
+ * @returns {Promise<boolean>}
+ */
+export async function lookAtSession() {
+  const before = session.value;
+  const now = await get('/api/1/session', { background: true, plain: true });
+  if (now.role === 'kiosk' && before && before.role !== 'kiosk') {
+    if (session.value === before) void askToSignIn('over'); // else somebody signed in or out meanwhile
+    return false;
+  }
+  if (now.member !== before?.member || now.role !== before?.role || now.token !== before?.token) session.value = now;
+  return true;
 }
 /** @param {'password'|'code'|'pin'|'first'} how @param {Record<string, string>} body */
 export async function signIn(how, body) {

@@ -1,7 +1,7 @@
 // Follows the book: server-sent events with resume, else by asking; useAsk refetches what an event concerns. SPDX-License-Identifier: Apache-2.0
 import { signal, effect } from '@preact/signals';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { ask, get, heard, lastHeard, loadShop, Problem, refreshSession, serverAway, session } from './api.js';
+import { ask, get, heard, lastHeard, loadShop, lookAtSession, Problem, serverAway, session } from './api.js';
 
 /** @typedef {{event: number, act?: string}} News  act: only for desk and keeper; undefined: anything may have changed */
 /** How it follows: by events, by asking now and then, or not at all. @type {import('@preact/signals').Signal<'live'|'asking'|'cut'>} */
@@ -70,7 +70,8 @@ async function follow() {
     clearTimeout(quiet);
     if (stream !== control) return; // another one took over
     if (e instanceof Problem && (e.status === 401 || e.status === 403)) {
-      void refreshSession().catch(() => {});
+      const known = await lookAtSession().catch(() => true);
+      if (!known || stream !== control) return;
     }
     tries++;
     again = setTimeout(lookWhetherThere, Math.min(30000, 250 * 2 ** Math.min(tries, 7)) * (0.75 + Math.random() / 2));
@@ -98,17 +99,14 @@ function takeIn(block) {
 async function lookWhetherThere() {
   try {
     const was = line.value;
-    const before = session.value?.member;
-    const now = await get('/api/1/session', { background: true, plain: true });
-    if (now.member !== before || now.role !== session.value?.role) {
-      session.value = now; // a new server knows nobody: the shell asks to sign in
-    }
-    if (was !== 'live') tell(null);
+    const known = await lookAtSession();
     if (was === 'cut') {
       void lookAtVersion();
       void loadShop().catch(() => {});
     }
     line.value = 'asking';
+    if (!known) return; // whoever signs in, or does not, begins it anew
+    if (was !== 'live') tell(null);
   } catch {
     line.value = 'cut';
   }
@@ -138,11 +136,15 @@ export function startLive() {
   document.addEventListener('visibilitychange', () => { if (!document.hidden && line.value !== 'live') void lookWhetherThere(); });
   let who = '';
   effect(() => {
-    const now = `${session.value?.role}/${session.value?.member}`;
+    const now = `${session.value?.role}/${session.value?.member}/${session.value?.token}`;
     if (now !== who) {
+      const before = who !== '';
       who = now;
       tries = 0;
-      void Promise.resolve().then(follow);
+      void Promise.resolve().then(() => {
+        if (before) tell(null); // what was refused meanwhile is asked for again
+        void follow();
+      });
     }
   });
   effect(() => { if (serverAway.value && line.value === 'asking') line.value = 'cut'; });
