@@ -88,7 +88,7 @@ export default function Out({ query }) {
   if (unknown) return page(html`<${Unknown} one=${unknown} onBooked=${booked} onNot=${() => { forget(); setUnknown(null); setError(new Error(t('out.not_booked'))); setTurn(turn + 1); }} />`);
   if (done || shown) return page(html`<${Started} answer=${done ?? { run: shown }} onNew=${again} />`);
   if (running) return page(html`<p class="loading">${t('kit.loading')}</p>`);
-  return page(html`<${Trouble} error=${error && !(error instanceof Problem && who && job) ? error : null} />
+  return page(html`<${Trouble} error=${who && job ? null : error} />
     <div class="split who-what"><${Member} who=${who} onWho=${(/** @type {Who|null} */ w) => { setWho(w); setError(null); }} /><${Job} job=${job} ready=${Boolean(who)} onJob=${(/** @type {TheJob|null} */ j) => { setJob(j); setError(null); }} /></div>
     ${who && job ? html`<${Offers} state=${offers} error=${error} onConfirm=${confirm} onAgain=${() => { setError(null); setTurn(turn + 1); }} />`
       : html`<${Empty} title=${t('out.first')}>${t('out.first_more')}<//>`}`);

@@ -21,8 +21,9 @@ export function Job({ job, ready, onJob }) {
   };
   const slip = async (/** @type {string} */ code) => {
     setError('');
+    const name = code.toLowerCase().replace(/[^a-z0-9-]/g, '').slice(0, 40) || '-';
     try {
-      const proof = await get(`/api/1/slips/${encodeURIComponent(code)}`);
+      const proof = await get(`/api/1/slips/${name}`);
       if ((proof.result?.format ?? proof.result?.machines?.[0]?.format ?? '').includes('part')) setError(t('out.no_job', { name: code }));
       else onJob({ file: proof.file, name: proof.result?.file ?? proof.result?.machines?.[0]?.file ?? code, proof: proof.proof, slip: proof.slip });
     } catch (e) { setError(e instanceof Problem ? e.detail : says(/** @type {Error} */ (e))); }
@@ -36,8 +37,8 @@ export function Job({ job, ready, onJob }) {
     return () => { removeEventListener('dragover', over); removeEventListener('drop', drop); };
   }, []);
   useKeys(job ? [] : [{ key: 'o', says: t('out.key_choose'), run: () => input.current?.click() }]);
-  if (job) return html`<section class="chosen" aria-labelledby="job-head"><h2 id="job-head">${t('out.job')}</h2><p class="big">${job.name} ${job.slip && html`<span>${job.slip}</span>`}</p><div><${Button} onPress=${() => onJob(null)}>${t('out.another')}<//></div></section>`;
-  return html`<section ref=${place} aria-labelledby="job-head"><h2 id="job-head">${t('out.job')}</h2>
+  if (job) return html`<section class="card chosen" aria-labelledby="job-head"><h2 id="job-head">${t('out.job')}</h2><p class="big">${job.name} ${job.slip && html`<span>${job.slip}</span>`}</p><div><${Button} onPress=${() => onJob(null)}>${t('out.another')}<//></div></section>`;
+  return html`<section class="card" ref=${place} aria-labelledby="job-head"><h2 id="job-head">${t('out.job')}</h2>
     <${ScanField} label=${t('out.slip_field')} hint=${t('out.slip_hint')} error=${error || undefined} onScan=${slip} />
     <div class="row"><${Button} hotkey="o" onPress=${() => input.current?.click()}>${t('out.choose')}<//> <span class="quiet">${t('out.drop')}</span></div>
     <input ref=${input} type="file" class="only-read" tabindex="-1" aria-label=${t('out.choose')} onChange=${(/** @type {any} */ e) => { void take(e.currentTarget.files[0]); e.currentTarget.value = ''; }} />

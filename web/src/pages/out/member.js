@@ -20,7 +20,7 @@ export function Member({ who, onWho }) {
     } catch (e) { setError(/** @type {Error} */ (e) instanceof Problem ? /** @type {Problem} */ (e).detail : t('kit.away')); }
     return undefined;
   };
-  if (who) return html`<section class="chosen" aria-labelledby="who-head"><h2 id="who-head">${t('out.member')}</h2><p class="big">${who.member} ${who.name && html`<span>${who.name}</span>`}</p><div><${Button} onPress=${() => onWho(null)}>${t('out.another')}<//></div></section>`;
-  return html`<section aria-labelledby="who-head"><h2 id="who-head">${t('out.member')}</h2><${ScanField} label=${t('out.member_field')} hint=${t('out.member_hint')} error=${error || undefined} autofocus onScan=${find} />
+  if (who) return html`<section class="card chosen" aria-labelledby="who-head"><h2 id="who-head">${t('out.member')}</h2><p class="big">${who.member} ${who.name && html`<span>${who.name}</span>`}</p><div><${Button} onPress=${() => onWho(null)}>${t('out.another')}<//></div></section>`;
+  return html`<section class="card" aria-labelledby="who-head"><h2 id="who-head">${t('out.member')}</h2><${ScanField} label=${t('out.member_field')} hint=${t('out.member_hint')} error=${error || undefined} autofocus onScan=${find} />
     ${several.length > 0 && html`<div role="status"><p>${t('out.several')}</p><ul class="stack">${several.map((m) => html`<li key=${m.member}><${Button} onPress=${() => take(m)}>${m.member} ${m.name ?? ''}<//></li>`)}</ul></div>`}</section>`;
 }

@@ -46,7 +46,7 @@ function Chosen({ o, data, error, onConfirm }) {
   const button = useRef(/** @type {HTMLDivElement|null} */ (null));
   useEffect(() => { // what must be decided first, else the button: Enter is enough
     const form = button.current?.closest('form');
-    /** @type {HTMLElement|null|undefined} */ (form?.querySelector('.decide textarea, .decide input') ?? form?.querySelector('button[type=submit]'))?.focus();
+    /** @type {HTMLElement|null|undefined} */ (form?.querySelector('.decide input') ?? form?.querySelector('button[type=submit]'))?.focus();
   }, [o.machine]);
   const blocked = leave && !may('keeper');
   const ready = !blocked && (!(leave || asked) || v.reason.trim()) && (!short || (v.pay === 'waive' ? v.waive_reason.trim() : v.pay));
@@ -63,7 +63,7 @@ function Chosen({ o, data, error, onConfirm }) {
     ${o.part_of && html`<p class="trouble">${t('out.part_of', { run: o.part_of })}</p>`}
     <${Trouble} error=${errorElsewhere(error, fields)} />
     ${(leave || asked) && html`<div class="decide stack"><h3>${t(leave ? 'out.stop' : 'out.ask')}</h3><${Findings} findings=${o.findings.filter((/** @type {any} */ f) => f.grade !== 'note')} />
-      ${blocked ? html`<p>${t('out.stop_lead')}</p>` : html`<${Field} label=${t(leave ? 'out.leave_reason' : 'out.ask_reason')} hint=${t('out.reason_hint')} required rows=${2} value=${v.reason} onInput=${set('reason')} maxlength=${300} error=${errorAt(error, 'reason')} />`}</div>`}
+      ${blocked ? html`<p>${t('out.stop_lead')}</p>` : html`<${Field} label=${t(leave ? 'out.leave_reason' : 'out.ask_reason')} hint=${t('out.reason_hint')} required value=${v.reason} onInput=${set('reason')} maxlength=${300} error=${errorAt(error, 'reason')} />`}</div>`}
     ${short && html`<${Allowance} o=${o} who=${data.who} v=${v} set=${set} error=${error} />`}
     ${o.stick && html`<${Choice} label=${t('out.stick', { stick: o.stick })} value=${v.stick} onChange=${set('stick')} options=${[...(o.mount ? [{ value: 'write', label: t('out.stick_write') }] : []), { value: 'take', label: t(o.mount ? 'out.stick_leave' : 'out.stick_take') }, { value: 'none', label: t('out.stick_none') }]} />
       ${errorAt(error, 'stick') && html`<${Trouble} error=${error} />`}

@@ -1,5 +1,6 @@
 // After the hand-out: the start check, the watch, the first layer beside drawings of good and poor ones. SPDX-License-Identifier: Apache-2.0
 import { act, Button, Caution, Check, clock, countDown, errorElsewhere, Field, html, notice, shop, t, Trouble, useAsk, useKeys, useNow, useState, when } from '../../kit/index.js';
+import { serverNow } from '../../kit/day.js';
 import { Layer, layers } from '../../pictures/first_layer.js';
 import { Written } from './stick.js';
 
@@ -34,7 +35,8 @@ function Watch({ run, minutes, until }) {
   const [kind, setKind] = useState('good');
   const [note, setNote] = useState('');
   const [error, setError] = useState(/** @type {Error|null} */ (null));
-  const now = useNow(1000), poor = kind !== 'good';
+  useNow(1000);
+  const now = serverNow(), poor = kind !== 'good';
   const judge = async () => {
     try {
       const said = [poor ? t(`out.layer_${kind}`) : '', note.trim()].filter(Boolean).join('; ');
