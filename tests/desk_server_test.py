@@ -218,14 +218,15 @@ ROUTES = [
     *(("GET", "/api/1/proofs/{proof}/part" + what, "kiosk") for what in ("", "/mesh", "/classes", "/scales", "/view.svg", "/part.3mf")),
     ("POST", "/api/1/proofs/{proof}/part/pose", "kiosk"),
     ("GET", "/api/1/slips/{slip}", "desk"),
+    ("GET", "/api/1/today", "desk"),
     ("GET", "/api/1/round", "desk"), ("POST", "/api/1/round/failure", "desk"), ("POST", "/api/1/round/failure/confirm", "desk"),
     ("POST", "/api/1/shelf/put", "desk"), ("GET", "/api/1/shelf/labels", "desk"), ("GET", "/api/1/tickets", "desk"),
     ("POST", "/api/1/tickets/take", "desk"), ("POST", "/api/1/tickets/call", "desk"), ("GET", "/api/1/screen", "kiosk"),
-    ("GET", "/api/1/today", "desk"),
+    ("GET", "/api/1/findings", "kiosk"), ("GET", "/api/1/findings/{finding}", "kiosk"), ("GET", "/api/1/findings/{finding}/drawing.svg", "kiosk"),
     ("POST", "/api/1/hand-out", "desk"), ("POST", "/api/1/hand-out/confirm", "desk"), ("GET", "/api/1/hand-out/{key}", "desk"),
     ("GET", "/api/1/stick-look", "desk"), ("POST", "/api/1/stick-write", "desk"), ("POST", "/api/1/take-back", "desk"),
     ("POST", "/api/1/take-back/confirm", "desk"),
-    ("GET", "/api/1/mine", "member"), ("POST", "/api/1/import/members", "desk"), ("GET", "/api/1/export.json", "keeper"),
+    ("GET", "/api/1/today", "desk"), ("GET", "/api/1/mine", "member"), ("POST", "/api/1/import/members", "desk"), ("GET", "/api/1/export.json", "keeper"),
     ("GET", "/api/1/export.zip", "keeper"), ("POST", "/api/1/verify", "keeper"), ("GET", "/api/1/backups", "keeper"), ("POST", "/api/1/backups", "keeper"),
 ]
 MEMBERS_OWN = {"balance", "runs", "run"}
