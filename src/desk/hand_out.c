@@ -1,55 +1,28 @@
-/* Hand-out over the network: offers of machines for a member's job, then the booking with the stick written. SPDX-License-Identifier: Apache-2.0
+/* Hand-out over the network: a member's job on each machine, best first. SPDX-License-Identifier: Apache-2.0
  *
- * Figures are the server's own: the file is proved here, and judged anew for whoever takes it. The order of a booking: the job goes to the
- * stick and is read back, then the book, then the stick is let go. So what was booked is on the stick, and where anything is cut
- * off before, nothing is booked. The request's key stands in the act itself: sent again, it finds what it booked. */
-#include <errno.h>
-#include <fcntl.h>
-#include <stdlib.h>
+ * Figures are the server's own: the file is proved here, and judged anew for whoever takes it. */
 #include <string.h>
-#include <sys/file.h>
-#include <sys/mman.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
-#include "desk/proving.h"
-#include "work/hand_out.h"
+#include "desk/handing.h"
 #include "work/stick_look.h"
-#include "work/stick_put.h"
 
-enum { WAIT_S = 25, TRIES_KEPT = 8, LOOKED_FILES = 60 };
+enum { WAIT_S = 25 };
 
-static const char *text_of(const json_t *o, const char *field)
-{
-    return json_string_value(json_object_get(o, field));
-}
-
-typedef struct handing {
-    po_desk *desk;
-    desk_request *rq;
-    desk_reply *rp;
-    work_context work;
-    work_book book;
-    desk_asked asked;
-    desk_made *made;
-    char proof[DESK_PROOF_ID], code[DESK_SLIP_CODE];
-} handing;
-
-static bool begin(handing *h, po_desk *desk, desk_request *rq, desk_reply *rp)
+bool desk_handing_begin(desk_handing *h, po_desk *desk, desk_request *rq, desk_reply *rp)
 {
     po_err err;
-    *h = (handing){.desk = desk, .rq = rq, .rp = rp};
+    *h = (desk_handing){.desk = desk, .rq = rq, .rp = rp};
     po_status s = work_begin(&h->work, rq->arena, desk->options.shop, NULL, desk->options.ledger, desk_now_ms_of(desk),
                              &err);
     if (s != PO_OK) {
         desk_problem_of(rq, rp, &err, -1);
         return false;
     }
-    h->book = (work_book){.work = &h->work, .member = text_of(rq->json, "member")};
+    h->book = (work_book){.work = &h->work, .member = desk_text(rq->json, "member")};
     return true;
 }
 
-static void end(handing *h)
+void desk_handing_end(desk_handing *h)
 {
     if (h->made) {
         desk_proof_give(h->desk, h->made);
@@ -59,12 +32,12 @@ static void end(handing *h)
 
 /* ---- the proof ---- */
 
-static const char *kept_name(const desk_file *file)
+const char *desk_handing_name(const desk_file *file)
 {
     return file->name[0] ? file->name : "job.gcode";
 }
 
-static void still_proving(handing *h, const desk_standing *st)
+static void still_proving(desk_handing *h, const desk_standing *st)
 {
     json_t *o = json_pack("{s:s, s:s}", "format", "proveout/hand-out/1", "state", desk_state_word(st->state));
     if (o && st->state == DESK_WAITING) {
@@ -80,7 +53,7 @@ static void still_proving(handing *h, const desk_standing *st)
 }
 
 /* The file proved on all machines as they are fitted and loaded now; false with the reply written, or put off. */
-static bool prove_now(handing *h)
+bool desk_handing_prove(desk_handing *h)
 {
     desk_standing st;
     char state[65], client[DESK_CLIENT_MOST];
@@ -117,7 +90,7 @@ static bool prove_now(handing *h)
 }
 
 /* The proof that the page knows already, where it is in memory; it may hold as it is. */
-static void take_known(handing *h, const char *id)
+void desk_handing_known(desk_handing *h, const char *id)
 {
     desk_standing st;
     char client[DESK_CLIENT_MOST];
@@ -139,20 +112,21 @@ static void take_known(handing *h, const char *id)
     }
 }
 
-static bool read_file(handing *h)
+bool desk_handing_file(desk_handing *h)
 {
-    json_t *only = json_pack("{s:s}", "file", text_of(h->rq->json, "file"));
+    json_t *only = json_pack("{s:s}", "file", desk_text(h->rq->json, "file"));
     bool good = only && desk_asked_read(h->desk, only, &h->asked, h->rq, h->rp);
     json_decref(only);
     if (good && h->asked.file.kind != DESK_JOB) {
         desk_problem(h->rq, h->rp, 422, "file", "a machine runs jobs (G-code), and %.100s is %s",
-                     kept_name(&h->asked.file), h->asked.file.kind == DESK_PART ? "a part" : "neither job nor part");
+                     desk_handing_name(&h->asked.file),
+                     h->asked.file.kind == DESK_PART ? "a part" : "neither job nor part");
         good = false;
     }
     return good;
 }
 
-static const po_job_report **reports_of(handing *h)
+const po_job_report **desk_handing_reports(desk_handing *h)
 {
     const po_job_report **list = po_arena_zeros(h->rq->arena, h->made->n, sizeof(*list));
     for (size_t i = 0; list && i < h->made->n; i++) {
@@ -162,7 +136,7 @@ static const po_job_report **reports_of(handing *h)
 }
 
 /* What was wished, as the bodies of the act begin. NULL: no memory */
-static json_t *wishes_of(const json_t *asked)
+json_t *desk_handing_wishes(const json_t *asked)
 {
     static const char *const same[] = {"member", "run", "ticket", "fund", "course", "assignment", "group", "purpose"};
     json_t *o = json_object();
@@ -176,7 +150,7 @@ static json_t *wishes_of(const json_t *asked)
 }
 
 /* A question or act of the book failed: as the book's own refusal, or as the system's. */
-static void refused(handing *h, const po_err *err)
+void desk_handing_refused(desk_handing *h, const po_err *err)
 {
     desk_problem_of(h->rq, h->rp, err, -1);
     if (h->rp->status >= 500) {
@@ -195,10 +169,10 @@ static json_t *spool_rows(const work_offer *o)
     for (size_t i = 0; i < f->n_tools; i++) {
         int tool = f->tools[i].tool;
         int64_t um = (int64_t)(f->tools[i].filament_mm * 1000 + 0.5), left = -1;
-        const char *spool = tool == 0 ? text_of(body, "spool") : NULL, *material = NULL;
+        const char *spool = tool == 0 ? desk_text(body, "spool") : NULL, *material = NULL;
         for (size_t k = 0; k < json_array_size(uses); k++) {
             const json_t *use = json_array_get(uses, k);
-            spool = work_int(use, "tool", -1) == tool ? text_of(use, "spool") : spool;
+            spool = work_int(use, "tool", -1) == tool ? desk_text(use, "spool") : spool;
         }
         for (size_t k = 0; k < json_array_size(tools); k++) {
             const json_t *row = json_array_get(tools, k);
@@ -247,7 +221,7 @@ static json_t *offer_note(const work_offer *o)
         json_object_get(o->hand.body, "um"), "mg", (json_int_t)(p->report->facts.filament_g * 1000 + 0.5), "seconds",
         json_object_get(o->hand.body, "seconds"), "low_s", p->seconds.low, "high_s", p->seconds.high, "end_ms",
         (json_int_t)o->end.ms, "end_low_ms", (json_int_t)o->end.low_ms, "end_high_ms", (json_int_t)o->end.high_ms,
-        "from", o->end.from, "stick", text_of(o->hand.body, "stick"), "mount", mount, "mounted",
+        "from", o->end.from, "stick", desk_text(o->hand.body, "stick"), "mount", mount, "mounted",
         mount && work_stick_mounted(mount), "spools", spool_rows(o), "need_um", (json_int_t)o->need_um, "spool_known",
         o->spool_known, "spool_enough", o->spool_enough, "first_layer_s", p->report->facts.first_layer_seconds);
     if (!more) { /* words of the file that are no UTF-8 */
@@ -264,7 +238,7 @@ static json_t *offer_note(const work_offer *o)
 }
 
 /* Who it is, and what could pay beyond the allowance. */
-static json_t *payers(handing *h, po_err *err)
+static json_t *payers(desk_handing *h, po_err *err)
 {
     json_t *member = NULL, *funds = NULL, *list = json_array();
     const po_shop *shop = h->work.shop;
@@ -302,7 +276,7 @@ static json_t *payers(handing *h, po_err *err)
     return o;
 }
 
-static void reply_offers(handing *h, const work_offer *offers, json_t *who)
+static void reply_offers(desk_handing *h, const work_offer *offers, json_t *who)
 {
     json_t *rows = json_array();
     for (size_t i = 0; i < h->work.shop->n_machines; i++) {
@@ -310,33 +284,34 @@ static void reply_offers(handing *h, const work_offer *offers, json_t *who)
     }
     json_t *o = json_pack("{s:s, s:s, s:s, s:s, s:s, s:s, s:s, s:o, s:o, s:I, s:f}", "format", "proveout/hand-out/1",
                           "state", "done", "member", h->book.member, "file", h->asked.file.sha256, "name",
-                          kept_name(&h->asked.file), "proof", h->proof, "slip", h->code, "who", who, "offers", rows,
-                          "now_ms", (json_int_t)h->work.now_ms, "watch_minutes", h->work.shop->rules.watch_minutes);
+                          desk_handing_name(&h->asked.file), "proof", h->proof, "slip", h->code, "who", who, "offers",
+                          rows, "now_ms", (json_int_t)h->work.now_ms, "watch_minutes",
+                          h->work.shop->rules.watch_minutes);
     desk_reply_json(h->rq, h->rp, o);
 }
 
 /* False: the proof does not hold any more. */
-static bool try_offers(handing *h)
+static bool try_offers(desk_handing *h)
 {
     size_t n = h->work.shop->n_machines;
     work_offer *offers = po_arena_zeros(h->rq->arena, n, sizeof *offers);
-    const po_job_report **reports = reports_of(h);
-    json_t *wishes = wishes_of(h->rq->json), *who;
+    const po_job_report **reports = desk_handing_reports(h);
+    json_t *wishes = desk_handing_wishes(h->rq->json), *who;
     bool anew = false;
     po_err err;
     po_status s = offers && reports && wishes ? PO_OK : po_fail(&err, PO_E_NOMEM, "memory ran out");
-    s = s == PO_OK
-            ? work_offers(&h->book, reports, kept_name(&h->asked.file), wishes, h->rq->arena, offers, &anew, &err)
-            : s;
+    s = s == PO_OK ? work_offers(&h->book, reports, desk_handing_name(&h->asked.file), wishes, h->rq->arena, offers,
+                                 &anew, &err)
+                   : s;
     json_decref(wishes);
     if (s != PO_OK) {
-        refused(h, &err);
+        desk_handing_refused(h, &err);
         return true;
     }
     if (!anew && (who = payers(h, &err))) {
         reply_offers(h, offers, who);
     } else if (!anew) {
-        refused(h, &err);
+        desk_handing_refused(h, &err);
     }
     for (size_t i = 0; i < n; i++) {
         work_hand_out_done(&offers[i].hand);
@@ -346,448 +321,19 @@ static bool try_offers(handing *h)
 
 void desk_do_hand_out(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
-    handing h;
-    if (!begin(&h, desk, rq, rp) || !read_file(&h)) {
+    desk_handing h;
+    if (!desk_handing_begin(&h, desk, rq, rp) || !desk_handing_file(&h)) {
         return;
     }
-    take_known(&h, text_of(rq->json, "proof"));
+    desk_handing_known(&h, desk_text(rq->json, "proof"));
     bool done = h.made && try_offers(&h);
-    end(&h);
-    for (int tries = 0; !done && tries < 2 && prove_now(&h); tries++) {
+    desk_handing_end(&h);
+    for (int tries = 0; !done && tries < 2 && desk_handing_prove(&h); tries++) {
         done = try_offers(&h);
-        end(&h);
+        desk_handing_end(&h);
         if (!done && tries == 1) { /* somebody changes machines as fast as we look */
             rp->retry_seconds = 1;
             desk_problem(rq, rp, 503, NULL, "the machines are being changed just now; ask again");
         }
     }
-}
-
-/* ---- what a key has booked ---- */
-
-/* The run that this key handed out on this machine; 0: none. */
-static po_status booked(handing *h, const char *machine, const char *key, int64_t *ret_run, po_err *err)
-{
-    json_t *list = NULL;
-    *ret_run = 0;
-    po_status s = work_ask(&h->work, "runs", json_pack("{s:s, s:i}", "machine", machine, "limit", TRIES_KEPT), &list,
-                           err);
-    size_t n = json_array_size(json_object_get(list, "runs"));
-    for (size_t i = 0; s == PO_OK && !*ret_run && i < n; i++) {
-        json_t *run = NULL;
-        int64_t number = work_int(json_array_get(json_object_get(list, "runs"), i), "run", 0);
-        s = work_ask(&h->work, "run", json_pack("{s:I}", "run", (json_int_t)number), &run, err);
-        size_t k;
-        const json_t *event;
-        json_array_foreach(json_object_get(run, "events"), k, event)
-        {
-            bool ours = strcmp(work_text(event, "act"), "run-hand-out") == 0 && !work_has(event, "undone_by") &&
-                        strcmp(work_text(json_object_get(event, "body"), "key"), key) == 0;
-            *ret_run = ours ? number : *ret_run;
-        }
-        json_decref(run);
-    }
-    json_decref(list);
-    return s;
-}
-
-/* The answer of a booking, the same however often it is asked for. stick: taken over, may be NULL. */
-static void reply_booked(handing *h, int64_t number, json_t *stick, bool again)
-{
-    json_t *run = NULL;
-    po_err err;
-    if (work_ask(&h->work, "run", json_pack("{s:I}", "run", (json_int_t)number), &run, &err) != PO_OK) {
-        json_decref(stick);
-        refused(h, &err);
-        return;
-    }
-    json_object_del(run, "events");
-    json_t *o = json_pack("{s:s, s:b, s:b, s:o, s:f}", "format", "proveout/handed-out/1", "booked", 1, "again", again,
-                          "run", run, "watch_minutes", h->work.shop->rules.watch_minutes);
-    if (o && stick) {
-        json_object_set(o, "stick", stick);
-    }
-    json_decref(stick);
-    desk_reply_json(h->rq, h->rp, o);
-}
-
-void desk_do_hand_out_key(po_desk *desk, desk_request *rq, desk_reply *rp)
-{
-    handing h;
-    int64_t run = 0;
-    po_err err;
-    if (!begin(&h, desk, rq, rp)) {
-        return;
-    }
-    if (booked(&h, text_of(rq->json, "machine"), rq->name, &run, &err) != PO_OK) {
-        refused(&h, &err);
-    } else if (run) {
-        reply_booked(&h, run, NULL, true);
-    } else {
-        desk_reply_json(rq, rp, json_pack("{s:s, s:b}", "format", "proveout/handed-out/1", "booked", 0));
-    }
-}
-
-/* ---- the stick ---- */
-
-/* The file's bytes as they are kept; NULL with the reply written. */
-static void *map_file(handing *h, size_t *ret_n)
-{
-    const char *path = desk_file_path(h->desk, h->asked.file.sha256, h->rq->arena);
-    int fd = path ? open(path, O_RDONLY | O_CLOEXEC | O_NOFOLLOW) : -1;
-    struct stat st;
-    void *bytes = MAP_FAILED;
-    if (fd >= 0 && fstat(fd, &st) == 0 && st.st_size > 0) {
-        *ret_n = (size_t)st.st_size;
-        bytes = mmap(NULL, *ret_n, PROT_READ, MAP_PRIVATE, fd, 0);
-    }
-    if (fd >= 0) {
-        close(fd);
-    }
-    if (bytes == MAP_FAILED) {
-        desk_problem(h->rq, h->rp, 404, "file", "the file is not kept here (any more); send it first");
-        return NULL;
-    }
-    return bytes;
-}
-
-/* Put the job on the machine's stick; false with the reply written and nothing booked. *ret_stick: what is to be said, the caller's. */
-static bool put_on_stick(handing *h, const po_machine *machine, bool folder_too, json_t **ret_stick)
-{
-    const char *mount = machine->stick_mount;
-    po_err err;
-    size_t n = 0;
-    bool mounted = work_stick_mounted(mount);
-    if (!mounted && !folder_too) {
-        struct stat st;
-        desk_problem(h->rq, h->rp, 409, "stick",
-                     stat(mount, &st) == 0 ? "no stick is mounted at %s, it is an ordinary folder: put the stick in, "
-                                             "or hand out without writing it"
-                                           : "no stick shows at %s: put it in, or hand out without writing it",
-                     mount);
-        return false;
-    }
-    const char *name = work_stick_name(mount, kept_name(&h->asked.file), h->asked.file.sha256, h->rq->arena);
-    void *bytes = name ? map_file(h, &n) : NULL;
-    if (!bytes) {
-        if (!name) {
-            desk_problem(h->rq, h->rp, 409, "stick", "too many jobs of this name are on the stick; clear it first");
-        }
-        return false;
-    }
-    po_status s = work_stick_put(mount, name, bytes, n, h->asked.file.sha256, &err);
-    munmap(bytes, n);
-    if (s != PO_OK) {
-        desk_problem(h->rq, h->rp, 409, "stick", "%s; nothing is booked", err.msg);
-        return false;
-    }
-    *ret_stick = json_pack("{s:s, s:s, s:b, s:b}", "mount", mount, "name", name, "written", 1, "mounted", mounted);
-    return *ret_stick != NULL;
-}
-
-static void let_go(const po_machine *machine, json_t *stick)
-{
-    static const char *const words[] = {"unmounted", "flushed", "busy"};
-    work_released how = WORK_FLUSHED;
-    po_err err;
-    po_status s = stick ? work_stick_release(machine->stick_mount, &how, &err) : PO_OK;
-    if (stick) {
-        json_object_set_new(stick, "released", json_string(s == PO_OK ? words[how] : "failed"));
-    }
-}
-
-/* ---- confirm ---- */
-
-/* Whether all that must be decided was decided; false with the reply written. */
-static bool decided(handing *h, const work_offer *o)
-{
-    const json_t *asked = h->rq->json;
-    bool reason = text_of(asked, "reason") != NULL, yes = json_is_true(json_object_get(asked, "yes"));
-    if (!o->may) {
-        desk_problem(h->rq, h->rp, 409, o->why.where, "%s", o->why.msg);
-        return false;
-    }
-    if (o->hand.worst == PO_GRADE_STOP && (h->rq->who.role < PO_STANDS_AS_KEEPER || !reason)) {
-        desk_problem(
-            h->rq, h->rp, 409, h->rq->who.role < PO_STANDS_AS_KEEPER ? "verdict" : "reason",
-            "the verdict on this job is stop and it is not handed out: mend the job, or a keeper hands it out with a "
-            "leave that says why");
-        return false;
-    }
-    if (o->hand.worst == PO_GRADE_ASK && (!yes || !reason)) {
-        desk_problem(
-            h->rq, h->rp, 409, yes ? "reason" : "verdict",
-            "the verdict on this job is ask and it is not handed out yet: a desk person decides, and says why");
-        return false;
-    }
-    int64_t waived = work_int(asked, "waive_um", 0);
-    if (o->need_um > waived && !text_of(asked, "beyond") && !text_of(asked, "fund")) {
-        desk_problem(h->rq, h->rp, 409, "waive_um",
-                     "the job needs %s more than the member has left: waive that, let a fund pay, or use less",
-                     work_metres(&h->work, o->need_um - waived));
-        return false;
-    }
-    return true;
-}
-
-/* What was decided goes into the act. */
-static void put_decisions(handing *h, work_offer *o)
-{
-    const json_t *asked = h->rq->json;
-    json_t *body = o->hand.body;
-    const char *stick = text_of(asked, "stick"), *beyond = text_of(asked, "beyond"), *reason = text_of(asked, "reason");
-    json_object_set(body, "key", json_object_get(asked, "key"));
-    if (stick && strcmp(stick, "none") == 0) {
-        json_object_del(body, "stick");
-    } else if (stick) {
-        json_object_set_new(body, "stick", json_string(stick));
-    }
-    if (beyond) {
-        json_object_set_new(body, "beyond", json_string(beyond));
-        if (h->work.shop->currency) {
-            json_object_set_new(body, "currency", json_string(h->work.shop->currency));
-        }
-    } else {
-        json_object_del(body, "beyond"); /* nobody said that it may cost */
-    }
-    if (reason && o->hand.worst >= PO_GRADE_ASK) {
-        json_object_set_new(body, "leave", json_string(reason));
-    }
-}
-
-static json_t *waiver(handing *h, int64_t um)
-{
-    const char *why = text_of(h->rq->json, "waive_reason");
-    return json_pack("{s:s, s:I, s:s, s:s, s:s, s:I}", "member", h->book.member, "um", (json_int_t)um, "reason",
-                     why ? why : "", "asked_by", h->book.member, "sha256", h->asked.file.sha256, "desk_limit_um",
-                     (json_int_t)(h->work.shop->rules.desk_may_waive_m * 1e6 + 0.5));
-}
-
-/* All acts or none. */
-static po_status book_it(handing *h, work_offer *o, int64_t *ret_run, po_err *err)
-{
-    static const char *const names[] = {"waiver-give", "proof-keep", "run-hand-out"};
-    int64_t waive = work_int(h->rq->json, "waive_um", 0);
-    json_t *bodies[] = {waive > 0 ? waiver(h, waive) : NULL, work_hand_out_proof(&o->hand, h->rq->arena),
-                        json_incref(o->hand.body)};
-    char *texts[3] = {NULL};
-    po_act acts[3];
-    po_act_done done[3];
-    size_t n = 0, failed = 0;
-    po_status s = PO_OK;
-    for (int i = waive > 0 ? 0 : 1; i < 3; i++) {
-        texts[n] = bodies[i] ? json_dumps(bodies[i], JSON_COMPACT) : NULL;
-        s = texts[n] ? s : po_fail(err, PO_E_NOMEM, "memory ran out");
-        acts[n] = (po_act){names[i], h->rq->who.member, texts[n]};
-        n++;
-    }
-    s = s == PO_OK ? po_ledger_act_all(h->desk->options.ledger, acts, n, h->rq->arena, done, &failed, err) : s;
-    if (s == PO_OK) {
-        json_t *answer = json_loads(done[n - 1].answer, 0, NULL);
-        *ret_run = work_int(answer, "run", 0);
-        json_decref(answer);
-    }
-    for (size_t i = 0; i < 3; i++) {
-        json_decref(bodies[i]);
-        free(texts[i]);
-    }
-    return s;
-}
-
-/* One at a time writes to what shows at a mount; -1: nothing shows there, and writing will say so. Closing it ends the turn. */
-static int take_turn(const char *mount)
-{
-    int fd = open(mount, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    while (fd >= 0 && flock(fd, LOCK_EX) != 0 && errno == EINTR) {
-    }
-    return fd;
-}
-
-static void end_turn(int fd)
-{
-    if (fd >= 0) {
-        close(fd);
-    }
-}
-
-/* The same request came twice, and the other one was quicker: its run; 0: no. */
-static int64_t others(handing *h, const work_offer *o)
-{
-    po_err ignored;
-    int64_t run = 0;
-    return booked(h, o->machine->name, text_of(h->rq->json, "key"), &run, &ignored) == PO_OK ? run : 0;
-}
-
-/* Stick, book, stick let go. */
-static void carry_out(handing *h, work_offer *o)
-{
-    const json_t *asked = h->rq->json;
-    const char *mount = o->machine->stick_mount;
-    bool write = mount && !json_is_false(json_object_get(asked, "write")) && json_object_get(o->hand.body, "stick");
-    json_t *stick = NULL;
-    int64_t run = 0;
-    po_err err;
-    int turn = write ? take_turn(mount) : -1;
-    int64_t quicker = write ? others(h, o) : 0;
-    if (!quicker && write && !put_on_stick(h, o->machine, json_is_true(json_object_get(asked, "folder")), &stick)) {
-        end_turn(turn);
-        return;
-    }
-    po_status s = quicker ? PO_OK : book_it(h, o, &run, &err);
-    end_turn(turn); /* before the stick is let go: an open folder keeps it busy */
-    quicker = s == PO_E_CONFLICT ? others(h, o) : quicker;
-    if (quicker) {
-        json_decref(stick);
-        reply_booked(h, quicker, NULL, true);
-    } else if (s != PO_OK) {
-        json_decref(stick);
-        refused(h, &err);
-    } else {
-        desk_live_poke(h->desk);
-        let_go(o->machine, stick);
-        reply_booked(h, run, stick, false);
-    }
-}
-
-/* False: the proof does not hold any more. */
-static bool try_confirm(handing *h, const po_machine *machine)
-{
-    json_t *wishes = wishes_of(h->rq->json);
-    const po_job_report **reports = reports_of(h);
-    work_offer o;
-    bool anew = false;
-    po_err err;
-    po_status s = wishes && reports ? PO_OK : po_fail(&err, PO_E_NOMEM, "memory ran out");
-    size_t i = (size_t)(machine - h->work.shop->machines);
-    s = s == PO_OK ? work_offer_one(&h->book, machine, reports[i], kept_name(&h->asked.file), wishes, h->rq->arena, &o,
-                                    &anew, &err)
-                   : s;
-    json_decref(wishes);
-    if (s != PO_OK) {
-        refused(h, &err);
-        return true;
-    }
-    if (!anew && decided(h, &o)) {
-        put_decisions(h, &o);
-        carry_out(h, &o);
-    }
-    work_hand_out_done(&o.hand);
-    return !anew;
-}
-
-void desk_do_hand_out_confirm(po_desk *desk, desk_request *rq, desk_reply *rp)
-{
-    handing h;
-    int64_t run = 0;
-    po_err err;
-    if (!begin(&h, desk, rq, rp)) {
-        return;
-    }
-    const po_machine *machine = po_shop_machine(desk->options.shop, text_of(rq->json, "machine"));
-    if (!machine) {
-        desk_problem(rq, rp, 422, "machine", "the shop file has no such machine");
-        return;
-    }
-    if (booked(&h, machine->name, text_of(rq->json, "key"), &run, &err) != PO_OK) {
-        refused(&h, &err);
-        return;
-    }
-    if (run) {
-        reply_booked(&h, run, NULL, true);
-        return;
-    }
-    if (!read_file(&h)) {
-        return;
-    }
-    take_known(&h, text_of(rq->json, "proof"));
-    bool done = h.made && try_confirm(&h, machine);
-    end(&h);
-    for (int tries = 0; !done && tries < 2 && prove_now(&h); tries++) {
-        done = try_confirm(&h, machine);
-        end(&h);
-        if (!done && tries == 1) {
-            rp->retry_seconds = 1;
-            desk_problem(rq, rp, 503, NULL,
-                         "the machines are being changed just now; nothing is booked, confirm again");
-        }
-    }
-}
-
-/* ---- the stick by itself ---- */
-
-/* What is on the stick that shows at a machine's mount. */
-void desk_do_stick_look(po_desk *desk, desk_request *rq, desk_reply *rp)
-{
-    handing h;
-    stick_files files;
-    json_t *sticks = NULL, *rows = NULL;
-    po_err err;
-    if (!begin(&h, desk, rq, rp)) {
-        return;
-    }
-    const po_machine *machine = po_shop_machine(desk->options.shop, text_of(rq->json, "machine"));
-    if (!machine || !machine->stick_mount) {
-        desk_problem(rq, rp, machine ? 409 : 422, "machine",
-                     machine ? "the shop file does not say where the stick of %s shows (machines, stick, mount)"
-                             : "the shop file has no such machine%s",
-                     machine ? machine->name : "");
-        return;
-    }
-    po_status s = work_stick_read(machine->stick_mount, desk->options.shop->most_file_bytes, rq->arena, &files, &err);
-    if (s != PO_OK) {
-        desk_problem(rq, rp, s == PO_E_NOMEM ? 503 : 409, "stick", "%s", err.msg);
-        return;
-    }
-    s = work_ask(&h.work, "sticks", json_pack("{s:s}", "machine", machine->name), &sticks, &err);
-    s = s == PO_OK ? work_stick_judge(&h.work, machine, json_array_get(json_object_get(sticks, "sticks"), 0), &files,
-                                      &rows, &err)
-                   : s;
-    if (s != PO_OK) {
-        refused(&h, &err);
-    } else {
-        json_t *counts = work_stick_counts(rows);
-        bool more = files.more || json_array_size(rows) > LOOKED_FILES;
-        while (json_array_size(rows) > LOOKED_FILES) {
-            json_array_remove(rows, json_array_size(rows) - 1);
-        }
-        desk_reply_json(rq, rp,
-                        json_pack("{s:s, s:s, s:s, s:b, s:o, s:O, s:b}", "format", "proveout/stick-look/1", "mount",
-                                  machine->stick_mount, "machine", machine->name, "mounted",
-                                  work_stick_mounted(machine->stick_mount), "counts", counts, "files", rows, "more",
-                                  more));
-    }
-    json_decref(rows);
-    json_decref(sticks);
-}
-
-/* Write the job of a run that is out once more: to another stick, or where the first one came to grief. */
-void desk_do_stick_write(po_desk *desk, desk_request *rq, desk_reply *rp)
-{
-    handing h;
-    json_t *run = NULL, *stick = NULL;
-    po_err err;
-    if (!begin(&h, desk, rq, rp)) {
-        return;
-    }
-    po_status s = work_ask(&h.work, "run", json_pack("{s:O}", "run", json_object_get(rq->json, "run")), &run, &err);
-    const po_machine *machine = s == PO_OK ? po_shop_machine(desk->options.shop, work_text(run, "machine")) : NULL;
-    if (s != PO_OK) {
-        refused(&h, &err);
-    } else if (strcmp(work_text(run, "state"), "out") != 0 || !machine || !machine->stick_mount) {
-        desk_problem(rq, rp, 409, "run", "run %lld is not out with a stick that shows here",
-                     (long long)work_int(run, "run", 0));
-    } else {
-        json_object_set(rq->json, "file", json_object_get(run, "sha256"));
-        int turn = take_turn(machine->stick_mount);
-        bool put = read_file(&h) &&
-                   put_on_stick(&h, machine, json_is_true(json_object_get(rq->json, "folder")), &stick);
-        end_turn(turn);
-        if (put) {
-            let_go(machine, stick);
-            desk_reply_json(rq, rp, json_pack("{s:s, s:O}", "format", "proveout/stick-written/1", "stick", stick));
-        }
-        json_object_del(rq->json, "file");
-    }
-    json_decref(stick);
-    json_decref(run);
 }
