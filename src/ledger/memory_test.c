@@ -145,9 +145,11 @@ static const char *const day[][3] = {
      "{\"member\":\"m2\",\"machine\":\"Birch\",\"um\":1000000,\"sha256\":\"" KIT_SHA2
      "\",\"fund\":\"f1\",\"price_minor_kg\":2000,"
      "\"diameter_um\":1750,\"density_mg_cm3\":1240}"},
+    {"?stopped", "", "{\"run\":56,\"seconds\":1,\"by_height\":[[200,100,60],[400,900000,3600]]}"},
     {"run-ended", "desk", "{\"run\":56,\"message\":\"done\"}"},
     {"run-take-back", "desk", "{\"run\":56,\"figure\":\"counter\",\"used_um\":900000}"},
     {"run-reserve", "desk", "{\"member\":\"m2\",\"um\":9}"},
+    {"run-promise", "desk", "{\"run\":59,\"promised\":1795000000000,\"machine\":\"Birch\",\"message\":\"then\"}"},
     {"run-drop", "desk", "{\"run\":59}"},
     {"message-sent", "desk", "{\"message\":1}"},
     {"message-failed", "desk", "{\"message\":2,\"why\":\"nobody there\"}"},
@@ -164,7 +166,7 @@ static const char *const day[][3] = {
     {"note-leave", "desk", "{\"text\":\"feed Birch\"}"},
     {"file-attach", "desk", "{\"sha256\":\"" KIT_SHA "\",\"bytes\":100,\"kind\":\"job\",\"run\":40}"},
     {"?files", "", "{}"},
-    {"file-detach", "desk", "{\"file\":73}"},
+    {"file-detach", "desk", "{\"file\":74}"},
     {"?member", "", "{\"member\":\"m1\",\"implies\":{\"starter\":[\"other\"]},\"run_limit_um\":1000000}"},
     {"?members", "", "{}"},
     {"?balance", "", "{\"member\":\"m1\"}"},
@@ -184,6 +186,7 @@ static const char *const day[][3] = {
     {"?spools", "", "{\"below_mg\":2000000}"},
     {"?weighings", "", "{\"spool\":\"P1\"}"},
     {"?waste", "", "{}"},
+    {"?stock", "", "{\"edges_ms\":[0,1795000000000]}"},
     {"?outbox", "", "{}"},
     {"?ratios", "", "{}"},
     {"?ratios", "", "{\"columns\":true}"},
