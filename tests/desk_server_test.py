@@ -452,6 +452,11 @@ def the_shop_decides():
     c.act("waiver-give", 409, um=10000001, **waiver)
     c.act("waiver-give", um=10000000, **waiver)
     run = {"member": "m1", "um": 1000000, "sha256": HEX, "verdict": "clear"}
+    before = events()
+    assert c.act("run-hand-out", 403, machine="alder", **run)["where"] == "act"  # figures that are stated: a keeper's
+    assert c.ask("POST", "/api/1/acts", {"acts": [{"act": "run-hand-out", "body": dict(run, machine="alder")}]}).status == 403
+    assert events() == before
+    c = KEPT["keeper"]
     said = c.act("run-hand-out", 409, machine="dogwood", any_of=["starter"], **run)  # needs more than the page says
     assert "permission" in said["detail"] or "two-material" in said["detail"] or "large-format" in said["detail"], said
     c.act("run-hand-out", 422, machine="none", **run)

@@ -25,12 +25,19 @@ static json_t *permissions_for(const po_shop *shop, const po_machine *machine)
     return list;
 }
 
+/* The act takes its figures from whoever sends it; the desk hands out by the server's own proof (hand_out_book.c). */
 static bool hand_out(const po_shop *shop, json_t *body, desk_request *rq, desk_reply *rp)
 {
     const char *name = json_string_value(json_object_get(body, "machine"));
     const po_machine *machine = name ? po_shop_machine(shop, name) : NULL;
     if (!machine) {
         desk_problem(rq, rp, 422, "machine", "the shop file has no such machine");
+        return false;
+    }
+    if (rq->who.role < PO_STANDS_AS_KEEPER) {
+        desk_problem(rq, rp, 403, "act",
+                     "a hand-out with stated figures takes the role keeper; POST /api/1/hand-out/confirm hands out by the "
+                     "server's own proof");
         return false;
     }
     json_object_set_new(body, "machine", json_string(machine->name));

@@ -69,7 +69,7 @@ export class House {
       if (!answer.ok) throw new Error(`${path}: ${answer.status} ${await answer.text()}`);
       return answer.json();
     };
-    return { cookie, token, call, act: (name, body) => call(`/api/1/acts/${name}`, body), ask: (question) => call(`/api/1/ask/${question}`) };
+    return { house: this, cookie, token, call, act: (name, body) => call(`/api/1/acts/${name}`, body), ask: (question) => call(`/api/1/ask/${question}`) };
   }
   /** A page in a browser of its own. as: a role or a member ('desk', 'd2'; none: kiosk); size, theme, language. It fails its test on errors of the page. */
   async open(path, { as, size = 'desk', theme = 'light', language = 'en', more = {} } = {}) {
