@@ -26,7 +26,7 @@ function ofJob(f, ranges) {
     ['fill', there(f.fill_fraction) ? `${number(f.fill_fraction * 100, 0)}\u202f%` : undefined],
     ['nozzle', unit(f.nozzle_c?.highest, 0, '°C')], ['bed', unit(f.bed_c?.highest, 0, '°C')],
     ['flow', unit(f.peak_flow_mm3_s, 1, 'mm³/s')],
-    ['footholds', there(f.footholds) ? `${f.footholds}, ${number(f.foothold_mm2 ?? 0, 0)}\u202fmm²` : undefined],
+    ['footholds', there(f.footholds) ? `${f.footholds} (${number(f.foothold_mm2 ?? 0, 0)}\u202fmm²)` : undefined],
     ['overhang', unit(f.overhang_mm, 0, 'mm')], ['retractions', there(f.retractions) ? number(f.retractions) : undefined],
   ];
 }
