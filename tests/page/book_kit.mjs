@@ -16,7 +16,8 @@ export function seed(house) {
 }
 /** A run by the API: 12.5 m on Alder to its end. @param {any} desk signed in @param {string} member @param {{um?: number, hash?: string}} [o] */
 export async function handOut(desk, member, o = {}) {
-  return (await desk.act('run-hand-out', { member, machine: 'Alder', um: o.um ?? 12500000, seconds: 3600, sha256: (o.hash ?? 'ab').repeat(32), stick: 'A1', spool: 'S11', file: 'bracket.gcode', recipe: 'everyday', verdict: 'clear' })).answer.run;
+  const keeper = await desk.house.signIn('k1'); // stated figures are a keeper's
+  return (await keeper.act('run-hand-out', { member, machine: 'Alder', um: o.um ?? 12500000, seconds: 3600, sha256: (o.hash ?? 'ab').repeat(32), stick: 'A1', spool: 'S11', file: 'bracket.gcode', recipe: 'everyday', verdict: 'clear' })).answer.run;
 }
 /** @param {any} desk @param {number} run */
 export const start = (desk, run) => desk.act('run-start', { run, heated: true, stream_steady: true, bed_clean: true, gap_good: true, spool_right: true });
