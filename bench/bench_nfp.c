@@ -68,7 +68,8 @@ int main(int argc, char **argv)
         }
         best = fmin(best, now() - begun);
     }
-    printf("{\"bench\": \"nfp\", \"pairs\": %ld, \"corners\": %d, \"ms_each\": %.4f, \"area\": %.6f, \"corners_out\": %zu}\n",
+    printf("{\"bench\": \"nfp\", \"pairs\": %ld, \"corners\": %d, \"ms_each\": %.4f, \"area\": %.6f, \"corners_out\": "
+           "%zu}\n",
            pairs, CORNERS, 1e3 * best / (double)pairs, area, corners);
     return 0;
 }
