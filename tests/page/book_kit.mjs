@@ -26,7 +26,7 @@ export async function finish(desk, run, o = {}) {
   await start(desk, run);
   await desk.act('run-watched', { run, first_layer: 'good' });
   await desk.act('run-ended', { run });
-  await desk.act('run-off', { run, to: 'shelf', place: 3 });
+  await desk.act('run-off', { run, to: 'shelf' });
   await desk.act('run-take-back', { run, figure: 'counter', used_um: 12000000, stick_there: true });
   await desk.act('run-outcome', { run, outcome: o.outcome ?? 'good', counts: true, ...(o.cause ? { cause: o.cause } : {}) });
 }

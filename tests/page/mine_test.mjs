@@ -18,8 +18,7 @@ await test('by a one-time code, typed at the kiosk', async () => {
   const { code } = await desk.call('/api/1/code', { member: '10055' });
   const page = await house.open('/mine');
   await page.locator('main').getByRole('link', { name: 'Sign in' }).click();
-  await page.getByRole('radio', { name: 'Code from the desk' }).focus();
-  await page.keyboard.press('Space');
+  await page.getByRole('radio', { name: 'Code from the desk' }).check();
   await page.getByRole('textbox', { name: /code/i }).fill(code.toLowerCase());
   await page.keyboard.press('Enter');
   await page.getByRole('heading', { name: 'My runs' }).waitFor();
@@ -83,7 +82,7 @@ await test('a ticket: how many are before, and one\'s turn', async () => {
 await test('a run that stopped, and suspension, are said', async () => {
   const failed = await handOut(desk, ada, { hash: 'ef' });
   await start(desk, failed);
-  await desk.act('run-failed', { run: failed, percent: 40, symptom: 'the part came loose' });
+  await desk.act('run-failed', { run: failed, percent: 40, by_height: [[10000, 12500000, 3600]], symptom: 'the part came loose' });
   const page = await house.open('/mine', { as: ada });
   await page.getByText('It stopped on Alder.').waitFor();
   await page.getByText('the part came loose').waitFor();

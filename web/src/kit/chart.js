@@ -26,7 +26,7 @@ export function Chart(p) {
       plot = new uPlot({ width: box.clientWidth, height: p.height ?? 220, legend: { show: p.series.length > 1, live: false }, cursor: { drag: { x: false, y: false } }, scales: { x: { time: !!p.time } },
         axes: [{ ...axis, ...(p.time ? { values: (_, v) => v.map((k) => shortX(k)) } : { values: (_, v) => v.map((k) => showX(k)) }) }, { ...axis, size: 60, values: (_, v) => v.map((k) => number(k, Number.isInteger(k) ? 0 : 1)) }],
         series: [{ label: p.xLabel }, ...p.series.map((s, i) => ({ label: s.label, stroke: css.getPropertyValue(`--line-${(i % 4) + 1}`).trim(), fill: s.bars ? css.getPropertyValue(`--line-${(i % 4) + 1}`).trim() : undefined,
-          width: 2, dash: dash[i % 4], points: { show: p.x.length < 40 }, paths: s.bars && uPlot.paths.bars ? uPlot.paths.bars({ size: [0.7, 60] }) : undefined }))] },
+          width: 2, dash: dash[i % 4], points: { show: !s.bars && p.x.length < 40 }, paths: s.bars && uPlot.paths.bars ? uPlot.paths.bars({ size: [0.7, 60] }) : undefined }))] },
       /** @type {any} */ ([p.x, ...p.series.map((s) => s.values)]), box);
     };
     void draw();

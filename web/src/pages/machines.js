@@ -10,10 +10,10 @@ export function machineRows(data) {
 }
 /** How a machine stands, in a sentence. @param {any} m */
 export function machineStands(m) {
-  if (m.state === 'out') return m.ends_ms ? t('machines.out_until', { run: m.run, at: when(m.ends_ms) }) : t('machines.out', { run: m.run });
-  if (m.state === 'waiting') return t('machines.waiting', { run: m.run });
+  if (m.state === 'out') return m.ends_ms ? t('machines.out_until', { run: String(m.run), at: when(m.ends_ms) }) : t('machines.out', { run: String(m.run) });
+  if (m.state === 'waiting') return t('machines.waiting', { run: String(m.run) });
   if (m.state === 'tagged-out' || m.state === 'resting') return `${bookWord('machine', m.state)}${m.reason ? `: ${m.reason}` : ''}`;
-  return bookWord('machine', m.state) + (m.part_of ? `, ${t('machines.part_left', { run: m.part_of })}` : '');
+  return bookWord('machine', m.state) + (m.part_of ? `, ${t('machines.part_left', { run: String(m.part_of) })}` : '');
 }
 /** What is loaded, tool by tool. @param {any} m */
 export const loaded = (m) => m.tools.map((/** @type {any} */ x) => (x.spool ? `${x.spool} ${x.material}${x.left_mg === null ? '' : ` ${grams(x.left_mg)}`}` : t('machines.no_spool'))).join('; ') || t('machines.no_spool');
@@ -33,11 +33,11 @@ export default function Machines() {
         { key: 'nozzle', label: t('machines.nozzle'), show: (/** @type {any} */ m) => m.tools.map((/** @type {any} */ x) => (x.nozzle_um ? `${x.nozzle_um / 1000} mm` : '–')).join('; ') || '–' },
         { key: 'loaded', label: t('machines.loaded'), show: (/** @type {any} */ m) => loaded(m) },
         { key: 'gap', label: t('machines.gap'), show: (/** @type {any} */ m) => (m.state === 'unknown' || m.state === 'retired' ? '–' : m.gap_good ? t('machines.gap_good') : html`<span class="due">${t('machines.gap_due')}</span>`) },
-        { key: 'act', label: t('machines.act'), show: (/** @type {any} */ m) => (m.state === 'tagged-out' || m.state === 'resting' ? html`<${Button} kind="quiet" label=${t('machine.clear_which', { machine: m.machine })} onPress=${() => setAsked({ kind: 'clear', machine: m.machine })}>${t('machine.clear')}<//>`
-          : m.state === 'retired' ? '–' : html`<${Button} kind="quiet" label=${t('machine.tag_which', { machine: m.machine })} onPress=${() => setAsked({ kind: 'tag', machine: m.machine })}>${t('machine.tag')}<//>`) },
+        { key: 'act', label: t('machines.act'), show: (/** @type {any} */ m) => (m.state === 'tagged-out' || m.state === 'resting' ? html`<${Button} kind="quiet" label=${`${t('machine.clear')}: ${m.machine}`} onPress=${() => setAsked({ kind: 'clear', machine: m.machine })}>${t('machine.clear')}<//>`
+          : m.state === 'retired' ? '–' : html`<${Button} kind="quiet" label=${`${t('machine.tag')}: ${m.machine}`} onPress=${() => setAsked({ kind: 'tag', machine: m.machine })}>${t('machine.tag')}<//>`) },
       ]} />`}
     <section aria-labelledby="m-sticks"><h2 id="m-sticks">${t('machines.sticks')}</h2>
-      ${sticks.data && (sticks.data.sticks.length === 0 ? html`<p class="quiet">${t('machines.no_sticks')}</p>` : html`<ul class="acts-list">${sticks.data.sticks.filter((/** @type {any} */ s) => s.state !== 'retired').map((/** @type {any} */ s) => html`<li key=${s.stick}><p><strong>${s.stick}</strong> ${t('machines.stick_of', { machine: s.machine, state: bookWord('stick', s.state) })}${s.run ? ` ${t('machines.stick_out', { run: s.run })}` : ''}${s.counted_ms ? html` <span class="quiet">${t('machines.stick_seen', { at: when(s.counted_ms) })}</span>` : ''}</p>
+      ${sticks.data && (sticks.data.sticks.length === 0 ? html`<p class="quiet">${t('machines.no_sticks')}</p>` : html`<ul class="acts-list">${sticks.data.sticks.filter((/** @type {any} */ s) => s.state !== 'retired').map((/** @type {any} */ s) => html`<li key=${s.stick}><p><strong>${s.stick}</strong> ${t('machines.stick_of', { machine: s.machine, state: bookWord('stick', s.state) })}${s.run ? ` ${t('machines.stick_out', { run: String(s.run) })}` : ''}${s.counted_ms ? html` <span class="quiet">${t('machines.stick_seen', { at: when(s.counted_ms) })}</span>` : ''}</p>
         <div class="acts"><${Button} kind="quiet" label=${t('machines.stick_count_which', { stick: s.stick })} onPress=${() => book('stick-count', { stick: s.stick }, t('machines.stick_counted', { stick: s.stick }))}>${t('machines.stick_count')}<//>${s.state !== 'lost' && html`<${Button} kind="quiet" label=${t('machines.stick_lost_which', { stick: s.stick })} onPress=${() => book('stick-lost', { stick: s.stick }, t('machines.stick_is_lost', { stick: s.stick }))}>${t('machines.stick_lost')}<//>`}</div></li>`)}</ul>`)}
       ${may('keeper') && html`<${AddStick} rows=${rows} />`}</section>
     <section aria-labelledby="m-use"><h2 id="m-use">${t('machines.use')}</h2><div class="charts"><${UseByDay} /><${UseBy} by="machine" /><${UseBy} by="material" /><${Failures} /></div></section>

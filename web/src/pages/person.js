@@ -58,7 +58,7 @@ function Runs({ member }) {
 function Tickets({ member }) {
   const { data } = useAsk('tickets', { all: true, member, limit: 100 }, { concerns: ['ticket-', 'run-hand-out', 'undo'] });
   const missed = data?.tickets.filter((/** @type {any} */ x) => x.no_show) ?? [], now = data?.tickets.find((/** @type {any} */ x) => x.state === 'waiting' || x.state === 'called');
-  return html`<section aria-labelledby="p-missed"><h2 id="p-missed">${t('person.no_shows')}</h2>
+  return html`<section class="card" aria-labelledby="p-missed"><h2 id="p-missed">${t('person.no_shows')}</h2>
     ${now && html`<p>${t(`person.ticket_${now.state}`, { n: now.ticket })} <a href="/tickets">${t('pages.tickets')}</a></p>`}
     ${data && (missed.length ? html`<p>${t('person.missed', { n: missed.length })}</p><ul class="acts-list">${missed.map((/** @type {any} */ x) => html`<li key=${x.taken_by_event}><p>${t('person.missed_one', { ticket: x.ticket, at: when(x.until_ms ?? x.taken_ms), machine: x.offered ?? x.machine ?? '–' })}</p></li>`)}</ul>`
       : html`<p class="quiet">${t('person.missed_none')}</p>`)}</section>`;
@@ -67,7 +67,7 @@ function Tickets({ member }) {
 /** @param {{member: string, onPay: () => void}} p */
 function Money({ member, onPay }) {
   const { data } = useAsk('money', { member, limit: 10 }, { concerns: ['money-', 'run-', 'undo'] });
-  return html`<section aria-labelledby="p-money"><div class="section-head"><h2 id="p-money">${t('person.money')}</h2>${shop.value?.currency && html`<${Button} onPress=${onPay}>${t('person.pay')}<//>`}</div>
+  return html`<section class="card" aria-labelledby="p-money"><div class="section-head"><h2 id="p-money">${t('person.money')}</h2>${shop.value?.currency && html`<${Button} onPress=${onPay}>${t('person.pay')}<//>`}</div>
     ${data && (data.owed.length ? html`<ul>${data.owed.map((/** @type {any} */ o) => html`<li key=${o.currency}><p>${t(o.owed_minor > 0 ? 'person.owes' : o.owed_minor < 0 ? 'person.has' : 'person.even', { what: money(Math.abs(o.owed_minor), o.currency) })}</p></li>`)}</ul>` : html`<p class="quiet">${t('person.owes_nothing')}</p>`)}
     ${data?.entries.length > 0 && html`<ul class="acts-list">${data.entries.map((/** @type {any} */ e) => html`<li key=${e.event ?? `${e.at_ms}/${e.run}`}><p>${when(e.at_ms)}: ${t(`person.kind_${e.kind}`)} ${money(e.minor, e.currency)}${e.reason ? `, ${e.reason}` : ''}</p></li>`)}</ul>`}</section>`;
 }

@@ -18,9 +18,9 @@ export function EventLine({ e, without }) {
   };
   const can = !e.undone_by && !fixed.has(e.act) && session.value?.role !== 'member';
   const words = told.filter((k) => k !== without && e.body[k] !== undefined && typeof e.body[k] !== 'object').map((k) => String(e.body[k])).join(', ');
-  return html`<li class=${e.undone_by ? 'undone' : ''}><div><p><strong>${bookWord('act', e.act)}</strong>${e.undone_act ? ` (${bookWord('act', e.undone_act)})` : ''}${e.act === 'undo' ? ` ${t('machine.of_event', { n: e.body.event })}` : ''}${words ? ` · ${words}` : ''}</p>
-    <p class="quiet">${t('machine.event', { n: e.event })} · ${when(e.at_ms)} · ${e.by}${e.undone_by ? ` · ${t('machine.undone_by', { n: e.undone_by })}` : ''}</p></div>
-    <div class="acts">${can && html`<${Button} kind="quiet" busy=${busy} label=${t('machine.undo_which', { what: bookWord('act', e.act), n: e.event })} onPress=${back}>${t('kit.undo')}<//>`}</div></li>`;
+  return html`<li class=${e.undone_by ? 'undone' : ''}><div><p><strong>${bookWord('act', e.act)}</strong>${e.undone_act ? ` (${bookWord('act', e.undone_act)})` : ''}${e.act === 'undo' ? ` ${t('machine.of_event', { n: String(e.body.event) })}` : ''}${words ? ` · ${words}` : ''}</p>
+    <p class="quiet">${t('machine.event', { n: String(e.event) })} · ${when(e.at_ms)} · ${e.by}${e.undone_by ? ` · ${t('machine.undone_by', { n: String(e.undone_by) })}` : ''}</p></div>
+    <div class="acts">${can && html`<${Button} kind="quiet" busy=${busy} label=${t('machine.undo_which', { what: bookWord('act', e.act), n: String(e.event) })} onPress=${back}>${t('kit.undo')}<//>`}</div></li>`;
 }
 /** @param {{machine: string}} p */
 export function History({ machine }) {

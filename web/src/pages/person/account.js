@@ -13,7 +13,7 @@ export function BalanceBar({ balance: b, own }) {
 
 /** @param {{member: string, balance: any}} p */
 export function Balance({ balance }) {
-  return html`<section aria-labelledby="p-left"><h2 id="p-left">${t('person.allowance')}</h2><${BalanceBar} balance=${balance} /></section>`;
+  return html`<section class="card" aria-labelledby="p-left"><h2 id="p-left">${t('person.allowance')}</h2><${BalanceBar} balance=${balance} /></section>`;
 }
 
 /** @param {{member: string, permits: any[], book: (name: string, body: any, says: string) => Promise<any>}} p */
@@ -21,7 +21,7 @@ export function Permits({ member, permits, book }) {
   const [granting, setGranting] = useState(false);
   const held = new Set(permits.map((p) => p.permission)), all = shop.value?.permissions ?? [];
   const implied = all.filter((/** @type {any} */ p) => held.has(p.name)).flatMap((/** @type {any} */ p) => p.implies).filter((/** @type {string} */ n) => !held.has(n));
-  return html`<section aria-labelledby="p-permits"><div class="section-head"><h2 id="p-permits">${t('person.permissions')}</h2><${Button} onPress=${() => setGranting(true)}>${t('person.grant')}<//></div>
+  return html`<section class="card" aria-labelledby="p-permits"><div class="section-head"><h2 id="p-permits">${t('person.permissions')}</h2><${Button} onPress=${() => setGranting(true)}>${t('person.grant')}<//></div>
     ${permits.length === 0 ? html`<p class="quiet">${t('person.no_permits')}</p>` : html`<ul class="acts-list">${permits.map((p) => html`<li key=${p.permit}><div><p><strong>${p.permission}</strong> ${p.until_ms ? t('people.until', { day: day(p.until_ms - 1) }) : t('person.without_end')}</p><p class="quiet">${t('person.granted', { by: p.given_by, at: when(p.given_ms) })}</p></div>
       <div class="acts"><${Button} kind="quiet" label=${t('person.withdraw_which', { permission: p.permission })} onPress=${() => book('permit-withdraw', { member, permission: p.permission }, t('person.withdrawn', { permission: p.permission, member }))}>${t('person.withdraw')}<//></div></li>`)}</ul>`}
     ${implied.length > 0 && html`<p class="quiet">${t('person.implied', { permissions: implied.join(', ') })}</p>`}
