@@ -74,10 +74,11 @@ function tellWhatCame() {
 export function startDay() {
   let who = '';
   effect(() => {
-    const now = `${session.value?.role}/${session.value?.member}`;
+    const now = `${session.value?.role}/${session.value?.member}/${session.value?.token}`;
     if (now === who) return;
+    const same = who.split('/', 2).join('/') === now.split('/', 2).join('/');
     who = now;
-    day.value = undefined;
+    if (!same) day.value = undefined; // who signs in again sees at once what is there
     void Promise.resolve().then(askDay);
   });
   /** @type {ReturnType<typeof setTimeout>|undefined} */
