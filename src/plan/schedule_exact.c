@@ -43,7 +43,7 @@ typedef struct exact {
     int longest_watch;
 } exact;
 
-static int64_t least_from(const exact *e, int j, int from)
+static int64_t least_from(const exact *e, int j, int from, const int *soonest)
 {
     const slots *s = e->s;
     const slot_run *r = &s->runs[j];
@@ -51,17 +51,11 @@ static int64_t least_from(const exact *e, int j, int from)
     uint64_t seen_groups = 0;
     for (int o = r->first_option; o < r->first_option + r->n_options; o++) {
         int m = s->options[o].machine, g = s->machines[m].group;
-        int soonest = INT32_MAX;
         if (seen_groups >> g & 1) {
             continue;
         }
         seen_groups |= UINT64_C(1) << g;
-        for (int k = 0; k < s->n_machines; k++) {
-            if (s->machines[k].group == g && e->p.ready[k] < soonest) {
-                soonest = e->p.ready[k];
-            }
-        }
-        int at = soonest > from ? soonest : from;
+        int at = soonest[g] > from ? soonest[g] : from;
         int64_t c = e->least[((size_t)j * (size_t)s->n_groups + (size_t)g) * ((size_t)s->n + 1) + (size_t)at];
         least = c < least ? c : least;
     }
@@ -74,9 +68,17 @@ static int64_t bound_from(const exact *e, int from)
     const slots *s = e->s;
     size_t row = (size_t)s->n + 1;
     int64_t bound = e->p.cost;
+    int soonest[PO_PLAN_MACHINES_MOST]; /* of groups: when the first machine is free */
+    for (int g = 0; g < s->n_groups; g++) {
+        soonest[g] = s->n;
+    }
+    for (int m = 0; m < s->n_machines; m++) {
+        int *first = &soonest[s->machines[m].group];
+        *first = e->p.ready[m] < *first ? e->p.ready[m] : *first;
+    }
     for (int j = 0; j < s->n_runs; j++) {
         if (e->p.option[j] == NOBODY && s->runs[j].stays < 0) {
-            bound += least_from(e, j, from);
+            bound += least_from(e, j, from, soonest);
         }
     }
     for (int m = 0; m < s->n_machines; m++) {
