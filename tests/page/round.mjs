@@ -88,7 +88,7 @@ await test('a failure in one go: the height is typed, all else is there', async 
   is(told.waste[0].mg, 47000, 'waste');
   is(told.messages[0].text, 'Your hook came loose at 34 mm.', 'message');
   is(page.taps, 2, 'taps beside what is typed');
-  await page.getByRole('button', { name: 'Undo' }).tap();
+  await page.getByRole('button', { name: 'Undo' }).last().tap();
   await page.getByText('Taken back.').waitFor();
   is((await desk.call(`/api/1/ask/run?run=${run}`)).state, 'out', 'state after undo');
 });
@@ -130,7 +130,7 @@ await test('it still prints, it has ended well, it stopped', async () => {
   is(third.note, 'a blob on the nozzle', 'note');
   const first = found.find((f) => f.machine === 'Alder');
   is(first.found === 'running' && !first.bed_clear && !first.heaters_off && first.spool_on, true, 'a part on the bed of one that prints is as it should be');
-  await page.getByRole('button', { name: 'Undo' }).tap();
+  await page.getByRole('button', { name: 'Undo' }).last().tap();
   await page.getByText('Taken back.').waitFor();
   is((await foundOf(last.round)).some((f) => f.machine === names[2]), false, 'taken back');
 });

@@ -35,7 +35,7 @@ export default function Round({ query }) {
       if (done.done) {
         notice(t('round.booked', { machine: m.machine, found: t(`round.found_${f.found}`) }), { undo: undoAll(done.done.map((d) => d.event)) });
         await askAgain();
-      } else notice(t('round.kept', { machine: m.machine }));
+      }
     } catch (e) { setTrouble(/** @type {Error} */ (e)); }
   };
   const failed = async (/** @type {any} */ m, /** @type {number[]} */ events, /** @type {number|null} */ label) => {
@@ -77,7 +77,7 @@ function Card({ m, data, now, trouble, onFound, onFailed }) {
 function Waiting() {
   const list = kept.value;
   if (list.length === 0) return '';
-  return html`<section class="waiting" aria-labelledby="round-waits"><h2 id="round-waits">${t('round.waits', { n: list.length })}</h2>
+  return html`<section class="waiting" role="status" aria-labelledby="round-waits"><h2 id="round-waits">${t('round.waits', { n: list.length })}</h2>
     <p>${t(stuck.value || line.value === 'cut' ? 'round.waits_cut' : 'round.waits_going')}</p><ul class="stack">${list.map((k) => html`<li key=${k.id} class="row"><strong>${k.machine}</strong> <span>${t(`round.found_${k.found.found}`)}</span>
       ${k.error && html`<span class="refused"><${Mark} grade="stop" /> ${k.error}</span> <${Button} onPress=${() => again(k.id)}>${t('kit.again')}<//> <${Button} kind="danger" onPress=${() => drop(k.id)}>${t('round.drop')}<//>`}</li>`)}</ul></section>`;
 }
@@ -100,7 +100,7 @@ function Steps({ rows, left, waits, at, onPick, onFailed }) {
   return html`<nav class="steps" aria-label=${t('round.steps')}><ol>${rows.map((m) => {
     const state = waits.has(m.machine) ? 'waits' : m.found ? 'seen' : left.includes(m.machine) ? 'left' : 'none';
     return html`<li key=${m.machine}><button type="button" class=${state} aria-current=${m.machine === at ? 'step' : undefined} onClick=${() => onPick(m.machine)}><span>${m.machine}</span>
-      <small>${m.found ? html`<${Mark} grade=${m.against ? 'ask' : 'clear'} /> ` : ''}${waits.has(m.machine) ? t('round.step_waits') : m.found ? t(`round.found_${m.found.found}`) : t(state === 'left' ? 'round.step_left' : 'round.step_none')}</small></button></li>`; })}</ol></nav>
+      <small>${m.found ? html`<${Mark} grade=${m.against ? 'ask' : 'clear'} /> ` : ''}<span class="state">${waits.has(m.machine) ? t('round.step_waits') : m.found ? t(`round.found_${m.found.found}`) : t(state === 'left' ? 'round.step_left' : 'round.step_none')}</span></small></button></li>`; })}</ol></nav>
     ${against.length > 0 && html`<section class="against" aria-labelledby="round-against"><h2 id="round-against">${t('round.against')}</h2><ul class="stack">${against.map((m) => html`<li key=${m.machine} class="row"><${Mark} grade="ask" /><p><strong>${m.machine}</strong> ${t(`round.against_${m.against.replace('-', '_')}`, { run: m.run?.run ?? '' })}</p>
       ${m.against === 'book-failed' ? html`<${Button} onPress=${() => onFailed(m.machine)}>${t('round.failed_do')}<//>` : m.run ? html`<${Button} href="/back?run=${m.run.run}">${t('pages.back')}<//>` : html`<${Button} href="/machine/${encodeURIComponent(m.machine)}">${t('pages.machine')}<//>`}</li>`)}</ul></section>`}`;
 }
