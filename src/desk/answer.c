@@ -47,22 +47,35 @@ static bool is_word_of(const char *words, const char *value)
 
 static bool is_short_text(const json_t *v)
 {
-    return json_is_string(v) && json_string_length(v) > 0 && json_string_length(v) <= 1000 &&
-           strlen(json_string_value(v)) == json_string_length(v);
+    return json_is_string(v) && strlen(json_string_value(v)) == json_string_length(v) &&
+           po_field_is_text(json_string_value(v));
 }
 
+static bool is_whole(const json_t *v, int64_t least, int64_t most)
+{
+    return json_is_integer(v) && json_integer_value(v) >= least && json_integer_value(v) <= most;
+}
+
+/* The kinds of ledger/fields.h within the same limits; a list of counts here may come in any order. */
 static bool value_fits(const char *kind, const json_t *v)
 {
-    if (!strcmp(kind, "count") || !strcmp(kind, "number") || !strcmp(kind, "time")) {
-        return json_is_integer(v) && json_integer_value(v) >= (kind[0] == 'n');
+    enum { COUNTS_MOST = 64 };
+    if (!strcmp(kind, "count")) {
+        return is_whole(v, 0, PO_COUNT_MOST);
+    }
+    if (!strcmp(kind, "number")) {
+        return is_whole(v, 1, INT64_MAX);
+    }
+    if (!strcmp(kind, "time")) {
+        return is_whole(v, 0, PO_TIME_MOST);
     }
     if (!strcmp(kind, "flag")) {
         return json_is_boolean(v);
     }
     if (!strcmp(kind, "counts")) {
-        bool fits = json_is_array(v) && json_array_size(v) > 0 && json_array_size(v) <= 256;
+        bool fits = json_is_array(v) && json_array_size(v) > 0 && json_array_size(v) <= COUNTS_MOST;
         for (size_t i = 0; fits && i < json_array_size(v); i++) {
-            fits = json_is_integer(json_array_get(v, i)) && json_integer_value(json_array_get(v, i)) >= 0;
+            fits = is_whole(json_array_get(v, i), 0, PO_COUNT_MOST);
         }
         return fits;
     }

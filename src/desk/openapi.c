@@ -16,13 +16,15 @@ static json_t *schema_of(const char *kind)
         const char *kind, *schema;
     } table[] = {
         {"id", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":64}"},
+        {"name", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":64,\"description\":\"as the shop file has it\"}"},
         {"text", "{\"type\":\"string\",\"minLength\":1,\"maxLength\":1000}"},
         {"private",
          "{\"type\":\"string\",\"minLength\":1,\"maxLength\":1000,\"description\":\"kept apart from the events\"}"},
         {"document", "{\"type\":\"string\",\"description\":\"a whole file\"}"},
         {"count", "{\"type\":\"integer\",\"minimum\":0,\"maximum\":1000000000000000}"},
         {"number", "{\"type\":\"integer\",\"minimum\":1}"},
-        {"time", "{\"type\":\"integer\",\"minimum\":0,\"description\":\"milliseconds of UTC since 1970\"}"},
+        {"time", "{\"type\":\"integer\",\"minimum\":0,\"maximum\":253402300799999,\"description\":\"milliseconds of "
+                 "UTC since 1970\"}"},
         {"sha256", "{\"type\":\"string\",\"pattern\":\"^[0-9a-f]{64}$\"}"},
         {"flag", "{\"type\":\"boolean\"}"},
         {"ids", "{\"type\":\"array\",\"minItems\":1,\"maxItems\":256,\"items\":{\"type\":\"string\"}}"},
@@ -70,16 +72,48 @@ static json_t *object_of(const char *fields)
     return o;
 }
 
+/* What an answer is, by how its address ends; all else is JSON. */
+static const char *type_of(const char *pattern)
+{
+    static const struct {
+        const char *end, *type;
+    } table[] = {
+        {"/events", "text/event-stream"},
+        {".zip", "application/zip"},
+        {".html", "text/html"},
+        {".pdf", "application/pdf"},
+        {".txt", "text/plain"},
+        {".svg", "image/svg+xml"},
+        {".png", "image/png"},
+        {".3mf", "model/3mf"},
+        {"/mesh", "application/octet-stream"},
+        {"/classes", "application/octet-stream"},
+    };
+    size_t n = strlen(pattern);
+    for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+        size_t m = strlen(table[i].end);
+        if (n >= m && strcmp(pattern + n - m, table[i].end) == 0) {
+            return table[i].type;
+        }
+    }
+    return "application/json";
+}
+
 static json_t *responses(const desk_route_row *row)
 {
-    const char *type = strstr(row->pattern, "/events")  ? "text/event-stream"
-                       : strcmp(row->pattern, "/") == 0 ? "text/plain"
-                       : strstr(row->pattern, ".zip")   ? "application/zip"
-                                                        : "application/json";
     json_t *content = json_object();
-    json_object_set_new(content, type, json_pack("{s:{}}", "schema"));
-    return json_pack("{s:{s:s, s:o}, s:{s:s}}", "200", "description", "done", "content", content, "default", "$ref",
-                     "#/components/responses/problem");
+    if (strcmp(row->pattern, "/") == 0) { /* the page where it was built in, else a word of where to look */
+        json_object_set_new(content, "text/html", json_pack("{s:{}}", "schema"));
+        json_object_set_new(content, "text/plain", json_pack("{s:{}}", "schema"));
+    } else {
+        json_object_set_new(content, type_of(row->pattern), json_pack("{s:{}}", "schema"));
+    }
+    json_t *all = json_pack("{s:{s:s, s:o}, s:{s:s}}", "200", "description", "done", "content", content, "default",
+                            "$ref", "#/components/responses/problem");
+    if (strstr(row->pattern, "}/part")) {
+        json_object_set_new(all, "202", json_pack("{s:s}", "description", "it is being computed; ask again"));
+    }
+    return all;
 }
 
 /* An operation of a row; name: of the act or question, or NULL. */

@@ -55,7 +55,7 @@ static bool is_name(const char *s)
     return n > 0 && n <= ID_MOST && s[0] != ' ' && s[n - 1] != ' ';
 }
 
-static bool is_text(const char *s)
+bool po_field_is_text(const char *s)
 {
     size_t n = 0;
     for (; s[n]; n++) {
@@ -185,8 +185,8 @@ static bool fits(const char *kind, size_t n, const json_t *v)
         /* in the order of the table above */
         s && po_field_is_id(s),
         s && is_name(s),
-        s && is_text(s),
-        s && is_text(s),
+        s && po_field_is_text(s),
+        s && po_field_is_text(s),
         is_whole(v, 0, PO_COUNT_MOST),
         is_whole(v, 1, INT64_MAX),
         is_whole(v, 0, PO_TIME_MOST),

@@ -39,6 +39,7 @@ json_t *po_json_read(const char *text, json_error_t *ret_fault) PO_MUST_USE;
 char *po_fields_canonical(const json_t *object);
 
 bool po_field_is_id(const char *s);
+bool po_field_is_text(const char *s);
 /* Of a body that was read: NULL, 0 or false where missing. */
 const char *po_field_text(const json_t *body, const char *name);
 int64_t po_field_int(const json_t *body, const char *name);
