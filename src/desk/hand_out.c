@@ -209,7 +209,14 @@ static json_t *offer_note(const work_offer *o)
         if (row) {
             json_object_set_new(row, "says", json_string(o->why.msg));
             json_object_set_new(row, "where", json_string(o->why.where));
-            json_object_set_new(row, "state", json_string(work_text(o->hand.now, "state")));
+            static const char *const more[] = {"state", "run", "ends_ms",
+                                               "reason"}; /* of the machine, for a page's own words */
+            for (size_t i = 0; i < sizeof more / sizeof more[0]; i++) {
+                json_t *v = json_object_get(o->hand.now, more[i]);
+                json_object_set(row, more[i], v ? v : json_null());
+            }
+            json_object_set_new(row, "permission",
+                                o->machine->permission ? json_string(o->machine->permission) : json_null());
         }
         return row;
     }

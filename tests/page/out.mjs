@@ -135,7 +135,7 @@ await test('a member by name, a file that is chosen, another machine', async () 
   await page.getByRole('heading', { name: 'Alder goes out' }).waitFor();
   await page.getByRole('button', { name: /^Birch/ }).press('Enter');
   await page.getByRole('heading', { name: 'Birch goes out' }).waitFor();
-  says(await page.locator('.offers').innerText(), 'Not now:', 'two-material');
+  says(await page.locator('.offers').innerText(), 'Not now:', 'does not hold the permission two-material', 'permission large-format');
   await noSideways(page);
 });
 

@@ -14,12 +14,21 @@ function reasons(o, now) {
   return list;
 }
 
-/** @param {{offers: any[], chosen: string, onChoose: (machine: string) => void}} p */
-function Others({ offers, chosen, onChoose }) {
+/** Why a machine can't go out now. @param {any} o @param {number} now */
+function whyNot(o, now) {
+  if (o.where === 'any_of') return t('out.why_permission', { permission: o.permission ?? '' });
+  if (o.where !== 'machine') return o.says;
+  const known = ['out', 'waiting', 'tagged-out', 'resting', 'retired'].includes(o.state);
+  if (!known) return o.says;
+  return t(o.state === 'out' && o.ends_ms > now ? 'out.why_until' : `out.why_${o.state.replace('-', '_')}`, { run: String(o.run ?? ''), at: o.ends_ms ? when(o.ends_ms, now) : '', reason: o.reason ?? '' });
+}
+
+/** @param {{now: number, offers: any[], chosen: string, onChoose: (machine: string) => void}} p */
+function Others({ now, offers, chosen, onChoose }) {
   return html`<section aria-labelledby="others-head"><h2 id="others-head">${t('out.machines')}</h2><ol class="offers">${offers.map((o, i) => html`<li key=${o.machine}>
     ${o.may ? html`<button type="button" class="offer ${o.verdict}" aria-pressed=${o.machine === chosen ? 'true' : 'false'} onClick=${() => onChoose(o.machine)}>
       <strong>${o.machine}</strong> <${Verdict} verdict=${o.verdict} /> <span class="quiet">${t('out.row', { length: metres(o.um, 2), span: span(o.seconds * 1000), end: clock(o.end_ms) })}</span> <kbd aria-hidden="true">${i + 1}</kbd></button>`
-    : html`<div class="offer can-not"><strong>${o.machine}</strong> <span class="quiet">${t('out.can_not')} ${o.says}</span></div>`}</li>`)}</ol></section>`;
+    : html`<div class="offer can-not"><strong>${o.machine}</strong> <span class="quiet">${t('out.can_not')} ${whyNot(o, now)}</span></div>`}</li>`)}</ol></section>`;
 }
 
 /** Who pays what nothing covers. @param {{o: any, who: any, v: any, set: (k: string) => (x: any) => void, error: Error|null}} p */
@@ -86,5 +95,5 @@ export function Offers({ state, error, onConfirm, onAgain }) {
   const left = state.data.who.balance?.left_um, out = state.data.who.runs_out ?? [];
   return html`<p class="account">${left === undefined ? t('out.no_term') : t('out.left', { left: metres(left, 1), waived: metres(state.data.who.balance.waivers_left_um ?? 0, 1) })}${out.length > 0 ? ` ${t('out.holds', { n: out.length, list: out.map((/** @type {any} */ r) => r.machine).join(', ') })}` : ''}</p>
     ${o ? html`<${Chosen} key=${o.machine} o=${o} data=${state.data} error=${error} onConfirm=${onConfirm} />` : html`<section><h2>${t('out.none')}</h2><p>${t('out.none_more')}</p><${Trouble} error=${error} /></section>`}
-    <${Others} offers=${offers} chosen=${o?.machine ?? ''} onChoose=${setPicked} />`;
+    <${Others} now=${state.data.now_ms} offers=${offers} chosen=${o?.machine ?? ''} onChoose=${setPicked} />`;
 }
