@@ -204,6 +204,12 @@ def the_round(c, server):
     assert refused["where"] == "unseen" and "Dogwood" in refused["detail"], refused
     for machine in now["left"]:
         c.ask("POST", "/api/1/acts/round-machine", {"round": round_, "machine": machine, "found": "free", **now["good"]["free"]})
+    by = {m["machine"]: m["against"] for m in c.ask("GET", "/api/1/round")["machines"]}
+    assert (by["Alder"], by["Birch"], by["Cedar"], by["Dogwood"]) == ("still-there", "book-ended", "still-going", None), by
+    c.ask("POST", "/api/1/acts", {"acts": [{"act": "run-ended", "body": {"run": KEPT["three"][1]}},
+                                           {"act": "run-take-back", "body": {"run": KEPT["three"][1], "figure": "proof"}}]})
+    by = {m["machine"]: m["against"] for m in c.ask("GET", "/api/1/round")["machines"]}
+    assert by["Birch"] is None, by  # what was booked since is no contradiction
     c.ask("POST", "/api/1/acts/round-done", {"round": round_})
     assert c.ask("GET", "/api/1/round")["due"] == "closing"
 
@@ -252,7 +258,7 @@ def tickets_and_the_screen(c, server):
     screen = json.loads(text)
     assert screen["called"] == [{"ticket": 1, "machine": "Dogwood", "until_ms": now["tickets"][0]["until_ms"]}], screen
     states = {m["machine"]: m["state"] for m in screen["machines"]}
-    assert states["Dogwood"] == "kept" and states["Alder"] == "cools" and states["Birch"] in ("prints", "ends"), states
+    assert states["Dogwood"] == "kept" and states["Alder"] == "cools" and states["Birch"] == "free" and states["Cedar"] in ("prints", "ends"), states
     for word in ("m1", "m2", "d1", "hook", "member", "file", "sha256", "symptom", "reason"):
         assert f'"{word}' not in text, (word, text)
 

@@ -149,6 +149,27 @@ static po_status put_spools(work_context *w, const json_t *fitted, json_t *to, p
     return s;
 }
 
+/* What was found against the book, where nothing happened to the machine since: what was handed out, ended or taken back after the look is no
+ * contradiction. */
+static po_status put_against(work_context *w, const json_t *found, const json_t *run, const char *machine, json_t *to,
+                             po_err *err)
+{
+    int64_t at = work_int(found, "at_ms", 0);
+    work_against against = found ? work_round_against(work_text(found, "found"), work_text(run, "state")) : WORK_AGREES;
+    json_t *answer = NULL;
+    po_status s = PO_OK;
+    if (run && (work_int(run, "out_ms", 0) >= at || (against == WORK_RUNS_ON && work_int(run, "ended_ms", 0) >= at))) {
+        against = WORK_AGREES;
+    } else if (!run && against) {
+        s = work_ask(w, "runs", json_pack("{s:s, s:i}", "machine", machine, "limit", 1), &answer, err);
+        const json_t *last = json_array_get(json_object_get(answer, "runs"), 0);
+        against = work_int(last, "back_ms", -1) >= at ? WORK_AGREES : against;
+    }
+    json_decref(answer);
+    json_object_set_new(to, "against", against ? json_string(work_against_word(against)) : json_null());
+    return s;
+}
+
 typedef struct seen {
     json_t *today, *round, *fitted; /* questions: today, rounds of the open one (NULL: none is), machines */
 } seen;
@@ -179,9 +200,8 @@ static po_status put_machine(work_context *w, const seen *book, const char *name
                             json_pack("{s:s, s:{s:I, s:s*}}", "act", "run-ended", "body", "run",
                                       (json_int_t)work_int(run, "run", 0), "message", text));
     }
-    work_against against = found ? work_round_against(work_text(found, "found"), work_text(run, "state")) : WORK_AGREES;
-    json_object_set_new(one, "against", against ? json_string(work_against_word(against)) : json_null());
-    return put_spools(w, fitted, one, err);
+    po_status s = put_against(w, found, run, name, one, err);
+    return s == PO_OK ? put_spools(w, fitted, one, err) : s;
 }
 
 /* For each way to be found the five points as they are where nothing is wrong. */

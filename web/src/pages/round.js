@@ -1,5 +1,5 @@
 // The round: walking all machines at opening and closing, made for a phone at the machine. SPDX-License-Identifier: Apache-2.0
-import { act, acts, Button, clock, errorAt, errorElsewhere, Field, html, line, Loading, Mark, notice, Page, t, Trouble, useAsk, useDirty, useEffect, useNow, useRef, useState, when } from '../kit/index.js';
+import { act, acts, Button, clock, errorAt, errorElsewhere, Field, get, html, line, Loading, Mark, notice, Page, t, Trouble, useAsk, useDirty, useEffect, useNow, useRef, useState, when } from '../kit/index.js';
 import { Failure } from './round/failure.js';
 import { Machine } from './round/machine.js';
 import { again, book, drop, keepSending, kept, stuck } from './round/queue.js';
@@ -42,8 +42,11 @@ export default function Round({ query }) {
     setFailing('');
     notice(t('round.failed_booked', { run: m.run.run, machine: m.machine }), { undo: undoAll(events) });
     if (label !== null) notice(t('round.label_at_shelf', { run: label }));
-    if (round && left.includes(m.machine)) { // what is left of it: the machine as it stands now
-      try { await act('round-machine', { round: round.round, machine: m.machine, found: 'failed', ...data.good.failed }); } catch (e) { setTrouble(/** @type {Error} */ (e)); }
+    if (round && left.includes(m.machine)) { // the round goes on with the machine as it stands now: free, or with the part on it
+      try {
+        const how = (await get('/api/1/round')).machines.find((/** @type {any} */ x) => x.machine === m.machine)?.expected ?? 'failed';
+        await act('round-machine', { round: round.round, machine: m.machine, found: how, ...data.good[how] });
+      } catch (e) { setTrouble(/** @type {Error} */ (e)); }
     }
     await askAgain();
   };
