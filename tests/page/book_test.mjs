@@ -6,7 +6,7 @@ import { ada, finish, handOut, noBareKeys, plain, pressKey, seed, typeInto } fro
 
 const house = await begin({ seed });
 const desk = await house.signIn('d1'), keeper = await house.signIn('k1');
-await finish(desk, await handOut(desk, ada));
+await finish(desk, await handOut(keeper, ada));
 const saved = async (/** @type {any} */ page) => {
   const [down] = await Promise.all([page.waitForEvent('download'), pressKey(page, 'Save the export')]);
   return { name: down.suggestedFilename(), bytes: readFileSync(await down.path()) };
@@ -102,7 +102,7 @@ await test('events: of one kind, by one person, taken back', async () => {
 });
 
 await test('a term is closed only when all is back, and the sentence says so', async () => {
-  const run = await handOut(desk, ada, { hash: 'cd' });
+  const run = await handOut(keeper, ada, { hash: 'cd' });
   const page = await house.open('/book', { as: 'keeper' });
   await page.getByRole('region', { name: 'Term this-term' }).getByText('1 run out').waitFor();
   await pressKey(page, 'Close the term');

@@ -3,7 +3,7 @@ import { axe, begin, end, everyLook, is, says, shot, test } from './kit.mjs';
 import { ada, finish, handOut, noBareKeys, plain, pressKey, seed, typeInto } from './book_kit.mjs';
 
 const house = await begin({ seed });
-const desk = await house.signIn('d1');
+const desk = await house.signIn('d1'), keeper = await house.signIn('k1'); // figures that are stated and not proved here are a keeper's
 const spool = async (/** @type {string} */ name) => (await desk.ask(`spools?spool=${name}`)).spools[0];
 
 await test('a new spool by keys, with what the scale says', async () => {
@@ -26,7 +26,7 @@ await test('a new spool by keys, with what the scale says', async () => {
 });
 
 await test('weighed: the scale holds, the drift is shown; undone by u', async () => {
-  await finish(desk, await handOut(desk, ada)); // 12.0 m by the counter: 36.66 g
+  await finish(desk, await handOut(keeper, ada)); // 12.0 m by the counter: 36.66 g
   const mg = 1000000 - 36656; // 12 m * pi/4 * (1.75 mm)^2 * 1.27 g/cm3 = 36.656 g
   is((await spool('S11')).left_mg, mg, 'by the book');
   const page = await house.open('/spools', { as: 'desk' });
