@@ -139,9 +139,10 @@ export function notice(text, o = {}) {
   };
   setTimeout(end, lasts);
 }
-/** Takes the newest act back, if it can be. */
-export async function undoLast() {
-  const row = notices.value.findLast((n) => n.undo);
+/** The newest act that can be taken back: the key u is its. */
+const newest = () => notices.value.findLast((n) => n.undo);
+/** Takes an act back: the newest, or that of a notice. @param {NoticeRow} [row] */
+export async function undoLast(row = newest()) {
   if (!row) return;
   notices.value = notices.value.filter((n) => n !== row);
   try {
@@ -155,7 +156,7 @@ export async function undoLast() {
 export function Notices() {
   return html`<div class="notices" role="status" aria-live="polite">${notices.value.map((n) => html`<div key=${n.id} class="notice ${n.bad ? 'bad' : ''}">
     ${n.bad && html`<${Mark} grade="stop" />`}<p>${n.text}</p>
-    ${n.undo && html`<${Button} kind="quiet" hotkey="u" onPress=${undoLast}>${t('kit.undo')}<//>`}
+    ${n.undo && html`<${Button} kind="quiet" hotkey=${n === newest() ? 'u' : undefined} onPress=${() => undoLast(n)}>${t('kit.undo')}<//>`}
     <button type="button" class="close" aria-label=${t('kit.close')} onClick=${() => { notices.value = notices.value.filter((x) => x !== n); }}>\u00d7</button></div>`)}</div>`;
 }
 
