@@ -1,7 +1,7 @@
 // A chart (uPlot, loaded on demand) with a sentence and a table of the same. SPDX-License-Identifier: Apache-2.0
 import { useEffect, useRef } from 'preact/hooks';
 import { html } from './html.js';
-import { number } from './when.js';
+import { number, zone } from './when.js';
 import { language, t } from './words.js';
 
 /** says: what is to be seen, in a sentence. x: times in s or numbers, rising; series: each as long as x, null: none.
@@ -9,8 +9,8 @@ import { language, t } from './words.js';
 export function Chart(p) {
   /** @type {{current: HTMLDivElement|null}} */
   const at = useRef(null);
-  const showX = p.showX ?? ((v) => (p.time ? new Intl.DateTimeFormat(language.value, { dateStyle: 'medium' }).format(v * 1000) : number(v)));
-  const shortX = (/** @type {number} */ v) => new Intl.DateTimeFormat(language.value, { day: 'numeric', month: 'short' }).format(v * 1000);
+  const showX = p.showX ?? ((v) => (p.time ? new Intl.DateTimeFormat(language.value, { dateStyle: 'medium', timeZone: zone() }).format(v * 1000) : number(v)));
+  const shortX = (/** @type {number} */ v) => new Intl.DateTimeFormat(language.value, { day: 'numeric', month: 'short', timeZone: zone() }).format(v * 1000);
   const data = JSON.stringify([p.x, p.series.map((s) => s.values)]);
   useEffect(() => {
     let over = false;
