@@ -235,7 +235,7 @@ po_status desk_bench_open(po_desk *desk, po_err *err)
     return PO_OK;
 }
 
-void desk_bench_close(po_desk *desk)
+void desk_bench_stop(po_desk *desk)
 {
     desk_bench *b = desk->bench;
     if (!b) {
@@ -245,9 +245,18 @@ void desk_bench_close(po_desk *desk)
     b->ending = true;
     pthread_cond_broadcast(&b->more);
     pthread_mutex_unlock(&b->lock);
-    for (int i = 0; i < b->n_threads; i++) {
-        pthread_join(b->threads[i], NULL);
+    for (; b->n_threads > 0; b->n_threads--) {
+        pthread_join(b->threads[b->n_threads - 1], NULL);
     }
+}
+
+void desk_bench_close(po_desk *desk)
+{
+    desk_bench *b = desk->bench;
+    if (!b) {
+        return;
+    }
+    desk_bench_stop(desk);
     for (int i = 0; i < KEPT_MOST; i++) {
         if (b->entries[i].made) {
             desk_proof_give(desk, b->entries[i].made);

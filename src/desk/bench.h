@@ -47,6 +47,8 @@ desk_look_state desk_bench_ask(po_desk *desk, const char *proof, desk_made *made
                                const char *client, po_arena *arena, desk_seen *ret, double *ret_share, po_err *err);
 
 po_status desk_bench_open(po_desk *desk, po_err *err) PO_MUST_USE;
+/* Its threads end, before the server is gone, which they tell what has changed. */
+void desk_bench_stop(po_desk *desk);
 void desk_bench_close(po_desk *desk);
 
 #endif

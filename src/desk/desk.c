@@ -77,7 +77,9 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
     s = s == PO_OK ? desk_uploads_open(d, err) : s;
     s = s == PO_OK ? desk_proofs_open(d, err) : s;
     s = s == PO_OK ? desk_bench_open(d, err) : s;
+    s = s == PO_OK ? desk_plans_open(d, err) : s;
     s = s == PO_OK ? desk_server_open(d, err) : s;
+    s = s == PO_OK ? desk_proofs_begin(d, err) : s;
     if (s != PO_OK) {
         po_desk_close(d);
         return s;
@@ -103,11 +105,13 @@ void po_desk_close(po_desk *d)
         return;
     }
     bool ran = d->server != NULL;
+    desk_plans_stop(d);
     desk_server_close(d);
     desk_live_stop(d);
     desk_live_close(d);
     desk_day_close(d);
     desk_bench_close(d);
+    desk_plans_close(d);
     desk_proofs_close(d);
     desk_uploads_close(d);
     desk_files_close(d);

@@ -53,6 +53,7 @@ typedef struct desk_proofs desk_proofs;   /* proofs.c */
 typedef struct desk_bench desk_bench;     /* bench.c */
 
 typedef struct desk_day desk_day; /* today.c */
+typedef struct desk_plans desk_plans; /* plan_line.c */
 
 struct po_desk {
     po_desk_options options;
@@ -71,6 +72,7 @@ struct po_desk {
     desk_live *live;
     desk_server *server;
     desk_day *day;
+    desk_plans *plans;
     pthread_mutex_t long_work; /* export, verify, copy: one at a time */
     int folder; /* files.c: of files to be proved, open; -1: not */
     desk_uploads *uploads;
@@ -147,7 +149,10 @@ int desk_live_streams(po_desk *desk);
 po_status desk_uploads_open(po_desk *desk, po_err *err) PO_MUST_USE;
 void desk_uploads_close(po_desk *desk);
 po_status desk_proofs_open(po_desk *desk, po_err *err) PO_MUST_USE;
-/* What is being proved is broken off; it and what waits is queued again at the next start. */
+/* Those who prove begin; when the server stands, for they tell it what has changed. */
+po_status desk_proofs_begin(po_desk *desk, po_err *err) PO_MUST_USE;
+/* They end, before the server is gone: what is being proved is broken off; it and what waits is queued again at the next start. */
+void desk_proofs_stop(po_desk *desk);
 void desk_proofs_close(po_desk *desk);
 /* Whether a file waits to be proved or is being proved. */
 bool desk_proofs_use(po_desk *desk, const char *sha256);
@@ -156,6 +161,13 @@ bool desk_proofs_use(po_desk *desk, const char *sha256);
 
 po_status desk_day_open(po_desk *desk, po_err *err) PO_MUST_USE;
 void desk_day_close(po_desk *desk);
+
+/* ---- plan_line.c ---- */
+
+po_status desk_plans_open(po_desk *desk, po_err *err) PO_MUST_USE;
+/* What is being planned is broken off and its thread ends; before the server is gone, which it tells. */
+void desk_plans_stop(po_desk *desk);
+void desk_plans_close(po_desk *desk);
 
 /* ---- server.c, workers.c ---- */
 
@@ -193,6 +205,9 @@ desk_function desk_do_mine, desk_do_import_members, desk_do_export_json, desk_do
     desk_do_part, desk_do_part_mesh, desk_do_part_pose, desk_do_part_classes, desk_do_part_scales, desk_do_part_view,
     desk_do_part_file, desk_do_round, desk_do_failure, desk_do_failure_confirm, desk_do_shelf_put, desk_do_labels,
     desk_do_tickets, desk_do_ticket_take, desk_do_ticket_call, desk_do_screen;
+
+/* plan.c */
+desk_function desk_do_plan, desk_do_plan_try, desk_do_plan_keep;
 
 /* explain.c */
 desk_function desk_do_findings, desk_do_finding, desk_do_finding_drawing;

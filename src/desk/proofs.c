@@ -74,63 +74,6 @@ const char *desk_state_word(desk_state state)
     return words[state];
 }
 
-/* ---- codes of slips ---- */
-
-/* Seven random characters (34 bits) and a check character; 0 O 1 I L U, and Z, which reads like 2, are left out. Only desk roles
- * may look one up, so that guessing is no way in. */
-static const char letters[] = "23456789ABCDEFGHJKMNPQRSTVWXY";
-enum { CODE_LETTERS = sizeof letters - 1, CODE_DIGITS = 7 };
-
-/* Modulo 29, a prime: the sum of weights 2 to 8 times values; one wrong character or a swap of any two changes it always. */
-static char check_letter(const int digits[CODE_DIGITS])
-{
-    int sum = 0;
-    for (int i = 0; i < CODE_DIGITS; i++) {
-        sum += (i + 2) * digits[i];
-    }
-    return letters[sum % CODE_LETTERS];
-}
-
-static void code_new(po_desk *desk, char ret[DESK_SLIP_CODE])
-{
-    int digits[CODE_DIGITS];
-    char plain[CODE_DIGITS + 1];
-    for (int i = 0; i < CODE_DIGITS; i++) {
-        uint8_t byte;
-        do {
-            desk->crypt.randombytes_buf(&byte, 1);
-        } while (byte >= 256 / CODE_LETTERS * CODE_LETTERS);
-        digits[i] = byte % CODE_LETTERS;
-        plain[i] = letters[digits[i]];
-    }
-    plain[CODE_DIGITS] = check_letter(digits);
-    snprintf(ret, DESK_SLIP_CODE, "%.4s-%.4s", plain, plain + 4);
-}
-
-/* A code in any spelling: small letters, blanks, dashes. False: it is none. */
-static bool code_read(const char *text, char ret[DESK_SLIP_CODE])
-{
-    int digits[CODE_DIGITS + 1], n = 0;
-    char plain[CODE_DIGITS + 2] = "";
-    for (const char *p = text; *p; p++) {
-        char c = *p >= 'a' && *p <= 'z' ? (char)(*p - 'a' + 'A') : *p;
-        if (c == '-' || c == ' ') {
-            continue;
-        }
-        const char *at = strchr(letters, c);
-        if (!at || n > CODE_DIGITS) {
-            return false;
-        }
-        plain[n] = c;
-        digits[n++] = (int)(at - letters);
-    }
-    if (n != CODE_DIGITS + 1 || plain[CODE_DIGITS] != check_letter(digits)) {
-        return false;
-    }
-    snprintf(ret, DESK_SLIP_CODE, "%.4s-%.4s", plain, plain + 4);
-    return true;
-}
-
 /* ---- the table; with the lock held ---- */
 
 static proof *find(desk_proofs *q, const char *id)
@@ -147,6 +90,16 @@ static proof *find_key(desk_proofs *q, const char *key)
 {
     for (int i = 0; i < q->n; i++) {
         if (strcmp(q->table[i]->key, key) == 0) {
+            return q->table[i];
+        }
+    }
+    return NULL;
+}
+
+static proof *find_code(desk_proofs *q, const char *code)
+{
+    for (int i = 0; i < q->n; i++) {
+        if (strcmp(q->table[i]->code, code) == 0) {
             return q->table[i];
         }
     }
@@ -172,10 +125,16 @@ static void forget(desk_proofs *q, int i)
     q->table[i] = q->table[--q->n];
 }
 
-/* Room in the table: the done one that was of no use longest gives way. */
+/* Room in the table: what was of no use for the shop's days goes, and where that is not enough the done one that was of no use longest. */
 static bool make_room(desk_proofs *q)
 {
     int oldest = -1;
+    int64_t since = desk_seconds() - (int64_t)q->desk->options.shop->rules.keep_files_days * 86400;
+    for (int i = q->n - 1; i >= 0; i--) {
+        if (q->table[i]->state >= DESK_DONE && q->table[i]->used_s < since) {
+            forget(q, i);
+        }
+    }
     for (int i = 0; q->n == PROOFS_MOST && i < q->n; i++) {
         if (q->table[i]->state >= DESK_DONE && (oldest < 0 || q->table[i]->used_s < q->table[oldest]->used_s)) {
             oldest = i;
@@ -489,9 +448,13 @@ static void compute(desk_proofs *q, proof *p, int threads)
     }
     if (s == PO_OK) {
         rows = desk_rows(q->desk, made, result);
-        if (!rows || !write_note(q, p, result, rows)) {
+        bool old = p->kept; /* only who computes it changes that; what is on the disk is the same result */
+        if (!rows || (!write_note(q, p, result, rows) && !old)) {
             s = po_fail(&err, PO_E_IO, "the proof could not be kept; try again");
         }
+    }
+    if (s != PO_OK) {
+        desk_made_free(made);
     }
     pthread_mutex_lock(&q->lock);
     if (s == PO_OK) {
@@ -515,9 +478,6 @@ static void compute(desk_proofs *q, proof *p, int threads)
         settle(q, p, s == PO_E_CANCELLED ? DESK_CANCELLED : DESK_FAILED);
         p->failed = s;
         snprintf(p->says, sizeof p->says, "%s", err.msg);
-        if (made) {
-            desk_made_free(made);
-        }
         char name[64];
         note_name(p->id, name);
         unlinkat(q->desk->folder, name, 0);
@@ -579,6 +539,12 @@ po_status desk_proofs_open(po_desk *desk, po_err *err)
     cpu_set_t set;
     CPU_ZERO(&set);
     q->cores = sched_getaffinity(0, sizeof set, &set) == 0 ? CPU_COUNT(&set) : 1;
+    return PO_OK;
+}
+
+po_status desk_proofs_begin(po_desk *desk, po_err *err)
+{
+    desk_proofs *q = desk->proofs;
     int wanted = desk->options.provers > 0 ? desk->options.provers : q->cores;
     wanted = wanted > PROVERS_MOST ? PROVERS_MOST : wanted;
     while (q->n_threads < wanted && pthread_create(&q->threads[q->n_threads], NULL, work, q) == 0) {
@@ -587,7 +553,7 @@ po_status desk_proofs_open(po_desk *desk, po_err *err)
     return q->n_threads > 0 ? PO_OK : po_fail(err, PO_E_IO, "no threads could be started");
 }
 
-static void end_threads(po_desk *desk)
+void desk_proofs_stop(po_desk *desk)
 {
     desk_proofs *q = desk->proofs;
     if (!q) {
@@ -608,7 +574,7 @@ void desk_proofs_close(po_desk *desk)
     if (!q) {
         return;
     }
-    end_threads(desk);
+    desk_proofs_stop(desk);
     for (int i = 0; i < q->n; i++) {
         json_decref(q->table[i]->settings);
         desk_made_free(q->table[i]->made);
@@ -672,7 +638,9 @@ static proof *add(desk_proofs *q, const char *key, const json_t *settings)
     desk_word_new(q->desk, word);
     snprintf(p->id, sizeof p->id, "%.32s", word);
     memcpy(p->key, key, sizeof p->key);
-    code_new(q->desk, p->code);
+    do {
+        desk_slip_code_new(q->desk, p->code);
+    } while (find_code(q, p->code)); /* two slips of one code would hand out one job for the other */
     p->settings = json_deep_copy(settings);
     copy_text(settings, "file", p->sha256, sizeof p->sha256);
     copy_text(settings, "member", p->member, sizeof p->member);
@@ -706,6 +674,7 @@ po_status desk_proof_ask(po_desk *desk, const json_t *settings, const char *stat
             memset(p->askers, 0, sizeof p->askers);
         }
         note_asker(p, client);
+        p->stop = false; /* who asks wants it, whoever left */
         if (computes) {
             queue_up(q, p);
         }
@@ -767,10 +736,10 @@ desk_made *desk_proof_take(po_desk *desk, const char *id, const char *client, bo
         desk_file file;
         bool can = desk_file_look(desk, p->sha256, &file) &&
                    (p->failed == PO_OK || p->failed == PO_E_CANCELLED || p->failed == PO_E_NOTFOUND);
-        if (can) {
+        if (can && waiting_of(q, client) < QUEUE_EACH && q->n_waiting < QUEUE_MOST) {
             queue_up(q, p);
-            *ret_later = true;
         }
+        *ret_later = can; /* beyond the limits it is queued when it is asked for again */
     }
     pthread_mutex_unlock(&q->lock);
     return made;
@@ -798,18 +767,15 @@ bool desk_proof_by_code(po_desk *desk, const char *text, char ret_id[DESK_PROOF_
 {
     desk_proofs *q = desk->proofs;
     char code[DESK_SLIP_CODE];
-    bool found = false;
-    *ret_slip = code_read(text, code);
+    *ret_slip = desk_slip_code_read(text, code);
     if (!*ret_slip) {
         return false;
     }
     pthread_mutex_lock(&q->lock);
-    for (int i = 0; i < q->n && !found; i++) {
-        found = strcmp(q->table[i]->code, code) == 0;
-        if (found) {
-            memcpy(ret_id, q->table[i]->id, DESK_PROOF_ID);
-        }
+    const proof *p = find_code(q, code);
+    if (p) {
+        memcpy(ret_id, p->id, DESK_PROOF_ID);
     }
     pthread_mutex_unlock(&q->lock);
-    return found;
+    return p != NULL;
 }

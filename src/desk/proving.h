@@ -90,6 +90,12 @@ void desk_proof_share(po_desk *desk, desk_made *made);
 /* By a slip's code in any spelling; false: none, or no code (its check character does not fit: *ret_slip false). */
 bool desk_proof_by_code(po_desk *desk, const char *code, char ret_id[DESK_PROOF_ID], bool *ret_slip);
 
+/* ---- slip_codes.c ---- */
+
+void desk_slip_code_new(po_desk *desk, char ret[DESK_SLIP_CODE]);
+/* A code in any spelling: small letters, blanks, dashes. False: it is none. */
+bool desk_slip_code_read(const char *text, char ret[DESK_SLIP_CODE]);
+
 /* ---- proof_routes.c ---- */
 
 /* The computed proof that a route is about, borrowed; NULL with the reply written, or put off until it is computed again. */
