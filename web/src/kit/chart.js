@@ -1,7 +1,7 @@
 // A chart (uPlot, loaded on demand) with a sentence and a table of the same. SPDX-License-Identifier: Apache-2.0
 import { useEffect, useRef } from 'preact/hooks';
 import { html } from './html.js';
-import { number, zone } from './when.js';
+import { date, number, shortDay } from './when.js';
 import { language, t } from './words.js';
 
 /** says: what is to be seen, in a sentence. x: times in s or numbers, rising; series: each as long as x, null: none.
@@ -9,8 +9,7 @@ import { language, t } from './words.js';
 export function Chart(p) {
   /** @type {{current: HTMLDivElement|null}} */
   const at = useRef(null);
-  const showX = p.showX ?? ((v) => (p.time ? new Intl.DateTimeFormat(language.value, { dateStyle: 'medium', timeZone: zone() }).format(v * 1000) : number(v)));
-  const shortX = (/** @type {number} */ v) => new Intl.DateTimeFormat(language.value, { day: 'numeric', month: 'short', timeZone: zone() }).format(v * 1000);
+  const showX = p.showX ?? ((v) => (p.time ? date(v * 1000) : number(v)));
   const data = JSON.stringify([p.x, p.series.map((s) => s.values)]);
   useEffect(() => {
     let over = false;
@@ -24,7 +23,7 @@ export function Chart(p) {
       const axis = { stroke: ink, grid: { stroke: rule, width: 1 }, ticks: { stroke: rule, width: 1 } };
       const dash = [[], [7, 4], [2, 3], [9, 3, 2, 3]];
       plot = new uPlot({ width: box.clientWidth, height: p.height ?? 220, legend: { show: p.series.length > 1, live: false }, cursor: { drag: { x: false, y: false } }, scales: { x: { time: !!p.time } },
-        axes: [{ ...axis, ...(p.time ? { values: (_, v) => v.map((k) => shortX(k)) } : { values: (_, v) => v.map((k) => showX(k)) }) }, { ...axis, size: 60, values: (_, v) => v.map((k) => number(k, Number.isInteger(k) ? 0 : 1)) }],
+        axes: [{ ...axis, ...(p.time ? { values: (_, v) => v.map((k) => shortDay(k * 1000)) } : { values: (_, v) => v.map((k) => showX(k)) }) }, { ...axis, size: 60, values: (_, v) => v.map((k) => number(k, Number.isInteger(k) ? 0 : 1)) }],
         series: [{ label: p.xLabel }, ...p.series.map((s, i) => ({ label: s.label, stroke: css.getPropertyValue(`--line-${(i % 4) + 1}`).trim(), fill: s.bars ? css.getPropertyValue(`--line-${(i % 4) + 1}`).trim() : undefined,
           width: 2, dash: dash[i % 4], points: { show: !s.bars && p.x.length < 40 }, paths: s.bars && uPlot.paths.bars ? uPlot.paths.bars({ size: [0.7, 60] }) : undefined }))] },
       /** @type {any} */ ([p.x, ...p.series.map((s) => s.values)]), box);

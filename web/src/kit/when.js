@@ -16,6 +16,10 @@ function format(o) {
   }
   return f;
 }
+/** 4 Nov @param {number|string} at */
+export const shortDay = (at) => format({ day: 'numeric', month: 'short' }).format(ms(at));
+/** 4 Nov 2026 @param {number|string} at */
+export const date = (at) => format({ dateStyle: 'medium' }).format(ms(at));
 /** Times are ms UTC (numbers), or text as the server writes it. @param {number|string|Date} at */
 const ms = (at) => (typeof at === 'number' ? at : +new Date(at));
 /** 15:10 @param {number|string} at */
