@@ -296,19 +296,6 @@ static size_t place_of(const work_queue *q, int64_t run)
     return j;
 }
 
-static json_t *promise_body(const planning *p, int64_t run, int64_t start_ms, const char *machine, const char *why)
-{
-    json_t *body = json_pack("{s:I, s:I, s:s}", "run", (json_int_t)run, "promised", (json_int_t)start_ms, "machine",
-                             machine);
-    if (body && p->d.shop->outbox.on && !cli_value(p->d.call, "quiet")) {
-        const char *text = po_arena_printf(
-            p->d.arena, "Your run %lld can start on %s at %s%s%s. Please come to the desk.", (long long)run, machine,
-            work_time_words(&p->w, start_ms), why ? ", not as promised before: " : "", why ? why : "");
-        json_object_set_new(body, "message", json_string(text ? text : ""));
-    }
-    return body;
-}
-
 /* Where and when the desk says, or as planned: in *ret_fresh the plan with it there. */
 static int place_it(const planning *p, const work_queue *q, size_t j, const po_plan **ret_fresh)
 {
@@ -357,7 +344,8 @@ static int promise_one(planning *p, const work_queue *q, int64_t number, json_t 
     }
     const po_plan_row *r = &fresh->rows[j];
     const char *name = q->problem.machines[r->machine].name;
-    status = desk_act(&p->d, "run-promise", promise_body(p, number, r->start_ms, name, NULL), &done, &answer);
+    status = desk_act(&p->d, "run-promise", work_queue_promise(&p->w, q, j, fresh, NULL, cli_value(p->d.call, "quiet")),
+                      &done, &answer);
     json_decref(answer);
     if (status == EXIT_CLEAR && p->d.json) {
         json_array_append_new(rows, json_pack("{s:I, s:s, s:I, s:I, s:I}", "run", (json_int_t)number, "machine", name,
@@ -439,8 +427,7 @@ int plan_moved(const cli_call *call)
             po_act_done done;
             json_t *answer = NULL;
             status = desk_act(&p.d, "run-promise",
-                              promise_body(&p, c->run, r->start_ms, q.problem.machines[r->machine].name, why), &done,
-                              &answer);
+                              work_queue_promise(&p.w, &q, j, q.plan, why, cli_value(call, "quiet")), &done, &answer);
             kept += status == EXIT_CLEAR;
             json_decref(answer);
         }

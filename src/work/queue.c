@@ -16,6 +16,9 @@ static po_status plan(work_queue_maker *k, work_queue *q, po_err *err)
     po_plan_options o = PO_PLAN_OPTIONS_INIT;
     po_status s = PO_OK;
     o.steps = k->o->steps;
+    o.nodes = k->o->nodes;
+    o.stop = k->o->stop;
+    o.user = k->o->user;
     q->problem = (po_plan_problem){.calendar = k->o->calendar,
                                    .from_ms = w->now_ms,
                                    .step_minutes = k->n_runs > MANY ? STEP_MINUTES_MANY : STEP_MINUTES,
@@ -85,6 +88,23 @@ bool work_queue_moved(const work_queue *q, size_t j)
     }
     return !w->placed || (!q->problem.runs[j].stays && w->start_ms > r->promised_ms) ||
            (*r->promised_machine && strcmp(q->problem.machines[w->machine].name, r->promised_machine) != 0);
+}
+
+json_t *work_queue_promise(const work_context *w, const work_queue *q, size_t j, const po_plan *plan, const char *why,
+                           bool quiet)
+{
+    const po_plan_row *r = &plan->rows[j];
+    const char *machine = q->problem.machines[r->machine].name;
+    long long run = (long long)q->queued[j].run;
+    json_t *body = json_pack("{s:I, s:I, s:s}", "run", (json_int_t)run, "promised", (json_int_t)r->start_ms, "machine",
+                             machine);
+    if (body && w->shop->outbox.on && !quiet) {
+        const char *text = po_arena_printf(
+            w->arena, "Your run %lld can start on %s at %s%s%s. Please come to the desk.", run, machine,
+            work_time_words(w, r->start_ms), why ? ", not as promised before: " : "", why ? why : "");
+        json_object_set_new(body, "message", json_string(text ? text : ""));
+    }
+    return body;
 }
 
 static json_t *ms_or_null(int64_t ms)

@@ -16,7 +16,9 @@ typedef struct work_queue_options {
         like; /* more runs that are not in the book, alike, each of a member of its own; machines by the shop's order */
     size_t n_like, copies;
     int64_t like_due_ms; /* INT64_MAX: none */
-    int64_t steps;       /* 0: by default */
+    int64_t steps, nodes;     /* as of po_plan_options; 0: by default */
+    bool (*stop)(void *user); /* the same; may be NULL */
+    void *user;
 } work_queue_options;
 #define WORK_QUEUE_OPTIONS_INIT                                                                                        \
     {                                                                                                                  \
@@ -48,6 +50,11 @@ void work_queue_done(work_queue *queue); /* accepts one that was zeroed */
 
 /* Whether the run of that place starts otherwise than was promised. */
 bool work_queue_moved(const work_queue *queue, size_t place);
+
+/* The body of the act run-promise for that place, with a message to its member where the shop sends messages and not `quiet`. why: why it is
+ * otherwise than was promised; may be NULL. The caller's; NULL: out of memory. */
+json_t *work_queue_promise(const work_context *w, const work_queue *queue, size_t place, const po_plan *plan,
+                           const char *why, bool quiet);
 
 /* "proveout/plan-queue/1" (docs/schedule.md); the caller's. NULL: out of memory. */
 json_t *work_queue_json(const work_context *w, const work_queue *queue);
