@@ -30,12 +30,14 @@ export const day = (at) => format({ weekday: 'short', day: 'numeric', month: 'sh
 export const longDay = (at) => format({ weekday: 'long', day: 'numeric', month: 'long', year: 'numeric' }).format(ms(at));
 /** A day of the shop's zone as a key: 2026-12-01 @param {number|string} at */
 export const dayKey = (at) => new Intl.DateTimeFormat('sv-SE', { timeZone: zone() }).format(ms(at));
+/** The key of the day so many days after a key: by the calendar, for a day with a change of clocks has not 24 hours. @param {string} key @param {number} n */
+const dayAfter = (key, n) => new Date(Date.parse(`${key}T00:00:00Z`) + n * 86400000).toISOString().slice(0, 10);
 /** 15:10 today, "tomorrow 09:40", else "Thu 3 Dec 09:40" @param {number|string} at @param {number} [now] */
 export function when(at, now = Date.now()) {
-  const a = dayKey(at);
-  if (a === dayKey(now)) return clock(at);
-  if (a === dayKey(now + 86400000)) return t('kit.tomorrow', { at: clock(at) });
-  if (a === dayKey(now - 86400000)) return t('kit.yesterday', { at: clock(at) });
+  const a = dayKey(at), today = dayKey(now);
+  if (a === today) return clock(at);
+  if (a === dayAfter(today, 1)) return t('kit.tomorrow', { at: clock(at) });
+  if (a === dayAfter(today, -1)) return t('kit.yesterday', { at: clock(at) });
   return `${day(at)} ${clock(at)}`;
 }
 /** 2 h 05 min, 40 min, 35 s @param {number} span ms */
