@@ -3,6 +3,7 @@
  * Figures are the server's own: the file is proved here, and judged anew for whoever takes it. */
 #include <string.h>
 
+#include "desk/at_desk.h"
 #include "desk/handing.h"
 #include "work/stick_look.h"
 
@@ -115,6 +116,9 @@ void desk_handing_known(desk_handing *h, const char *id)
 bool desk_handing_file(desk_handing *h)
 {
     json_t *only = json_pack("{s:s}", "file", desk_text(h->rq->json, "file"));
+    if (!only) {
+        desk_problem(h->rq, h->rp, 503, NULL, "memory ran out; try again");
+    }
     bool good = only && desk_asked_read(h->desk, only, &h->asked, h->rq, h->rp);
     json_decref(only);
     if (good && h->asked.file.kind != DESK_JOB) {
@@ -147,15 +151,6 @@ json_t *desk_handing_wishes(const json_t *asked)
         }
     }
     return o;
-}
-
-/* A question or act of the book failed: as the book's own refusal, or as the system's. */
-void desk_handing_refused(desk_handing *h, const po_err *err)
-{
-    desk_problem_of(h->rq, h->rp, err, -1);
-    if (h->rp->status >= 500) {
-        desk_log(h->desk, json_pack("{s:s, s:s}", "what", "failure", "says", err->msg));
-    }
 }
 
 /* ---- offers ---- */
@@ -312,13 +307,13 @@ static bool try_offers(desk_handing *h)
                    : s;
     json_decref(wishes);
     if (s != PO_OK) {
-        desk_handing_refused(h, &err);
+        desk_said_no(h->desk, h->rq, h->rp, &err);
         return true;
     }
     if (!anew && (who = payers(h, &err))) {
         reply_offers(h, offers, who);
     } else if (!anew) {
-        desk_handing_refused(h, &err);
+        desk_said_no(h->desk, h->rq, h->rp, &err);
     }
     for (size_t i = 0; i < n; i++) {
         work_hand_out_done(&offers[i].hand);

@@ -11,6 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "desk/at_desk.h"
 #include "desk/handing.h"
 #include "work/stick_look.h"
 #include "work/stick_put.h"
@@ -52,7 +53,7 @@ static void reply_booked(desk_handing *h, int64_t number, json_t *stick, bool ag
     po_err err;
     if (work_ask(&h->work, "run", json_pack("{s:I}", "run", (json_int_t)number), &run, &err) != PO_OK) {
         json_decref(stick);
-        desk_handing_refused(h, &err);
+        desk_said_no(h->desk, h->rq, h->rp, &err);
         return;
     }
     json_object_del(run, "events");
@@ -74,7 +75,7 @@ void desk_do_hand_out_key(po_desk *desk, desk_request *rq, desk_reply *rp)
         return;
     }
     if (booked(&h, desk_text(rq->json, "machine"), rq->name, &run, &err) != PO_OK) {
-        desk_handing_refused(&h, &err);
+        desk_said_no(desk, rq, rp, &err);
     } else if (run) {
         reply_booked(&h, run, NULL, true);
     } else {
@@ -296,7 +297,7 @@ static void carry_out(desk_handing *h, work_offer *o)
         reply_booked(h, quicker, NULL, true);
     } else if (s != PO_OK) {
         json_decref(stick);
-        desk_handing_refused(h, &err);
+        desk_said_no(h->desk, h->rq, h->rp, &err);
     } else {
         desk_live_poke(h->desk);
         let_go(o->machine, stick);
@@ -319,7 +320,7 @@ static bool try_confirm(desk_handing *h, const po_machine *machine)
                    : s;
     json_decref(wishes);
     if (s != PO_OK) {
-        desk_handing_refused(h, &err);
+        desk_said_no(h->desk, h->rq, h->rp, &err);
         return true;
     }
     if (!anew && decided(h, &o)) {
@@ -344,7 +345,7 @@ void desk_do_hand_out_confirm(po_desk *desk, desk_request *rq, desk_reply *rp)
         return;
     }
     if (booked(&h, machine->name, desk_text(rq->json, "key"), &run, &err) != PO_OK) {
-        desk_handing_refused(&h, &err);
+        desk_said_no(desk, rq, rp, &err);
         return;
     }
     if (run) {
@@ -398,7 +399,7 @@ void desk_do_stick_look(po_desk *desk, desk_request *rq, desk_reply *rp)
                                       &rows, &err)
                    : s;
     if (s != PO_OK) {
-        desk_handing_refused(&h, &err);
+        desk_said_no(desk, rq, rp, &err);
     } else {
         json_t *counts = work_stick_counts(rows);
         bool more = files.more || json_array_size(rows) > LOOKED_FILES;
@@ -427,7 +428,7 @@ void desk_do_stick_write(po_desk *desk, desk_request *rq, desk_reply *rp)
     po_status s = work_ask(&h.work, "run", json_pack("{s:O}", "run", json_object_get(rq->json, "run")), &run, &err);
     const po_machine *machine = s == PO_OK ? po_shop_machine(desk->options.shop, work_text(run, "machine")) : NULL;
     if (s != PO_OK) {
-        desk_handing_refused(&h, &err);
+        desk_said_no(desk, rq, rp, &err);
     } else if (strcmp(work_text(run, "state"), "out") != 0 || !machine || !machine->stick_mount) {
         desk_problem(rq, rp, 409, "run", "run %lld is not out with a stick that shows here",
                      (long long)work_int(run, "run", 0));

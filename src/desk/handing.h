@@ -35,7 +35,5 @@ bool desk_handing_prove(desk_handing *h);
 const po_job_report **desk_handing_reports(desk_handing *h);
 /* What was wished, as the bodies of the act begin; the caller's, NULL: no memory. */
 json_t *desk_handing_wishes(const json_t *asked);
-/* A question or act of the book failed: as the book's own refusal, or as the system's, then logged. */
-void desk_handing_refused(desk_handing *h, const po_err *err);
 
 #endif

@@ -11,7 +11,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "desk/desk_inside.h"
+#include "desk/at_desk.h"
 #include "desk/proving.h"
 #include "proveout/keepsakes.h"
 #include "work/work.h"
@@ -26,14 +26,6 @@ static bool begin(po_desk *desk, desk_request *rq, desk_reply *rp)
     desk_problem(rq, rp, 503, NULL, "the book is being exported, verified or copied already; try again in a moment");
     rp->retry_seconds = 5;
     return false;
-}
-
-static void refuse(po_desk *desk, desk_request *rq, desk_reply *rp, const po_err *err)
-{
-    desk_problem_of(rq, rp, err, -1);
-    if (rp->status >= 500) {
-        desk_log(desk, json_pack("{s:s, s:s}", "what", "failure", "says", err->msg));
-    }
 }
 
 static void add_faults(json_t *list, const char *const *faults, size_t n)
@@ -63,7 +55,7 @@ void desk_do_verify(po_desk *desk, desk_request *rq, desk_reply *rp)
     pthread_mutex_unlock(&desk->long_work);
     if (s != PO_OK) {
         json_decref(list);
-        refuse(desk, rq, rp, &err);
+        desk_said_no(desk, rq, rp, &err);
         return;
     }
     add_faults(list, faults, n_files);
@@ -137,7 +129,7 @@ void desk_do_backup(po_desk *desk, desk_request *rq, desk_reply *rp)
     pthread_mutex_unlock(&desk->long_work);
     if (s != PO_OK) {
         json_decref(faults);
-        refuse(desk, rq, rp, &err);
+        desk_said_no(desk, rq, rp, &err);
         return;
     }
     (void)stat(to, &st);

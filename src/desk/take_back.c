@@ -2,30 +2,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "desk/proving.h"
+#include "desk/at_desk.h"
 #include "work/take_back.h"
 
 static const char *text_of(const json_t *o, const char *field)
 {
     return json_string_value(json_object_get(o, field));
-}
-
-static bool begin(po_desk *desk, desk_request *rq, desk_reply *rp, work_context *w)
-{
-    po_err err;
-    po_status s = work_begin(w, rq->arena, desk->options.shop, NULL, desk->options.ledger, desk_now_ms_of(desk), &err);
-    if (s != PO_OK) {
-        desk_problem_of(rq, rp, &err, -1);
-    }
-    return s == PO_OK;
-}
-
-static void refused(po_desk *desk, desk_request *rq, desk_reply *rp, const po_err *err)
-{
-    desk_problem_of(rq, rp, err, -1);
-    if (rp->status >= 500) {
-        desk_log(desk, json_pack("{s:s, s:s}", "what", "failure", "says", err->msg));
-    }
 }
 
 /* In the shop's own spelling; as it is where the shop has none of that name. */
@@ -42,7 +24,7 @@ void desk_do_take_back(po_desk *desk, desk_request *rq, desk_reply *rp)
     json_t *run = NULL, *o = NULL;
     po_err err;
     const char *stick = text_of(rq->json, "stick"), *machine = text_of(rq->json, "machine");
-    if (!begin(desk, rq, rp, &w)) {
+    if (!desk_context_begin(desk, rq, rp, &w)) {
         return;
     }
     if (stick && !machine && po_shop_machine(desk->options.shop, stick)) {
@@ -56,7 +38,7 @@ void desk_do_take_back(po_desk *desk, desk_request *rq, desk_reply *rp)
         json_object_set_new(o, "now_ms", json_integer(w.now_ms));
         desk_reply_json(rq, rp, o);
     } else {
-        refused(desk, rq, rp, &err);
+        desk_said_no(desk, rq, rp, &err);
     }
     json_decref(run);
 }
@@ -152,7 +134,7 @@ static void book_it(po_desk *desk, desk_request *rq, desk_reply *rp, work_contex
         desk_live_poke(desk);
         reply_back(rq, rp, w, list, run, done);
     } else {
-        refused(desk, rq, rp, &err);
+        desk_said_no(desk, rq, rp, &err);
     }
     for (size_t i = 0; i < list->n; i++) {
         free(texts[i]);
@@ -165,7 +147,7 @@ void desk_do_take_back_confirm(po_desk *desk, desk_request *rq, desk_reply *rp)
     work_acts list = {0};
     json_t *run = NULL;
     po_err err;
-    if (!begin(desk, rq, rp, &w)) {
+    if (!desk_context_begin(desk, rq, rp, &w)) {
         return;
     }
     work_back said = said_of(rq->json);
@@ -174,7 +156,7 @@ void desk_do_take_back_confirm(po_desk *desk, desk_request *rq, desk_reply *rp)
     if (s == PO_OK) {
         book_it(desk, rq, rp, &w, run, &list);
     } else {
-        refused(desk, rq, rp, &err);
+        desk_said_no(desk, rq, rp, &err);
     }
     work_acts_done(&list);
     json_decref(run);

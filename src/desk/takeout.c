@@ -9,7 +9,7 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "desk/desk_inside.h"
+#include "desk/at_desk.h"
 #include "desk/proving.h"
 #include "desk/zip_file.h"
 #include "proveout/ledger_export.h"
@@ -114,10 +114,7 @@ static void export_as(po_desk *desk, desk_request *rq, desk_reply *rp, po_export
         if (fd >= 0) {
             close(fd);
         }
-        desk_problem_of(rq, rp, &err, -1);
-        if (rp->status >= 500) {
-            desk_log(desk, json_pack("{s:s, s:s}", "what", "failure", "says", err.msg));
-        }
+        desk_said_no(desk, rq, rp, &err);
         return;
     }
     rp->status = 200;

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "desk/desk_inside.h"
+#include "desk/at_desk.h"
 #include "desk/proving.h"
 #include "desk/server.h"
 #include "work/day.h"
@@ -166,10 +166,7 @@ void desk_do_today(po_desk *desk, desk_request *rq, desk_reply *rp)
     }
     pthread_mutex_unlock(&d->lock);
     if (s != PO_OK) {
-        desk_problem_of(rq, rp, &err, -1);
-        if (rp->status >= 500) {
-            desk_log(desk, json_pack("{s:s, s:s}", "what", "failure", "says", err.msg));
-        }
+        desk_said_no(desk, rq, rp, &err);
     } else if (rp->status == 503) {
         rp->tag = NULL;
         desk_problem(rq, rp, 503, NULL, "memory ran out; try again");

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "work/message.h"
+#include "work/permits.h"
 
 json_t *work_acts_add(work_acts *acts, const char *name, int64_t run)
 {
@@ -45,7 +46,7 @@ int64_t work_kept_until(const work_context *w)
         return 0;
     }
     wall.minute = 0;
-    int64_t ms = work_moment(w, po_wall_add(wall, (long)(w->shop->rules.shelf_days + 1) * 1440));
+    int64_t ms = work_day_over(w, po_wall_add(wall, (long)w->shop->rules.shelf_days * 1440).date);
     return ms > 0 ? ms : 0;
 }
 
