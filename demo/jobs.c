@@ -1,6 +1,6 @@
 /* Writes the Quayside Workshop's job files for `make demo`. SPDX-License-Identifier: Apache-2.0
  *
- * Thirteen files: good ones, and one for each of the things that a desk meets in a week. Usage: jobs FOLDER. */
+ * Thirteen files: good ones, and one for each of the things that a desk meets in a week. Usage: jobs FOLDER [BEGINNING_OF_A_NAME...]. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -124,20 +124,30 @@ static double catch_mirrored(const void *self, double x, double y, double z)
     return shape_disc(x, y, 32, 11, 4);
 }
 
-static bool save(const char *folder, const char *name, const job *j)
+typedef struct place {
+    const char *folder;
+    char **wanted; /* beginnings of names; none: all */
+    int n_wanted;
+} place;
+
+static bool save(const place *at, const char *name, const job *j)
 {
     char file[4096];
-    int n = snprintf(file, sizeof file, "%s/%s", folder, name);
-    return n > 0 && (size_t)n < sizeof file && job_save(j, file);
+    bool wanted = at->n_wanted == 0;
+    for (int i = 0; i < at->n_wanted; i++) {
+        wanted = wanted || strncmp(name, at->wanted[i], strlen(at->wanted[i])) == 0;
+    }
+    int n = snprintf(file, sizeof file, "%s/%s", at->folder, name);
+    return !wanted || (n > 0 && (size_t)n < sizeof file && job_save(j, file));
 }
 
 int main(int argc, char **argv)
 {
-    if (argc != 2) {
-        fprintf(stderr, "usage: jobs FOLDER\n");
+    if (argc < 2) {
+        fprintf(stderr, "usage: jobs FOLDER [BEGINNING_OF_A_NAME...]\n");
         return 4;
     }
-    const char *out = argv[1];
+    const place out = {argv[1], argv + 2, argc - 2};
     bool ok = true;
     const dialect plain = DIALECT_INIT;
     dialect round_words = DIALECT_INIT, absolute = DIALECT_INIT, tools = DIALECT_INIT;
@@ -179,13 +189,13 @@ int main(int argc, char **argv)
     j.words = &round_words;
     j.bodies = b;
     j.n_bodies = 1;
-    ok &= save(out, "01-bracket.gcode", &j);
+    ok &= save(&out, "01-bracket.gcode", &j);
     j.stop_share = 0.62;
-    ok &= save(out, "07-cut-short.gcode", &j);
+    ok &= save(&out, "07-cut-short.gcode", &j);
     j.stop_share = 0;
     j.words = &plain;
     j.extra_start = "M92 E415\nM301 P22 I1.8 D70\nM500";
-    ok &= save(out, "08-stores-settings.gcode", &j);
+    ok &= save(&out, "08-stores-settings.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &absolute;
@@ -195,7 +205,7 @@ int main(int argc, char **argv)
     j.n_bodies = 2;
     j.skirt_loops = 2;
     j.purge = PURGE_TWICE;
-    ok &= save(out, "02-box-with-lid.gcode", &j);
+    ok &= save(&out, "02-box-with-lid.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &plain;
@@ -213,7 +223,7 @@ int main(int argc, char **argv)
                   .style = &shade};
     j.bodies = b;
     j.n_bodies = 1;
-    ok &= save(out, "03-lamp-shade-pla.gcode", &j);
+    ok &= save(&out, "03-lamp-shade-pla.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &plain;
@@ -221,7 +231,7 @@ int main(int argc, char **argv)
     j.bodies = b;
     j.n_bodies = 1;
     j.purge = PURGE_HIGH;
-    ok &= save(out, "04-bridge.gcode", &j);
+    ok &= save(&out, "04-bridge.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &round_words;
@@ -239,7 +249,7 @@ int main(int argc, char **argv)
     j.bodies = b;
     j.n_bodies = 4;
     j.in_turn = true;
-    ok &= save(out, "05-knobs-in-turn.gcode", &j);
+    ok &= save(&out, "05-knobs-in-turn.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &plain;
@@ -250,7 +260,7 @@ int main(int argc, char **argv)
     j.purge_y = -110;
     j.park_x = 0;
     j.park_y = 110;
-    ok &= save(out, "06-bracket-for-elm.gcode", &j);
+    ok &= save(&out, "06-bracket-for-elm.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &plain;
@@ -259,7 +269,7 @@ int main(int argc, char **argv)
     b[0] = (body){.solid = block, .x = 80, .y = 70, .x1 = 76, .y1 = 76, .height = 38, .style = &quick};
     j.bodies = b;
     j.n_bodies = 1;
-    ok &= save(out, "09-plinth-over-allowance.gcode", &j);
+    ok &= save(&out, "09-plinth-over-allowance.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &tools;
@@ -267,14 +277,14 @@ int main(int argc, char **argv)
     j.bodies = b;
     j.n_bodies = 1;
     j.pause_layer = 10;
-    ok &= save(out, "10-tag-two-colours.gcode", &j);
+    ok &= save(&out, "10-tag-two-colours.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &plain;
     b[0] = (body){.solid = hook, .x = 110, .y = 95, .x1 = 26, .y1 = 12, .height = 25, .style = &everyday};
     j.bodies = b;
     j.n_bodies = 1;
-    ok &= save(out, "11-hook-on-air.gcode", &j);
+    ok &= save(&out, "11-hook-on-air.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &tools;
@@ -292,13 +302,13 @@ int main(int argc, char **argv)
                   .tool = 1};
     j.bodies = b;
     j.n_bodies = 2;
-    ok &= save(out, "12-tag-two-materials.gcode", &j);
+    ok &= save(&out, "12-tag-two-materials.gcode", &j);
 
     j = (job)JOB_INIT;
     j.words = &plain;
     b[0] = (body){.solid = catch_mirrored, .x = 100, .y = 95, .x1 = 40, .y1 = 16, .height = 16, .style = &everyday};
     j.bodies = b;
     j.n_bodies = 1;
-    ok &= save(out, "13-catch-mirrored.gcode", &j);
+    ok &= save(&out, "13-catch-mirrored.gcode", &j);
     return ok ? 0 : 5;
 }

@@ -25,7 +25,7 @@ from desk_kit import Desk, run_tests
 PROVEOUT, SHOP, DEMO_JOBS, DEMO_PARTS = (os.path.abspath(a) for a in sys.argv[1:5])
 MOST = 6_000_000  # bytes of a file, by the shop file of this test
 desk = Desk(PROVEOUT, SHOP, change=(("rules:\n", "rules:\n  most_upload_gb: 0.006\n  keep_files_gb: 0.03\n  keep_files_days: 3\n"),))
-subprocess.run([DEMO_JOBS, desk.where], check=True, capture_output=True)
+subprocess.run([DEMO_JOBS, desk.where, "01", "11"], check=True, capture_output=True)
 subprocess.run([DEMO_PARTS, desk.where], check=True, capture_output=True)
 SLOW = "ASAN_OPTIONS" in os.environ
 BRACKET, HOOK = "01-bracket.gcode", "11-hook-on-air.gcode"
@@ -423,7 +423,7 @@ def the_queue_is_fair_and_cancel_frees_it():
     cancelled = time.monotonic()
     a.post(f"/api/1/proofs/{running}/cancel")
     end = a.wait(running)
-    assert end["state"] == "cancelled" and time.monotonic() - cancelled < 5, (end["state"], time.monotonic() - cancelled)
+    assert end["state"] == "cancelled" and time.monotonic() - cancelled < 20, (end["state"], time.monotonic() - cancelled)
     assert b.wait(his["proof"], 60)["state"] == "done"
     for m in mine[:4]:
         assert a.wait(m["proof"], 60)["state"] == "done"

@@ -6,8 +6,8 @@ import { axe, begin, end, everyLook, is, noSideways, says, shot, test } from './
 
 const jobs = resolve(dirname(process.argv[2]), '../../demo');
 const house = await begin();
-for (const made of ['demo_jobs', 'demo_parts']) {
-  const done = spawnSync(join(jobs, made), [house.where]);
+for (const [made, ...names] of [['demo_jobs', '01', '11'], ['demo_parts']]) {
+  const done = spawnSync(join(jobs, made), [house.where, ...names]);
   if (done.status !== 0) throw new Error(`${made}: ${done.stderr}`);
 }
 const BRACKET = join(house.where, '01-bracket.gcode'), HOOK = join(house.where, '11-hook-on-air.gcode');
