@@ -11,8 +11,8 @@ enum { LOCAL_BYTES = 30, ENTRY_BYTES = 46, END_BYTES = 22, CRC_AT = 14, VERSION 
 
 static unsigned char *put(unsigned char *at, uint64_t value, int bytes)
 {
-    for (int i = 0; i < bytes; i++) {
-        *at++ = (unsigned char)(value >> 8 * i);
+    for (int i = 0; i < bytes; i++, value >>= 8) { /* also for more bytes than a value has */
+        *at++ = (unsigned char)value;
     }
     return at;
 }
