@@ -104,7 +104,7 @@ static const po_plan *tried(po_desk *desk, desk_planned *p, const desk_trial *t,
         if (err.code == PO_E_NOTFOUND) {
             desk_problem(rq, rp, 409, "machine",
                          "run %" PRId64 " can't start on %s from then on: it may not run there, or no start is good; "
-                                        "try another time or machine",
+                         "try another time or machine",
                          p->queue.queued[t->run].run, machine);
         } else {
             desk_said_no(desk, rq, rp, &err);
@@ -158,13 +158,13 @@ static const char *cost_words(const work_context *w, const desk_planned *p, cons
 {
     const work_queue *q = &p->queue;
     const po_plan_row *r = &fresh->rows[run];
-    int64_t costs = fresh->cost - q->plan->cost;
+    int64_t costs = fresh->cost - q->plan->cost, tenths = ((costs > 0 ? costs : -costs) + 50) / 100;
     const char *text = po_arena_printf(
         w->arena, "Run %" PRId64 " on %s at %s%s", q->queued[run].run, q->problem.machines[r->machine].name,
         work_time_words(w, r->start_ms),
         costs == 0 ? " costs nothing"
                    : po_arena_printf(w->arena, costs > 0 ? " costs %s points more" : " saves %s points",
-                                     work_decimal(w, costs > 0 ? costs : -costs, 3, 1, "")));
+                                     work_decimal(w, tenths > 0 ? tenths : 1, 1, 1, "")));
     for (size_t j = 0; text && j < fresh->n_rows; j++) {
         const po_plan_row *was = &q->plan->rows[j], *now = &fresh->rows[j];
         if (j == run || !moves(p, fresh, j)) {
