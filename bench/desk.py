@@ -16,8 +16,6 @@ import time
 import urllib.request
 
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
-BUILD = os.path.abspath(sys.argv[1])
-PROVEOUT = os.path.join(BUILD, "src/cli/proveout")
 PASSWORD = "keeper of the bench"
 
 
@@ -31,19 +29,21 @@ def load(url, headers):
     return float(re.search(r"Requests/sec:\s+([\d.]+)", said).group(1))
 
 
-def main():
+def measured(build, book=None):
+    """The figures as an object; what fails is an OSError, a CalledProcessError or SystemExit with its sentence."""
+    program = os.path.join(os.path.abspath(build), "src/cli/proveout")
     with tempfile.TemporaryDirectory(prefix="bench-desk-") as scratch:
         env = dict(os.environ, PROVEOUT_SHOP=os.path.join(ROOT, "demo/shop.yaml"), PROVEOUT_LEDGER=os.path.join(scratch, "book.db"))
-        if len(sys.argv) > 2:
-            env["PROVEOUT_LEDGER"] = os.path.abspath(sys.argv[2])
+        if book:
+            env["PROVEOUT_LEDGER"] = os.path.abspath(book)
         else:
-            subprocess.run([PROVEOUT, "ledger", "new"], env=env, check=True, stdout=subprocess.DEVNULL)
-        subprocess.run([PROVEOUT, "member", "enrol", "bench-k", "--role", "keeper", "--by", "keeper"], env=env, check=False,
+            subprocess.run([program, "ledger", "new"], env=env, check=True, stdout=subprocess.DEVNULL)
+        subprocess.run([program, "member", "enrol", "bench-k", "--role", "keeper", "--by", "keeper"], env=env, check=False,
                        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        subprocess.run([PROVEOUT, "desk", "password", "bench-k"], env=env, check=True, input=PASSWORD.encode() + b"\n",
+        subprocess.run([program, "desk", "password", "bench-k"], env=env, check=True, input=PASSWORD.encode() + b"\n",
                        stdout=subprocess.DEVNULL)
         log = open(os.path.join(scratch, "log"), "w+")
-        server = subprocess.Popen([PROVEOUT, "desk", "--listen", "127.0.0.1:0"], env=env, stdout=subprocess.PIPE, stderr=log)
+        server = subprocess.Popen([program, "desk", "--listen", "127.0.0.1:0"], env=env, stdout=subprocess.PIPE, stderr=log)
         bare = None
         try:
             url = re.search(r"answers at (\S+?)/?\n", server.stdout.readline().decode()).group(1)
@@ -53,7 +53,7 @@ def main():
             begun = time.monotonic()
             body = urllib.request.urlopen(urllib.request.Request(url + "/api/1/today", headers={"Cookie": cookie})).read()
             first_ms = (time.monotonic() - begun) * 1000
-            bare = subprocess.Popen([os.path.join(BUILD, "bench/bare_server"), str(len(body))], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+            bare = subprocess.Popen([os.path.join(build, "bench/bare_server"), str(len(body))], stdin=subprocess.PIPE, stdout=subprocess.PIPE)
             port = int(bare.stdout.readline())
             rates = {"bare": [], "today": []}
             for _ in range(3):
@@ -62,9 +62,9 @@ def main():
             with open(log.name, encoding="utf-8") as f:
                 lines = [json.loads(line) for line in f if '"/api/1/today"' in line]
             own, yard = statistics.median(rates["today"]), statistics.median(rates["bare"])
-            print(json.dumps({"what": "today over HTTP", "bytes": len(body), "first_ms": round(first_ms, 1),
+            return {"what": "today over HTTP", "bytes": len(body), "first_ms": round(first_ms, 1),
                               "first_server_ms": round(lines[0]["us"] / 1000, 1), "today_per_s": round(own), "bare_per_s": round(yard),
-                              "share": round(own / yard, 3)}))
+                              "share": round(own / yard, 3)}
         finally:
             server.terminate()
             server.wait(30)
@@ -74,4 +74,17 @@ def main():
             log.close()
 
 
-main()
+def rows(build):
+    """Prints the row of today over HTTP; the number of targets that were missed or could not be measured."""
+    try:
+        got = measured(build)
+    except (OSError, subprocess.CalledProcessError) as e:
+        print("desk: not measured: %s" % e)
+        return 1
+    met = got["share"] >= 0.6
+    print("%-64s %8.2f   %-16s %s" % ("today over HTTP beside a bare handler, requests a second", got["share"], "0.60 at least", "met" if met else "MISSED"))
+    return not met
+
+
+if __name__ == "__main__":
+    print(json.dumps(measured(*sys.argv[1:3])))
