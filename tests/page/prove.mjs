@@ -46,7 +46,7 @@ await test('dropped: machines first, then findings, pictures, facts, slip; looke
   says(await lines.first().innerText(), 'Alder', 'm');
   is(await lines.first().getAttribute('aria-pressed'), 'true', 'the best is looked at');
   says(await page.locator('.aloud').innerText(), 'Read aloud');
-  await page.locator('.film img').first().waitFor();
+  await page.locator('.film img').first().scrollIntoViewIfNeeded(); // what is far below is not fetched yet
   await page.waitForFunction(() => [...document.querySelectorAll('.film img, .time-picture img')].slice(0, 2).every((i) => i.complete && i.naturalWidth > 0));
   says(await page.locator('.film img').first().getAttribute('alt'), 'The layer at');
   says(await page.locator('.facts').innerText(), 'Filament', 'Layers');
