@@ -531,6 +531,27 @@ def back_off():
     assert reply.status == 429
 
 
+def behind_a_proxy():
+    """What the shop's own proxy says counts, and the last of it alone; nobody else is believed."""
+    tries = lambda server, field: [Client(server).ask("POST", "/api/1/session/code", {"code": "2222-2222-222"}, {"Forwarded": field()}).status
+                                   for _ in range(24)]
+    server = Server("--proxy", "127.0.0.1")
+    try:
+        numbers = iter(range(1, 99))
+        assert set(tries(server, lambda: f"for=192.0.2.{next(numbers)}")) == {401}
+        assert tries(server, lambda: f"for=192.0.2.{next(numbers)}, for=198.51.100.7")[-1] == 429
+        c = Client(server)
+        assert c.ask("POST", "/api/1/session/code", {"code": "2222-2222-222"}, {"Forwarded": "for=198.51.100.8"}).status == 401
+        assert c.ask("GET", "/api/1/screen").status == 403
+    finally:
+        assert server.stop() == 0
+    server = Server("--proxy", "192.0.2.200")
+    try:
+        assert tries(server, lambda: f"for=192.0.2.{next(numbers)}")[-1] == 429
+    finally:
+        assert server.stop() == 0
+
+
 class Stream:
     def __init__(self, client, last=None, server=None):
         self.socket = socket.create_connection(("127.0.0.1", (server or main).port), timeout=5)
@@ -745,7 +766,7 @@ def over_tls():
 
 def wrong_options():
     for options, word in ((("--listen", "nowhere"), "ADDRESS:PORT"), (("--listen", "127.0.0.1:99999"), "port"),
-                          (("--listen", "name.example:80"), "not a name"), (("--cert", "x.pem"), "key"), (("--idle", "0"), "--idle"),
+                          (("--listen", "name.example:80"), "not a name"), (("--cert", "x.pem"), "key"), (("--proxy", "quay"), "--proxy"), (("--idle", "0"), "--idle"),
                           (("--cert", "no.pem", "--key", "no.pem"), "--cert")):
         _, err = desk.raw("desk", *options, status=4)
         assert word in err, (options, err)
@@ -760,7 +781,7 @@ try:
     run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, the_page, every_route_for_every_role, the_description, a_token_is_needed, pages_of_others, wrong_bodies,
                      tricks_with_paths, headers_can_not_be_slipped_in, forged_cookies, a_member_sees_their_own, the_shop_decides, several_acts,
                      live_events, members_hear_numbers_only, five_hundred_streams, codes_pins_and_passwords, whoever_sits_idle_is_signed_out,
-                     back_off, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])
+                     back_off, behind_a_proxy, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])
 finally:
     for one in (globals().get("main"), KEPT.get("idle")):
         if one and one.process.poll() is None:

@@ -47,6 +47,7 @@ static int options_of(const desk *d, const cli_call *call, po_desk_options *o, c
                            .certificate = cli_value(call, "cert"),
                            .key = cli_value(call, "key"),
                            .hosts = hosts,
+                           .proxy = cli_value(call, "proxy"),
                            .log = log_line};
     const char *names = cli_value(call, "host");
     if (names && !cli_split(names, d->arena, hosts, &o->n_hosts)) {
@@ -182,6 +183,9 @@ static const cli_option options_desk[] = {
      .value = "SECONDS",
      .says = "a desk person is signed out after so long; else 900, members four times that"},
     {.name = "connections", .value = "N", .says = "most at once; else 1000"},
+    {.name = "proxy",
+     .value = "ADDRESS",
+     .says = "of the shop's own proxy: its Forwarded field (RFC 7239) tells from where a request comes; else nobody's is heeded"},
     {.name = "each", .value = "N", .says = "most at once of one address; else 600"},
     {.name = "request-seconds", .value = "SECONDS", .says = "for a request to arrive whole; else 30"},
     {.name = "provers", .value = "N", .says = "files proved at once; else as many as the process may use cores"},

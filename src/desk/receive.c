@@ -17,18 +17,14 @@ enum { REFUSED_MOST = 16 << 20 }; /* so much of a file that is refused is still 
 
 static void note_address(desk_link *link, const struct sockaddr *a)
 {
-    const char *text = NULL;
-    if (a && a->sa_family == AF_INET) {
-        text = inet_ntop(AF_INET, &((const struct sockaddr_in *)(const void *)a)->sin_addr, link->address,
-                         sizeof link->address);
-    } else if (a && a->sa_family == AF_INET6) { /* one person has a whole /64 */
-        struct in6_addr net = ((const struct sockaddr_in6 *)(const void *)a)->sin6_addr;
-        if (!IN6_IS_ADDR_V4MAPPED(&net)) {
-            memset(net.s6_addr + 8, 0, 8);
-        }
-        text = inet_ntop(AF_INET6, &net, link->address, sizeof link->address);
-    }
-    if (!text) {
+    char text[INET6_ADDRSTRLEN];
+    const void *bytes = !a ? NULL
+                        : a->sa_family == AF_INET
+                            ? (const void *)&((const struct sockaddr_in *)(const void *)a)->sin_addr
+                        : a->sa_family == AF_INET6
+                            ? (const void *)&((const struct sockaddr_in6 *)(const void *)a)->sin6_addr
+                            : NULL;
+    if (!bytes || !inet_ntop(a->sa_family, bytes, text, sizeof text) || !desk_address(text, link->address)) {
         memcpy(link->address, "?", 2);
     }
 }
@@ -135,7 +131,7 @@ void desk_on_completed(void *user, struct MHD_Connection *connection, void **con
 typedef struct headers {
     desk_request *rq;
     int n;
-    const char *twice, *length, *coding, *expect_nothing, *background;
+    const char *twice, *length, *coding, *background, *forwarded;
 } headers;
 
 static enum MHD_Result one_header(void *user, enum MHD_ValueKind kind, const char *name, const char *value)
@@ -162,6 +158,9 @@ static enum MHD_Result one_header(void *user, enum MHD_ValueKind kind, const cha
         {"Transfer-Encoding", &h->coding},
     };
     h->n++;
+    if (po_text_same("Forwarded", name)) { /* several are one list, and the last is the nearest proxy's */
+        h->forwarded = po_arena_text(rq->arena, value ? value : "");
+    }
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (po_text_same(known[i].name, name)) {
             if (*known[i].place) {
@@ -228,6 +227,17 @@ static void note_progress(desk_context *c, size_t n)
     }
 }
 
+/* Whose request it is: where the shop's own proxy sends, by what it says of it; nobody else is believed. */
+static void put_address(desk_context *c, const char *forwarded)
+{
+    char address[DESK_ADDRESS_MOST];
+    const char *own = forwarded && c->desk->proxy[0] && strcmp(c->link->address, c->desk->proxy) == 0 &&
+                              desk_forwarded(forwarded, address)
+                          ? po_arena_text(c->rq.arena, address)
+                          : NULL;
+    c->rq.address = own ? own : c->rq.address;
+}
+
 static enum MHD_Result look_at_headers(desk_context *c, const char *method)
 {
     desk_request *rq = &c->rq;
@@ -237,6 +247,7 @@ static enum MHD_Result look_at_headers(desk_context *c, const char *method)
     rq->method = po_arena_text(rq->arena, method);
     c->desk->http.get_connection_values(c->connection, MHD_HEADER_KIND, one_header, &h);
     rq->background = h.background != NULL;
+    put_address(c, h.forwarded);
     pthread_mutex_lock(&c->desk->server->lock);
     bool stopping = c->desk->server->stopping;
     pthread_mutex_unlock(&c->desk->server->lock);

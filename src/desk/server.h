@@ -15,7 +15,7 @@ typedef struct desk_link { /* a connection */
     int fd;
     desk_phase phase;
     int64_t since_s; /* of the phase; of DESK_WAITS: since it may send a request */
-    char address[48];
+    char address[DESK_ADDRESS_MOST];
 } desk_link;
 
 typedef struct desk_context { /* a request on its way */
