@@ -157,7 +157,7 @@ po_status work_mine(work_context *w, const char *member, json_t **ret_mine, po_e
             suspended = json_pack("{s:O, s:O}", "reason", json_object_get(who, "suspended"), "until_ms",
                                   json_object_get(who, "suspended_until_ms"));
         }
-        *ret_mine = json_pack("{s:s, s:s, s:I, s:O?, s:O, s:o, s:O, s:o, s:O, s:o}", "format", "proveout/mine/1",
+        *ret_mine = json_pack("{s:s, s:s, s:I, s:O?, s:O, s:o, s:o, s:o, s:O, s:o}", "format", "proveout/mine/1",
                               "member", member, "at_ms", (json_int_t)w->now_ms, "name", json_object_get(who, "name"),
                               "balance", json_object_get(who, "balance"), "suspended", suspended, "permits", permits,
                               "ticket", ticket_of(tickets, member), "more", json_object_get(runs, "more"), "runs",
