@@ -545,9 +545,71 @@ def behind_a_proxy():
         assert c.ask("GET", "/api/1/screen").status == 403
     finally:
         assert server.stop() == 0
-    server = Server("--proxy", "192.0.2.200")
+    server = Server("--proxy", "192.0.2.200,2001:db8::7")
     try:
-        assert tries(server, lambda: f"for=192.0.2.{next(numbers)}")[-1] == 429
+        assert tries(server, lambda: f"for=192.0.2.{next(numbers)};proto=https")[-1] == 429
+    finally:
+        assert server.stop() == 0
+
+
+def tls_before_the_proxy():
+    """Who came to the proxy by TLS has the cookie of TLS, in, on and out; nobody can ask for it, or for the other one, from farther away."""
+    server = Server("--proxy", "192.0.2.200,127.0.0.1")
+    body = json.dumps({"member": "d1", "password": WORDS["d1"]})
+    def ask(method, path, forwarded, cookie=None, token=None, source="127.0.0.1", send=None):
+        c = http.client.HTTPConnection("127.0.0.1", server.port, timeout=10, source_address=(source, 0))
+        fields = {"Content-Type": "application/json", "Host": "127.0.0.1", "Origin": "https://127.0.0.1", "Forwarded": forwarded, "Cookie": cookie, "X-Proveout-Token": token}
+        c.request(method, path, send, {name: value for name, value in fields.items() if value})
+        reply = c.getresponse()
+        data = reply.read()
+        c.close()
+        return reply.status, reply.headers["Set-Cookie"] or "", json.loads(data or b"{}")
+    try:
+        status, cookie, who = ask("POST", "/api/1/session", "for=198.51.100.20;proto=https", send=body)
+        assert status == 200 and cookie.startswith("__Host-proveout=") and "; Secure" in cookie, (status, cookie)
+        held = cookie.split(";")[0]
+        https = "for=6.6.6.6;proto=http, for=198.51.100.20;proto=https"
+        for path in ("/api/1/ask/machines", "/api/1/today", "/api/1/today"):  # the second today is answered without a worker
+            assert ask("GET", path, https, held)[0] == 200, path
+            assert ask("GET", path, "for=198.51.100.20;proto=http", held)[0] == 401, path
+        assert ask("GET", "/api/1/today", https, held, source="127.0.0.2")[0] == 401
+        plain = held.replace("__Host-", "")
+        assert ask("GET", "/api/1/today", https, plain)[0] == 401
+        status, cookie, _ = ask("POST", "/api/1/session/end", https, held, who["token"], send="{}")
+        assert status == 200 and cookie.startswith("__Host-proveout=;") and "Max-Age=0" in cookie and "; Secure" in cookie, (status, cookie)
+        for field, source in (("for=198.51.100.21;proto=https", "127.0.0.2"), ("for=198.51.100.21;proto=https, for=198.51.100.22", "127.0.0.1")):
+            status, cookie, _ = ask("POST", "/api/1/session", field, source=source, send=body)
+            assert status == 200 and cookie.startswith("proveout=") and "Secure" not in cookie, (field, status, cookie)
+    finally:
+        assert server.stop() == 0
+
+
+def a_proxy_has_many_connections():
+    """The limit of one address is not the proxy's; for others it stands as it was, and one that ends makes room."""
+    server = Server("--proxy", "127.0.0.1", "--each", "3")
+    get = b"GET /health HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+    def well(source):
+        s = socket.create_connection(("127.0.0.1", server.port), timeout=5, source_address=(source, 0))
+        try:
+            s.sendall(get)
+            if s.recv(200).startswith(b"HTTP/1.1 200"):
+                return s
+        except ConnectionError:
+            pass
+        s.close()
+        return None
+    try:
+        held = [well("127.0.0.1") for _ in range(8)]
+        assert all(held), held
+        own = [well("127.0.0.2") for _ in range(5)]
+        assert [s is not None for s in own] == [True] * 3 + [False] * 2, own
+        own[0].close()
+        until, again = time.monotonic() + 5, None
+        while not again and time.monotonic() < until:
+            again = well("127.0.0.2")
+        assert again
+        for s in held + own[1:3] + [again]:
+            s.close()
     finally:
         assert server.stop() == 0
 
@@ -766,7 +828,7 @@ def over_tls():
 
 def wrong_options():
     for options, word in ((("--listen", "nowhere"), "ADDRESS:PORT"), (("--listen", "127.0.0.1:99999"), "port"),
-                          (("--listen", "name.example:80"), "not a name"), (("--cert", "x.pem"), "key"), (("--proxy", "quay"), "--proxy"), (("--idle", "0"), "--idle"),
+                          (("--listen", "name.example:80"), "not a name"), (("--cert", "x.pem"), "key"), (("--proxy", "quay"), "--proxy"), (("--proxy", "10.0.0.1,10.0.0.0/8"), "--proxy"), (("--idle", "0"), "--idle"),
                           (("--cert", "no.pem", "--key", "no.pem"), "--cert")):
         _, err = desk.raw("desk", *options, status=4)
         assert word in err, (options, err)
@@ -781,7 +843,7 @@ try:
     run_tests(desk, [setting_up, the_first_keeper, slow_senders_begin, the_page, every_route_for_every_role, the_description, a_token_is_needed, pages_of_others, wrong_bodies,
                      tricks_with_paths, headers_can_not_be_slipped_in, forged_cookies, a_member_sees_their_own, the_shop_decides, several_acts,
                      live_events, members_hear_numbers_only, five_hundred_streams, codes_pins_and_passwords, whoever_sits_idle_is_signed_out,
-                     back_off, behind_a_proxy, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])
+                     back_off, behind_a_proxy, tls_before_the_proxy, a_proxy_has_many_connections, killed_in_the_middle, over_tls, wrong_options, slow_senders_are_cut_off, stops_cleanly])
 finally:
     for one in (globals().get("main"), KEPT.get("idle")):
         if one and one.process.poll() is None:

@@ -25,7 +25,8 @@ typedef struct po_desk_options {
     const char *certificate, *key; /* files in PEM; both or none */
     const char *const *hosts;      /* names beside addresses and localhost under which it is called */
     size_t n_hosts;
-    /* Address of the shop's own proxy: its Forwarded field (RFC 7239) tells from where a request comes. NULL: nobody's is heeded. */
+    /* Addresses of the shop's own proxies, at most 8, with commas between them: their Forwarded field (RFC 7239) tells from where, and whether
+     * by TLS, a request comes, and connections_each is not for them. NULL: nobody's is heeded. */
     const char *proxy;
     int connections, connections_each; /* most at once: in all, of one address; 0 = 1000, 600 */
     int request_seconds;               /* for a request to arrive whole, and for an answer to be fetched; 0 = 30 */

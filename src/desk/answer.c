@@ -7,7 +7,7 @@
 bool desk_admit(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
     char word[DESK_WORD];
-    bool has = rq->cookie && desk_cookie(rq->cookie, desk->names.tls, word);
+    bool has = rq->cookie && desk_cookie(rq->cookie, rq->tls, word);
     rq->who = (desk_who){.role = PO_STANDS_AS_NOBODY};
     bool known = has && desk_session_who(desk, word, !rq->background, &rq->who);
     po_standing least = rq->route->least;

@@ -23,9 +23,10 @@ static po_status settle_options(po_desk *d, po_err *err)
         return po_fail_at(err, PO_E_RANGE, o->key ? "cert" : "key", 0, 0,
                           "a certificate and its key go together; name both");
     }
-    if (o->proxy && !desk_address(o->proxy, d->proxy)) {
+    if (o->proxy && !desk_proxies_read(o->proxy, &d->proxies)) {
         return po_fail_at(err, PO_E_RANGE, "proxy", 0, 0,
-                          "%.60s is no address; give that of the proxy, such as 127.0.0.1", o->proxy);
+                          "%.60s: wanted at most %d addresses in numbers, such as 127.0.0.1, with commas between them",
+                          o->proxy, DESK_PROXIES_MOST);
     }
     d->names = (desk_names){
         .hosts = o->hosts, .n_hosts = o->n_hosts, .own = d->own_host, .tls = o->certificate != NULL};

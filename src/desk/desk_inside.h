@@ -61,7 +61,7 @@ struct po_desk {
     desk_http http;
     desk_crypt crypt;
     desk_names names;
-    char proxy[DESK_ADDRESS_MOST]; /* as desk_address writes it; "": none */
+    desk_proxies proxies; /* whose word is taken of whom they send */
     char own_host[256], url[320], first_word[DESK_WORD];
     int64_t first_until_s;
     pthread_mutex_t door; /* sessions, tries, codes, the first word */

@@ -15,7 +15,8 @@ enum {
 }; /* a file on its way has to come on by so much in the time that a request has (--request-seconds) */
 enum { REFUSED_MOST = 16 << 20 }; /* so much of a file that is refused is still fetched, so that the answer is read */
 
-static void note_address(desk_link *link, const struct sockaddr *a)
+/* Where a connection comes from, and whether that is a proxy of the shop's own. */
+static void note_address(const po_desk *desk, desk_link *link, const struct sockaddr *a)
 {
     char text[INET6_ADDRSTRLEN];
     const void *bytes = !a ? NULL
@@ -26,7 +27,28 @@ static void note_address(desk_link *link, const struct sockaddr *a)
                             : NULL;
     if (!bytes || !inet_ntop(a->sa_family, bytes, text, sizeof text) || !desk_address(text, link->address)) {
         memcpy(link->address, "?", 2);
+        return;
     }
+    link->proxy = desk_is_proxy(&desk->proxies, text);
+}
+
+/* The library counts connections of an address by itself, but makes no exception; with proxies they are counted here. */
+enum MHD_Result desk_on_accept(void *user, const struct sockaddr *address, socklen_t n)
+{
+    (void)n;
+    po_desk *desk = user;
+    desk_link at = {0};
+    int same = 0;
+    if (desk->proxies.n == 0) {
+        return MHD_YES;
+    }
+    note_address(desk, &at, address);
+    pthread_mutex_lock(&desk->server->lock);
+    for (const desk_link *l = desk->server->links; l && !at.proxy; l = l->next) {
+        same += strcmp(l->address, at.address) == 0;
+    }
+    pthread_mutex_unlock(&desk->server->lock);
+    return same < desk->options.connections_each ? MHD_YES : MHD_NO;
 }
 
 void desk_on_connection(void *user, struct MHD_Connection *connection, void **socket_context,
@@ -46,7 +68,7 @@ void desk_on_connection(void *user, struct MHD_Connection *connection, void **so
                                                                            MHD_CONNECTION_INFO_CLIENT_ADDRESS);
         l->fd = fd ? fd->connect_fd : -1;
         l->since_s = desk_seconds();
-        note_address(l, a ? a->client_addr : NULL);
+        note_address(desk, l, a ? a->client_addr : NULL);
         pthread_mutex_lock(&server->lock);
         l->next = server->links;
         if (l->next) {
@@ -91,6 +113,7 @@ void *desk_on_target(void *user, const char *target, struct MHD_Connection *conn
     c->rq.arena = arena;
     c->rq.method = "other";
     c->rq.address = c->link->address;
+    c->rq.tls = desk->names.tls;
     c->rq.target = po_arena_text(arena, target);
     pthread_mutex_lock(&desk->server->lock);
     desk->server->active++;
@@ -227,15 +250,15 @@ static void note_progress(desk_context *c, size_t n)
     }
 }
 
-/* Whose request it is: where the shop's own proxy sends, by what it says of it; nobody else is believed. */
+/* Whose request it is, and how they came: of whom the shop's own proxy sends, by what it says; nobody else is believed. */
 static void put_address(desk_context *c, const char *forwarded)
 {
-    char address[DESK_ADDRESS_MOST];
-    const char *own = forwarded && c->desk->proxy[0] && strcmp(c->link->address, c->desk->proxy) == 0 &&
-                              desk_forwarded(forwarded, address)
-                          ? po_arena_text(c->rq.arena, address)
-                          : NULL;
-    c->rq.address = own ? own : c->rq.address;
+    desk_told told;
+    if (forwarded && c->link->proxy && desk_forwarded(forwarded, &c->desk->proxies, &told)) {
+        const char *own = told.address[0] ? po_arena_text(c->rq.arena, told.address) : NULL;
+        c->rq.address = own ? own : c->rq.address;
+        c->rq.tls = c->rq.tls || told.https;
+    }
 }
 
 static enum MHD_Result look_at_headers(desk_context *c, const char *method)

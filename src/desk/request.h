@@ -36,6 +36,7 @@ typedef struct desk_request {
     const char *file_name; /* of bytes that are sent, percent-encoded; NULL: not there */
     desk_upload *upload;   /* the bytes of a route with DESK_BYTES; whoever ends it takes it out of here */
     int64_t until_s;       /* of an answer that was put off: no later; 0: it was not yet */
+    bool tls;              /* it came by TLS, to here or to a proxy of the shop's own */
     bool background;       /* says itself that nobody sits there */
     const char *body;      /* n_body bytes; NULL: none */
     size_t n_body;

@@ -18,7 +18,7 @@ static bool own_computer(const po_desk *desk, const desk_request *rq)
     const char *listen = desk->options.listen;
     bool here = !listen || begins(listen, "127.") || begins(listen, "localhost:") || begins(listen, "[::1]");
     bool called = begins(rq->host, "127.") || begins(rq->host, "localhost") || begins(rq->host, "[::1]");
-    return here && called && !desk->proxy[0];
+    return here && called && desk->proxies.n == 0;
 }
 
 static bool may_see(const po_desk *desk, const desk_request *rq)

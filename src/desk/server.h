@@ -16,6 +16,7 @@ typedef struct desk_link { /* a connection */
     desk_phase phase;
     int64_t since_s; /* of the phase; of DESK_WAITS: since it may send a request */
     char address[DESK_ADDRESS_MOST];
+    bool proxy; /* one of the shop's own is at the other end */
 } desk_link;
 
 typedef struct desk_context { /* a request on its way */
@@ -84,6 +85,7 @@ bool desk_day_send(desk_context *context, enum MHD_Result *ret);
 void desk_log_request(desk_context *context);
 
 /* ---- receive.c: what libmicrohttpd calls ---- */
+enum MHD_Result desk_on_accept(void *desk, const struct sockaddr *address, socklen_t n);
 void *desk_on_target(void *desk, const char *target, struct MHD_Connection *connection);
 enum MHD_Result desk_on_request(void *desk, struct MHD_Connection *connection, const char *url, const char *method,
                                 const char *version, const char *data, size_t *n, void **context);

@@ -12,9 +12,9 @@ static const char *text_of(const desk_request *rq, const char *key)
     return json_string_value(json_object_get(rq->json, key));
 }
 
-static void set_cookie(po_desk *desk, desk_reply *rp, const char *word)
+static void set_cookie(const desk_request *rq, desk_reply *rp, const char *word)
 {
-    bool tls = desk->names.tls;
+    bool tls = rq->tls;
     snprintf(rp->cookie, sizeof rp->cookie, "%sproveout=%s; Path=/; HttpOnly; SameSite=Strict%s%s",
              tls ? "__Host-" : "", word ? word : "", tls ? "; Secure" : "", word ? "" : "; Max-Age=0");
 }
@@ -60,7 +60,7 @@ static void enter(po_desk *desk, desk_request *rq, desk_reply *rp, const char *m
         return;
     }
     desk_tries_well(desk, member, rq->address);
-    set_cookie(desk, rp, word);
+    set_cookie(rq, rp, word);
     tell_who(desk, rq, rp, &who);
 }
 
@@ -187,7 +187,7 @@ void desk_do_pin_in(po_desk *desk, desk_request *rq, desk_reply *rp)
         bool ended = desk_session_pin_failed(desk, rq->who.key);
         refused(desk, rq, rp, member);
         if (ended) {
-            set_cookie(desk, rp, NULL);
+            set_cookie(rq, rp, NULL);
         }
         return;
     }
@@ -197,7 +197,7 @@ void desk_do_pin_in(po_desk *desk, desk_request *rq, desk_reply *rp)
 void desk_do_sign_out(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
     desk_session_end(desk, rq->who.key);
-    set_cookie(desk, rp, NULL);
+    set_cookie(rq, rp, NULL);
     tell_who(desk, rq, rp, &(desk_who){.role = PO_STANDS_AS_NOBODY});
 }
 

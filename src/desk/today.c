@@ -116,7 +116,7 @@ bool desk_day_send(desk_context *c, enum MHD_Result *ret)
     char word[DESK_WORD];
     uint64_t booked, event;
     if (!rq->route || rq->route->run != desk_do_today || strcmp(rq->method, "GET") != 0 || rq->query[0] ||
-        rq->if_none_match || c->declared > 0 || !rq->cookie || !desk_cookie(rq->cookie, desk->names.tls, word)) {
+        rq->if_none_match || c->declared > 0 || !rq->cookie || !desk_cookie(rq->cookie, rq->tls, word)) {
         return false;
     }
     desk_live_seen(desk, &booked, &event);
