@@ -4,22 +4,9 @@
 
 #include "listing.h"
 #include "verbs.h"
+#include "work/permits.h"
 
 /* ---- one member ---- */
-
-/* What each permission of the shop brings along, as the book is asked with it. */
-static json_t *implied(const po_shop *shop)
-{
-    json_t *map = json_object();
-    for (size_t i = 0; i < shop->n_permissions; i++) {
-        json_t *names = json_array();
-        for (size_t k = 0; k < shop->permissions[i].n_implies; k++) {
-            json_array_append_new(names, json_string(shop->permissions[i].implies[k]));
-        }
-        json_object_set_new(map, shop->permissions[i].name, names);
-    }
-    return map;
-}
 
 /* An amount in its own currency: the shop may have changed its. */
 static const char *money_words(const desk *d, const json_t *minor, const json_t *currency)
@@ -53,8 +40,8 @@ static int ask_member(desk *d, const char *member, json_t **ret)
 {
     json_t *answer = NULL, *waivers = NULL, *money = NULL;
     int status = desk_ask(d, "member",
-                          json_pack("{s:s, s:o, s:I}", "member", member, "implies", implied(d->shop), "run_limit_um",
-                                    (json_int_t)(d->shop->rules.allowance_m_per_run * 1e6 + 0.5)),
+                          json_pack("{s:s, s:o, s:I}", "member", member, "implies", work_implied(d->shop),
+                                    "run_limit_um", (json_int_t)(d->shop->rules.allowance_m_per_run * 1e6 + 0.5)),
                           &answer);
     status = status == EXIT_CLEAR
                  ? desk_ask(d, "waivers", json_pack("{s:s, s:b}", "member", member, "holding", 1), &waivers)

@@ -6,23 +6,7 @@
 
 #include "due.h"
 #include "verbs.h"
-
-static json_t *implied(const desk *d)
-{
-    json_t *map = json_object();
-    for (size_t i = 0; i < d->shop->n_permissions; i++) {
-        const po_permission *p = &d->shop->permissions[i];
-        json_t *list = json_array();
-        for (size_t k = 0; k < p->n_implies; k++) {
-            json_array_append_new(list, json_string(p->implies[k]));
-        }
-        if (p->n_implies > 0) {
-            json_object_set(map, p->name, list);
-        }
-        json_decref(list);
-    }
-    return map;
-}
+#include "work/permits.h"
 
 /* When a member's turn will come, of the machines that they may use; after those before them. */
 static int expect(desk *d, const char *member, const char *machine, json_t *to)
@@ -32,7 +16,8 @@ static int expect(desk *d, const char *member, const char *machine, json_t *to)
     const char *name = NULL;
     int status = due_ask(d, &today);
     status = status == EXIT_CLEAR
-                 ? desk_ask(d, "member", json_pack("{s:s, s:o}", "member", member, "implies", implied(d)), &who)
+                 ? desk_ask(d, "member", json_pack("{s:s, s:o}", "member", member, "implies", work_implied(d->shop)),
+                            &who)
                  : status;
     if (status == EXIT_CLEAR) {
         if (due_next_free(d, today, member, machine, json_object_get(who, "permissions"), &ms, &name)) {

@@ -94,51 +94,18 @@ static json_t *next_ticket(work_context *w, const char *machine)
     return found;
 }
 
-static void reply_back(desk_request *rq, desk_reply *rp, work_context *w, const work_acts *acts, const json_t *run,
-                       const po_act_done *done)
+/* What the answer says besides the acts; NULL: no memory. */
+static json_t *taken_back(work_context *w, const work_acts *acts, const json_t *run)
 {
-    json_t *list = json_array(), *place = json_null(), *until = json_null();
+    const json_t *off = NULL;
     for (size_t i = 0; i < acts->n; i++) {
-        json_array_append_new(list,
-                              json_pack("{s:s, s:I, s:o}", "act", acts->names[i], "event", (json_int_t)done[i].event,
-                                        "answer", json_loads(done[i].answer, 0, NULL)));
-        if (!strcmp(acts->names[i], "run-off") && work_has(acts->bodies[i], "place")) {
-            place = json_incref(json_object_get(acts->bodies[i], "place"));
-            until = json_incref(json_object_get(acts->bodies[i], "kept_until"));
-        }
+        off = strcmp(acts->names[i], "run-off") == 0 && work_has(acts->bodies[i], "place") ? acts->bodies[i] : off;
     }
-    desk_reply_json(rq, rp,
-                    json_pack("{s:s, s:O, s:O, s:O, s:O?, s:o, s:o, s:o, s:o?}", "format", "proveout/taken-back/1",
-                              "run", json_object_get(run, "run"), "machine", json_object_get(run, "machine"), "member",
-                              json_object_get(run, "member"), "file", json_object_get(run, "file"), "done", list,
-                              "place", place, "kept_until_ms", until ? until : json_null(), "next_ticket",
-                              next_ticket(w, work_text(run, "machine"))));
-}
-
-static void book_it(po_desk *desk, desk_request *rq, desk_reply *rp, work_context *w, const json_t *run,
-                    const work_acts *list)
-{
-    po_act acts[WORK_ACTS_MOST];
-    po_act_done done[WORK_ACTS_MOST];
-    char *texts[WORK_ACTS_MOST] = {NULL};
-    size_t failed = 0;
-    po_err err;
-    po_status s = PO_OK;
-    for (size_t i = 0; i < list->n; i++) {
-        texts[i] = json_dumps(list->bodies[i], JSON_COMPACT);
-        acts[i] = (po_act){list->names[i], rq->who.member, texts[i]};
-        s = texts[i] ? s : po_fail(&err, PO_E_NOMEM, "memory ran out");
-    }
-    s = s == PO_OK ? po_ledger_act_all(desk->options.ledger, acts, list->n, rq->arena, done, &failed, &err) : s;
-    if (s == PO_OK) {
-        desk_live_poke(desk);
-        reply_back(rq, rp, w, list, run, done);
-    } else {
-        desk_said_no(desk, rq, rp, &err);
-    }
-    for (size_t i = 0; i < list->n; i++) {
-        free(texts[i]);
-    }
+    return json_pack("{s:s, s:O, s:O, s:O, s:O?, s:O?, s:O?, s:o?}", "format", "proveout/taken-back/1", "run",
+                     json_object_get(run, "run"), "machine", json_object_get(run, "machine"), "member",
+                     json_object_get(run, "member"), "file", json_object_get(run, "file"), "place",
+                     json_object_get(off, "place"), "kept_until_ms", json_object_get(off, "kept_until"), "next_ticket",
+                     next_ticket(w, work_text(run, "machine")));
 }
 
 void desk_do_take_back_confirm(po_desk *desk, desk_request *rq, desk_reply *rp)
@@ -154,7 +121,7 @@ void desk_do_take_back_confirm(po_desk *desk, desk_request *rq, desk_reply *rp)
     po_status s = work_back_run(&w, work_int(rq->json, "run", 0), NULL, NULL, &run, &err);
     s = s == PO_OK ? work_back_acts(&w, run, &said, &list, &err) : s;
     if (s == PO_OK) {
-        book_it(desk, rq, rp, &w, run, &list);
+        desk_book_acts(desk, rq, rp, &list, taken_back(&w, &list, run));
     } else {
         desk_said_no(desk, rq, rp, &err);
     }

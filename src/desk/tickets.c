@@ -6,24 +6,7 @@
 #include "desk/at_desk.h"
 #include "work/due.h"
 #include "work/message.h"
-
-/* Which permissions bring which along, for the question "member". */
-static json_t *implied(const po_shop *shop)
-{
-    json_t *map = json_object();
-    for (size_t i = 0; i < shop->n_permissions; i++) {
-        const po_permission *p = &shop->permissions[i];
-        json_t *list = json_array();
-        for (size_t k = 0; k < p->n_implies; k++) {
-            json_array_append_new(list, json_string(p->implies[k]));
-        }
-        if (p->n_implies > 0) {
-            json_object_set(map, p->name, list);
-        }
-        json_decref(list);
-    }
-    return map;
-}
+#include "work/permits.h"
 
 /* When a member's turn will come, after those before them, of the machines that they may use: "next_free_ms", "next_machine", "free_now" of
  * `to`; none of them where nobody knows. */
@@ -33,8 +16,8 @@ static po_status expect(work_context *w, const json_t *today, const char *member
     json_t *who = NULL;
     int64_t ms = 0;
     const char *name = NULL;
-    po_status s = work_ask(w, "member", json_pack("{s:s, s:o}", "member", member, "implies", implied(w->shop)), &who,
-                           err);
+    po_status s = work_ask(w, "member", json_pack("{s:s, s:o}", "member", member, "implies", work_implied(w->shop)),
+                           &who, err);
     if (s == PO_OK &&
         work_next_free(w, today, member, *machine ? machine : NULL, json_object_get(who, "permissions"), &ms, &name)) {
         json_object_set_new(to, "next_free_ms", json_integer(ms));

@@ -1,4 +1,4 @@
-/* How long permissions hold by the shop file. SPDX-License-Identifier: Apache-2.0 */
+/* How long permissions hold by the shop file, and which bring others along. SPDX-License-Identifier: Apache-2.0 */
 #include "work/permits.h"
 
 int64_t work_day_over(const work_context *w, po_date date)
@@ -34,4 +34,21 @@ int64_t work_permit_until(const work_context *w, const po_permission *permission
         until = end >= 0 && (until < 0 || end < until) ? end : until;
     }
     return until;
+}
+
+json_t *work_implied(const po_shop *shop)
+{
+    json_t *map = json_object();
+    for (size_t i = 0; i < shop->n_permissions; i++) {
+        const po_permission *p = &shop->permissions[i];
+        json_t *list = json_array();
+        for (size_t k = 0; k < p->n_implies; k++) {
+            json_array_append_new(list, json_string(p->implies[k]));
+        }
+        if (p->n_implies > 0) {
+            json_object_set(map, p->name, list);
+        }
+        json_decref(list);
+    }
+    return map;
 }
