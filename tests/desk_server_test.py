@@ -577,6 +577,9 @@ def tls_before_the_proxy():
         assert ask("GET", "/api/1/today", https, plain)[0] == 401
         status, cookie, _ = ask("POST", "/api/1/session/end", https, held, who["token"], send="{}")
         assert status == 200 and cookie.startswith("__Host-proveout=;") and "Max-Age=0" in cookie and "; Secure" in cookie, (status, cookie)
+        two = raw(b"POST /api/1/session HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\nForwarded: for=198.51.100.23;proto=https\r\n"
+                  b"Forwarded: for=192.0.2.200;proto=http\r\nConnection: close\r\nContent-Length: %d\r\n\r\n%s" % (len(body), body.encode()), server=server)
+        assert b"__Host-proveout=" in two, two  # the two are one list, and 192.0.2.200 is a proxy, too
         for field, source in (("for=198.51.100.21;proto=https", "127.0.0.2"), ("for=198.51.100.21;proto=https, for=198.51.100.22", "127.0.0.1")):
             status, cookie, _ = ask("POST", "/api/1/session", field, source=source, send=body)
             assert status == 200 and cookie.startswith("proveout=") and "Secure" not in cookie, (field, status, cookie)

@@ -181,8 +181,9 @@ static enum MHD_Result one_header(void *user, enum MHD_ValueKind kind, const cha
         {"Transfer-Encoding", &h->coding},
     };
     h->n++;
-    if (po_text_same("Forwarded", name)) { /* several are one list, and the last is the nearest proxy's */
-        h->forwarded = po_arena_text(rq->arena, value ? value : "");
+    if (h->n <= HEADERS_MOST && po_text_same("Forwarded", name)) { /* several are one list: RFC 7239, section 4 */
+        h->forwarded = h->forwarded ? po_arena_printf(rq->arena, "%s, %s", h->forwarded, value ? value : "")
+                                    : po_arena_text(rq->arena, value ? value : "");
     }
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (po_text_same(known[i].name, name)) {
