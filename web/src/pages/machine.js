@@ -1,7 +1,7 @@
 // One machine: how it stands, what is fitted and loaded, tagging out and in, runs, history, sticks. SPDX-License-Identifier: Apache-2.0
 import { Button, Caution, Empty, grams, html, Loading, Mark, may, Page, shop, t, Trouble, useAsk, useKeys, useState, when } from '../kit/index.js';
 import { ActDialog, bookWord, useActs } from './people/acting.js';
-import { ClearDialog, machineStands, TagDialog } from './machines.js';
+import { ClearDialog, machineStands, runEnds, TagDialog } from './machines.js';
 import { History } from './machine/history.js';
 import { RunsTable } from './person/runs.js';
 
@@ -21,7 +21,7 @@ export default function Machine({ params }) {
     <${Trouble} error=${error ?? trouble} onAgain=${again} />
     ${!data && !error && html`<${Loading} />`}${data && !m && html`<${Empty} title=${t('machine.no_such', { machine })} />`}
     ${m && html`${out && html`<aside class="tagged" aria-label=${bookWord('machine', m.state)}><${Mark} grade="stop" /><p><strong>${bookWord('machine', m.state)}</strong>${m.since_ms ? ` ${t('machine.since', { at: when(m.since_ms) })}` : ''}: ${m.reason}</p></aside>`}
-      ${m.run && html`<p><a href=${m.state === 'waiting' ? `/back?run=${m.run}` : '/today'}>${t('machine.run', { run: String(m.run) })}</a> ${t('machine.run_of', { member: m.member })} <a href="/person/${encodeURIComponent(m.member)}">${t('pages.person')}</a>${m.ends_ms ? ` · ${t('machine.ends', { at: when(m.ends_ms) })}` : ''}</p>`}
+      ${m.run && html`<p><a href=${m.state === 'waiting' ? `/back?run=${m.run}` : '/today'}>${t('machine.run', { run: String(m.run) })}</a> ${t('machine.run_of', { member: m.member })} <a href="/person/${encodeURIComponent(m.member)}">${t('pages.person')}</a>${m.state === 'out' && m.ends_ms ? ` · ${t('machine.ends', { at: when(runEnds(m) ?? m.ends_ms) })}` : ''}</p>`}
       <div class="split"><section class="card" aria-labelledby="m-fitted"><h2 id="m-fitted">${t('machine.fitted')}</h2>
         <ul class="acts-list">${tools.map((/** @type {any} */ x) => html`<li key=${x.tool}><div><p><strong>${tools.length > 1 ? `${t('machine.tool', { n: x.tool + 1 })}: ` : ''}${x.nozzle_um ? t('machine.nozzle_of', { mm: x.nozzle_um / 1000 }) : t('machine.nozzle_given', { mm: x.given ?? '–' })}</strong></p>
             <p>${x.spool ? html`<a href="/spools?spool=${encodeURIComponent(x.spool)}">${x.spool}</a> ${x.material}${x.colour ? `, ${x.colour}` : ''}${x.left_mg === null ? '' : `, ${t('machine.left', { left: grams(x.left_mg) })}`}` : t('machines.no_spool')}</p></div>
@@ -51,7 +51,7 @@ function Load({ machine, tool, materials, onClose }) {
 function Sticks({ machine }) {
   const { data } = useAsk('sticks', { machine }, { concerns: ['stick-', 'run-', 'undo'] });
   const { error, book } = useActs();
-  return html`<h3>${t('machines.sticks')}</h3><${Trouble} error=${error} />${data && (data.sticks.length === 0 ? html`<p class="quiet">${t('machines.no_sticks')}</p>` : html`<ul class="acts-list">${data.sticks.map((/** @type {any} */ s) => html`<li key=${s.stick}><p><strong>${s.stick}</strong> ${bookWord('stick', s.state)}${s.run ? `, ${t('machines.stick_out', { run: String(s.run) })}` : ''}</p><div class="acts"><${Button} kind="quiet" label=${t('machines.stick_count_which', { stick: s.stick })} onPress=${() => book('stick-count', { stick: s.stick }, t('machines.stick_counted', { stick: s.stick }))}>${t('machines.stick_count')}<//></div></li>`)}</ul>`)}`;
+  return html`<h3>${t('machines.sticks')}</h3><${Trouble} error=${error} />${data && (data.sticks.length === 0 ? html`<p class="quiet">${t('machines.no_sticks')}</p>` : html`<ul class="acts-list">${data.sticks.map((/** @type {any} */ s) => html`<li key=${s.stick}><p><strong>${s.stick}</strong> ${s.run && s.state === 'there' ? t('machines.stick_out', { run: String(s.run) }) : `${bookWord('stick', s.state)}${s.run ? `, ${t('machines.stick_out', { run: String(s.run) })}` : ''}`}</p><div class="acts"><${Button} kind="quiet" label=${t('machines.stick_count_which', { stick: s.stick })} onPress=${() => book('stick-count', { stick: s.stick }, t('machines.stick_counted', { stick: s.stick }))}>${t('machines.stick_count')}<//></div></li>`)}</ul>`)}`;
 }
 /** @param {{machine: string}} p */
 function Runs({ machine }) {

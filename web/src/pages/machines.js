@@ -1,5 +1,6 @@
 // Machines: how each stands, what is fitted and loaded, and how the shop's machines were used. SPDX-License-Identifier: Apache-2.0
 import { Button, Empty, grams, html, Loading, may, Page, shop, t, Table, Trouble, useAsk, useState, when } from '../kit/index.js';
+import { day } from '../kit/day.js';
 import { ActDialog, bookWord, useActs } from './people/acting.js';
 import { Failures, UseByDay, UseBy } from './book/charts.js';
 
@@ -8,9 +9,15 @@ export function machineRows(data) {
   const rows = new Map(data.machines.map((/** @type {any} */ m) => [m.machine, m])), names = (shop.value?.machines ?? []).map((/** @type {any} */ m) => m.name);
   return [...names.map((/** @type {string} */ n) => rows.get(n) ?? { machine: n, state: 'unknown', tools: [] }), ...data.machines.filter((/** @type {any} */ m) => !names.includes(m.machine))];
 }
+/** When its run ends, as Today says it: learned from runs that went, not the proof's time alone. @param {any} m @returns {number|null} */
+export function runEnds(m) {
+  const spans = day.value?.strips.find((s) => s.machine === m.machine)?.spans ?? [];
+  return spans.find((s) => s.kind === 'run' && s.run === m.run)?.until_ms ?? m.ends_ms;
+}
 /** How a machine stands, in a sentence. @param {any} m */
 export function machineStands(m) {
-  if (m.state === 'out') return m.ends_ms ? t('machines.out_until', { run: String(m.run), at: when(m.ends_ms) }) : t('machines.out', { run: String(m.run) });
+  const ends = m.state === 'out' ? runEnds(m) : null;
+  if (m.state === 'out') return ends ? t('machines.out_until', { run: String(m.run), at: when(ends) }) : t('machines.out', { run: String(m.run) });
   if (m.state === 'waiting') return t('machines.waiting', { run: String(m.run) });
   if (m.state === 'tagged-out' || m.state === 'resting') return `${bookWord('machine', m.state)}${m.reason ? `: ${m.reason}` : ''}`;
   return bookWord('machine', m.state) + (m.part_of ? `, ${t('machines.part_left', { run: String(m.part_of) })}` : '');
@@ -37,7 +44,7 @@ export default function Machines() {
           : m.state === 'retired' ? '–' : html`<${Button} kind="quiet" label=${`${t('machine.tag')}: ${m.machine}`} onPress=${() => setAsked({ kind: 'tag', machine: m.machine })}>${t('machine.tag')}<//>`) },
       ]} />`}
     <section aria-labelledby="m-sticks"><h2 id="m-sticks">${t('machines.sticks')}</h2>
-      ${sticks.data && (sticks.data.sticks.length === 0 ? html`<p class="quiet">${t('machines.no_sticks')}</p>` : html`<ul class="acts-list">${sticks.data.sticks.filter((/** @type {any} */ s) => s.state !== 'retired').map((/** @type {any} */ s) => html`<li key=${s.stick}><p><strong>${s.stick}</strong> ${t('machines.stick_of', { machine: s.machine, state: bookWord('stick', s.state) })}${s.run ? ` ${t('machines.stick_out', { run: String(s.run) })}` : ''}${s.counted_ms ? html` <span class="quiet">${t('machines.stick_seen', { at: when(s.counted_ms) })}</span>` : ''}</p>
+      ${sticks.data && (sticks.data.sticks.length === 0 ? html`<p class="quiet">${t('machines.no_sticks')}</p>` : html`<ul class="acts-list">${sticks.data.sticks.filter((/** @type {any} */ s) => s.state !== 'retired').map((/** @type {any} */ s) => html`<li key=${s.stick}><p><strong>${s.stick}</strong> ${t('machines.stick_of', { machine: s.machine, state: s.run && s.state === 'there' ? t('machines.stick_out', { run: String(s.run) }) : bookWord('stick', s.state) })}${s.run && s.state !== 'there' ? ` ${t('machines.stick_out', { run: String(s.run) })}` : ''}${s.counted_ms ? html` <span class="quiet">${t('machines.stick_seen', { at: when(s.counted_ms) })}</span>` : ''}</p>
         <div class="acts"><${Button} kind="quiet" label=${t('machines.stick_count_which', { stick: s.stick })} onPress=${() => book('stick-count', { stick: s.stick }, t('machines.stick_counted', { stick: s.stick }))}>${t('machines.stick_count')}<//>${s.state !== 'lost' && html`<${Button} kind="quiet" label=${t('machines.stick_lost_which', { stick: s.stick })} onPress=${() => book('stick-lost', { stick: s.stick }, t('machines.stick_is_lost', { stick: s.stick }))}>${t('machines.stick_lost')}<//>`}</div></li>`)}</ul>`)}
       ${may('keeper') && html`<${AddStick} rows=${rows} />`}</section>
     <section aria-labelledby="m-use"><h2 id="m-use">${t('machines.use')}</h2><div class="charts"><${UseByDay} /><${UseBy} by="machine" /><${UseBy} by="material" /><${Failures} /></div></section>

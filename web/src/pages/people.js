@@ -34,7 +34,7 @@ export default function People({ query }) {
       <${Field} label=${t('people.search')} hint=${t('people.search_hint')} type="search" value=${typed} onInput=${setTyped} required />
       <${Choice} label=${t('people.who')} value=${state} onChange=${setState} options=${['active', 'suspended', 'all'].map((s) => ({ value: s, label: t(`people.who_${s}`) }))} /></form>
     <${Trouble} error=${error} onAgain=${again} />
-    <p class="only-read" role="status">${data ? t('kit.found', { n: data.members.length }) : ''}</p>
+    <p class="only-read" role="status">${data ? (data.more ? t('people.more', { n: data.members.length }) : t('kit.found', { n: data.members.length })) : ''}</p>
     ${!data && !error && html`<${Loading} />`}
     ${data && html`<${Table} caption=${t('people.list')} hideCaption=${true} rows=${data.members} rowKey=${(/** @type {any} */ m) => m.member} onRow=${(/** @type {any} */ m) => `/person/${encodeURIComponent(m.member)}`}
       empty=${html`<${Empty} title=${search ? t('people.nobody', { search }) : t('people.nobody_yet')} />`}

@@ -85,7 +85,7 @@ export default function Prove() {
       acts=${list.value.length > 0 && html`<${Button} kind="main" onPress=${clear}>${t('prove.next_member')}<//>`}>
     <${Drop} onFiles=${take} small=${list.value.length > 0} />
     ${list.value.length > 1 && one && html`<${Files} list=${list.value} chosen=${one} onChoose=${(/** @type {Sent} */ o) => { chosen.value = o; }} />`}
-    <p class="only-read" role="status">${one && s ? `${one.name}: ${done ? t('prove.done_says', { answer: t(`prove.answer_${wordOf(one)}`) }) : s.step === 'failed' ? '' : t(`prove.step_${s.step}`)}` : ''}</p>
+    <p class="only-read" role="status">${one && s ? `${one.name}: ${done ? t('prove.done_says', { answer: t(`prove.answer_${wordOf(one)}`) }) : t(`prove.step_${s.step}`)}` : ''}</p>
     ${one && !done && html`<${Way} key=${one.key} one=${one} onAgain=${() => again(one)} />`}
     ${one && done && html`<${Answer} key=${one.key} answer=${s?.answer} />`}
     ${left !== null && html`<${Dialog} title=${t('prove.still_there')} onClose=${() => {}} acts=${html`<${Button} kind="quiet" onPress=${clear}>${t('prove.next_member')}<//><${Button} kind="main" onPress=${() => {}}>${t('prove.stay')}<//>`}>

@@ -77,8 +77,8 @@ function Chosen({ o, data, error, onConfirm }) {
     ${o.stick && html`<${Choice} label=${t('out.stick', { stick: o.stick })} value=${v.stick} onChange=${set('stick')} options=${[...(o.mount ? [{ value: 'write', label: t('out.stick_write') }] : []), { value: 'take', label: t(o.mount ? 'out.stick_leave' : 'out.stick_take') }, { value: 'none', label: t('out.stick_none') }]} />
       ${errorAt(error, 'stick') && html`<${Trouble} error=${error} />`}
       ${v.stick === 'write' && !o.mounted && html`<${Check} label=${t('out.folder', { mount: o.mount })} hint=${t('out.folder_hint')} value=${v.folder} onChange=${set('folder')} />`}`}
-    <div class="row" ref=${button}><${Button} kind="main" type="submit" disabled=${!ready}>${t(v.stick === 'write' ? 'out.confirm_write' : 'out.confirm', { machine: o.machine })}<//> <span class="quiet">${t('out.by_enter')}</span></div></form>
-    ${o.mount && v.stick === 'write' && html`<${StickLook} machine=${o.machine} />`}
+    <div class="row" ref=${button}><${Button} kind="main" type="submit" disabled=${!ready}>${t(v.stick === 'write' ? 'out.confirm_write' : 'out.confirm', { machine: o.machine })}<//> ${!blocked && html`<span class="quiet" role="status">${t(ready ? 'out.by_enter' : 'out.first_decide')}</span>`}</div></form>
+    ${o.mount && v.stick === 'write' && (o.mounted || v.folder) && html`<${StickLook} machine=${o.machine} />`}
     ${o.findings.some((/** @type {any} */ f) => f.grade === 'note') && html`<details><summary>${t('out.notes')}</summary><${Findings} findings=${o.findings.filter((/** @type {any} */ f) => f.grade === 'note')} /></details>`}</section>`;
 }
 

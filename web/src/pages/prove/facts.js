@@ -4,10 +4,10 @@ import { metresOf } from './lines.js';
 
 /** @param {any} v */
 const there = (v) => v !== null && v !== undefined && !(typeof v === 'number' && Number.isNaN(v));
-/** @param {any} b @returns {string|undefined} */
-function size(b) {
+/** fromBed: a job's lowest bead lies a layer above the bed, and its part is as tall as the highest: as the slip says it. @param {any} b @param {boolean} [fromBed] @returns {string|undefined} */
+function size(b, fromBed = false) {
   const low = b?.min ?? b?.[0], high = b?.max ?? b?.[1];
-  return Array.isArray(low) && Array.isArray(high) && there(low[0]) ? low.map((/** @type {number} */ v, /** @type {number} */ i) => number(high[i] - v, 1)).join(' × ') + '\u202fmm' : undefined;
+  return Array.isArray(low) && Array.isArray(high) && there(low[0]) ? low.map((/** @type {number} */ v, /** @type {number} */ i) => number(high[i] - (fromBed && i === 2 ? 0 : v), 1)).join(' × ') + '\u202fmm' : undefined;
 }
 /** @param {number} v @param {number} places @param {string} unit */
 const unit = (v, places, unit) => (there(v) ? `${number(v, places)}\u202f${unit}` : undefined);
@@ -19,7 +19,7 @@ function ofJob(f, ranges) {
     ['time', span(f.seconds * 1000)],
     ['likely', ranges?.seconds ? t('prove.range', { low: span(ranges.seconds[0] * 1000), high: span(ranges.seconds[1] * 1000) }) : undefined],
     ['first_layer', there(f.first_layer_seconds) ? span(f.first_layer_seconds * 1000) : undefined],
-    ['size', size(f.bounds_mm)],
+    ['size', size(f.bounds_mm, true)],
     ['layers', there(f.layers) ? t('prove.layers_of', { n: f.layers, mm: number(f.layer_height_mm ?? 0, 2) }) : undefined],
     ['bead', unit(f.bead_width_mm, 2, 'mm')],
     ['walls', there(f.walls) ? number(f.walls, 0) : undefined],
@@ -44,6 +44,6 @@ function ofPart(f) {
 
 /** @param {{one: any, part: boolean}} p */
 export function Facts({ one, part }) {
-  const rows = (part ? ofPart(one.facts) : ofJob(one.facts, one.ranges)).filter(([, v]) => v !== undefined && v !== '');
+  const rows = (part ? ofPart(one.facts) : ofJob(one.facts, one.ranges)).filter(([, v]) => there(v) && v !== '');
   return html`<dl class="pairs facts">${rows.map(([key, value]) => html`<div key=${key}><dt>${t(`prove.fact_${key}`)}</dt><dd>${value}</dd></div>`)}</dl>`;
 }

@@ -14,6 +14,8 @@ export function Failure({ m, symptoms, onDone, onBack }) {
   const [own, setOwn] = useState(/** @type {Record<string, any>} */ ({})); // what somebody changed of it
   const [error, setError] = useState(/** @type {Error|null} */ (null));
   const turn = useRef(0);
+  const form = useRef(/** @type {HTMLFormElement|null} */ (null));
+  useEffect(() => { form.current?.querySelector('input')?.focus(); }, []); // the button that led here is gone; the height is what is asked
   useDirty(height !== '' || Object.keys(own).length > 0);
   const z = Math.round(Number(height.replace(',', '.')) * 1000), good = height.trim() !== '' && z > 0;
   const work = async () => {
@@ -47,7 +49,7 @@ export function Failure({ m, symptoms, onDone, onBack }) {
     } catch (e) { setError(/** @type {Error} */ (e)); }
   };
   const fields = ['z_um', 'at', 'place', 'recycled_mg', 'message'];
-  return html`<form class="stack failure" novalidate onSubmit=${(/** @type {Event} */ e) => { e.preventDefault(); void (offer ? confirm() : work()); }}>
+  return html`<form class="stack failure" ref=${form} novalidate onSubmit=${(/** @type {Event} */ e) => { e.preventDefault(); void (offer ? confirm() : work()); }}>
     <p class="says">${t('round.failed_lead', { run, member: m.run.member, file: m.run.file ?? '' })}</p>
     <${Caution} about=${['hot', 'moving']} />
     <${Trouble} error=${errorElsewhere(error, fields)} />
