@@ -3,6 +3,7 @@
 """Hand-out and take-back over the network: offers, decisions, the stick, keys sent twice, a server that is killed.
 
 usage: desk_hand_out_test.py PROVEOUT SHOP"""
+import fcntl
 import hashlib
 import http.client
 import json
@@ -258,6 +259,25 @@ def booked_once():
     assert sorted(os.listdir(folder)) == ["tube-2.gcode", "tube.gcode"]
 
 
+def nobody_waits_for_a_stick_that_is_slow():
+    """More wait for their turn at a stick than there are who answer: all others are answered all the same."""
+    c, replies = KEPT["desk"], []
+    turn = os.open(os.path.join(STICKS, "a1"), os.O_RDONLY | os.O_DIRECTORY)
+    fcntl.flock(turn, fcntl.LOCK_EX)
+    waiting = [threading.Thread(target=lambda: replies.append(c.post("/api/1/stick-write", run=KEPT["run"], folder=True))) for _ in range(6)]
+    for t in waiting:
+        t.start()
+    time.sleep(0.5)
+    began = time.monotonic()
+    assert c.get("/health")["state"] == "ok" and time.monotonic() - began < 5
+    assert not replies
+    os.close(turn)
+    assert c.post("/api/1/stick-write", run=KEPT["run"], folder=True)["stick"]["written"]
+    for t in waiting:
+        t.join()
+    assert [r["stick"]["written"] for r in replies] == [True] * 6, replies
+
+
 def taken_back():
     c = KEPT["desk"]
     assert c.post("/api/1/take-back", 422)["where"] == "run"
@@ -372,5 +392,5 @@ def the_end():
     shutil.rmtree(STICKS, ignore_errors=True)
 
 
-run_tests(desk, [setting_up, roles, what_is_refused, the_offers, the_stick_first, mounts, booked_once, taken_back, a_failure_taken_back,
+run_tests(desk, [setting_up, roles, what_is_refused, the_offers, the_stick_first, mounts, booked_once, nobody_waits_for_a_stick_that_is_slow, taken_back, a_failure_taken_back,
                  allowance, verdicts, killed, the_end])

@@ -16,7 +16,7 @@
 #include "work/stick_look.h"
 #include "work/stick_put.h"
 
-enum { RUNS_LOOKED = 8, LOOKED_FILES = 60 };
+enum { RUNS_LOOKED = 8, LOOKED_FILES = 60, TURN_WAIT_S = 60, TURN_OF_ANOTHER = -2 };
 
 /* ---- what a key has booked ---- */
 
@@ -250,19 +250,36 @@ static po_status book_it(desk_handing *h, work_offer *o, int64_t *ret_run, po_er
     return s;
 }
 
-/* One at a time writes to what shows at a mount; -1: nothing shows there, and writing will say so. Closing it ends the turn. */
-static int take_turn(const char *mount)
+/* One at a time writes to what shows at a mount. -1: nothing shows there, and writing will say so; -2: it is another's turn, with the answer
+ * put off: nobody who answers waits for a stick that is slow. Closing it ends the turn. */
+static int take_turn(desk_handing *h, const char *mount)
 {
     int fd = open(mount, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    while (fd >= 0 && flock(fd, LOCK_EX) != 0 && errno == EINTR) {
+    while (fd >= 0 && flock(fd, LOCK_EX | LOCK_NB) != 0) {
+        if (errno == EINTR) {
+            continue;
+        }
+        if (errno != EWOULDBLOCK) {
+            break; /* no turns are kept there */
+        }
+        close(fd);
+        if (!h->rq->until_s) {
+            h->rq->until_s = desk_seconds() + TURN_WAIT_S;
+        }
+        h->rp->retry_seconds = 5;
+        desk_problem(h->rq, h->rp, 503, "stick",
+                     "somebody is writing to the stick at %s; nothing is booked, try again when that is done", mount);
+        h->rp->later = true;
+        return TURN_OF_ANOTHER;
     }
     return fd;
 }
 
-static void end_turn(int fd)
+static void end_turn(desk_handing *h, int fd)
 {
     if (fd >= 0) {
         close(fd);
+        desk_changed(h->desk); /* who waits for a turn */
     }
 }
 
@@ -283,14 +300,17 @@ static void carry_out(desk_handing *h, work_offer *o)
     json_t *stick = NULL;
     int64_t run = 0;
     po_err err;
-    int turn = write ? take_turn(mount) : -1;
+    int turn = write ? take_turn(h, mount) : -1;
+    if (turn == TURN_OF_ANOTHER) {
+        return;
+    }
     int64_t quicker = write ? others(h, o) : 0;
     if (!quicker && write && !put_on_stick(h, o->machine, json_is_true(json_object_get(asked, "folder")), &stick)) {
-        end_turn(turn);
+        end_turn(h, turn);
         return;
     }
     po_status s = quicker ? PO_OK : book_it(h, o, &run, &err);
-    end_turn(turn); /* before the stick is let go: an open folder keeps it busy */
+    end_turn(h, turn); /* before the stick is let go: an open folder keeps it busy */
     quicker = s == PO_E_CONFLICT ? others(h, o) : quicker;
     if (quicker) {
         json_decref(stick);
@@ -434,10 +454,10 @@ void desk_do_stick_write(po_desk *desk, desk_request *rq, desk_reply *rp)
                      (long long)work_int(run, "run", 0));
     } else {
         json_object_set(rq->json, "file", json_object_get(run, "sha256"));
-        int turn = take_turn(machine->stick_mount);
-        bool put = desk_handing_file(&h) &&
+        int turn = take_turn(&h, machine->stick_mount);
+        bool put = turn != TURN_OF_ANOTHER && desk_handing_file(&h) &&
                    put_on_stick(&h, machine, json_is_true(json_object_get(rq->json, "folder")), &stick);
-        end_turn(turn);
+        end_turn(&h, turn);
         if (put) {
             let_go(machine, stick);
             desk_reply_json(rq, rp, json_pack("{s:s, s:O}", "format", "proveout/stick-written/1", "stick", stick));
