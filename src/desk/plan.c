@@ -145,6 +145,7 @@ static json_t *move_note(const desk_planned *p, const po_plan *fresh, size_t j)
     if (now->placed) {
         json_object_set_new(o, "machine", json_string(q->problem.machines[now->machine].name));
         json_object_set_new(o, "start_ms", json_integer(now->start_ms));
+        json_object_set_new(o, "end_ms", json_integer(now->when.end.middle_ms));
     }
     if (was->placed) {
         json_object_set_new(o, "was_machine", json_string(q->problem.machines[was->machine].name));

@@ -158,7 +158,7 @@ export function startLive() {
  * @param {string|null} question  a question of the book, or a path that begins with / (such as /api/1/today); null: not yet
  * @param {Record<string, any>} [parameters]
  * @param {{concerns?: string[]}} [options]  beginnings of the acts that change it (["run-", "machine-"]); none: every act
- * @returns {{data: T|undefined, error: Error|undefined, loading: boolean, again: () => Promise<void>}}
+ * @returns {{data: T|undefined, error: Error|undefined, loading: boolean, again: () => Promise<void>, anew: () => Promise<void>}}
  */
 export function useAsk(question, parameters = {}, options = {}) {
   const [state, setState] = useState(/** @type {{key: string, data: any, error: Error|undefined}} */ ({ key: '', data: undefined, error: undefined }));
@@ -187,7 +187,7 @@ export function useAsk(question, parameters = {}, options = {}) {
     return () => { clearTimeout(timer); end(); };
   }, [concerns]);
   const here = state.key === key;
-  return { data: here ? state.data : undefined, error: here ? state.error : undefined, loading: key !== '' && !here, again: () => now.current.fetch(false) };
+  return { data: here ? state.data : undefined, error: here ? state.error : undefined, loading: key !== '' && !here, again: () => now.current.fetch(false), anew: () => now.current.fetch(true) };
 }
 /** @param {Record<string, any>} parameters */
 function search(parameters) {
