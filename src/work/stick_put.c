@@ -132,6 +132,34 @@ po_status work_stick_put(const char *mount, const char *name, const void *bytes,
     return s;
 }
 
+/* A name that sticks take: without the characters that their file systems (FAT, exFAT) refuse, a dot at the beginning, a dot or blank at the end, and
+ * not longer than a panel and good_name allow; its ending stays. Source: Microsoft, FAT32 File System Specification 1.03, long names. */
+static char *plain_name(const char *name, po_arena *arena)
+{
+    enum { PLAIN_MOST = 120, ENDING_MOST = 16 };
+    char *plain = po_arena_text(arena, name);
+    size_t n = strlen(name);
+    for (char *p = plain; p && *p; p++) {
+        *p = (unsigned char)*p < 0x20 || *p == 0x7f || strchr("\"*/:<>?\\|", *p) ? '_' : *p;
+    }
+    if (plain && n > PLAIN_MOST) {
+        const char *dot = strrchr(plain, '.');
+        size_t ending = dot && strlen(dot) <= ENDING_MOST ? strlen(dot) : 0, stem = PLAIN_MOST - ending;
+        while (((unsigned char)plain[stem] & 0xc0) == 0x80) { /* cut where a character begins */
+            stem--;
+        }
+        memmove(plain + stem, plain + n - ending, ending + 1);
+        n = stem + ending;
+    }
+    if (plain && plain[0] == '.') {
+        plain[0] = '_';
+    }
+    for (; plain && n > 0 && (plain[n - 1] == '.' || plain[n - 1] == ' '); n--) {
+        plain[n - 1] = '_';
+    }
+    return plain;
+}
+
 /* "lamp.gcode" and 2: "lamp-2.gcode". */
 static const char *numbered(const char *name, int n, po_arena *arena)
 {
@@ -140,8 +168,12 @@ static const char *numbered(const char *name, int n, po_arena *arena)
     return n == 1 ? po_arena_text(arena, name) : po_arena_printf(arena, "%.*s-%d%s", (int)stem, name, n, name + stem);
 }
 
-const char *work_stick_name(const char *mount, const char *name, const char sha256[65], po_arena *arena)
+const char *work_stick_name(const char *mount, const char *wished, const char sha256[65], po_arena *arena)
 {
+    const char *name = plain_name(wished, arena);
+    if (!name) {
+        return NULL;
+    }
     int folder = open(mount, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     const char *found = folder < 0 ? po_arena_text(arena, name) : NULL; /* putting it there will say what is wrong */
     for (int n = 1; folder >= 0 && !found && n <= 100; n++) {

@@ -17,9 +17,9 @@
 po_status work_stick_put(const char *mount, const char *name, const void *bytes, size_t n, const char sha256[65],
                          po_err *err) PO_MUST_USE;
 
-/* A name under which the job can be put without taking the place of another one: the name itself where it is free or holds these very bytes,
- * else with -2, -3 ... before its ending. In the arena; NULL: no memory, or a hundred are taken. */
-const char *work_stick_name(const char *mount, const char *name, const char sha256[65], po_arena *arena);
+/* A name under which the job can be put without taking the place of another one: the wished one, with _ for what sticks refuse and cut to 120
+ * bytes with its ending kept, where that is free or holds these very bytes; else with -2, -3 ... before its ending. In the arena; NULL: no memory, or a hundred are taken. */
+const char *work_stick_name(const char *mount, const char *wished, const char sha256[65], po_arena *arena);
 
 typedef enum work_released {
     WORK_UNMOUNTED, /* it may be pulled out */

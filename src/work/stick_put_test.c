@@ -54,8 +54,48 @@ static void whole_or_as_it_was(void **state)
     assert_int_equal(work_stick_put(mount, "A.GCO", "abc", 3, ABC, &err), PO_E_NOTFOUND);
 }
 
+static void named(po_arena *arena, const char *mount, const char *wished, const char *wanted)
+{
+    const char *name = work_stick_name(mount, wished, ABC, arena);
+    po_err err;
+    assert_non_null(name);
+    assert_string_equal(name, wanted);
+    assert_int_equal(work_stick_put(mount, name, "abc", 3, ABC, &err), PO_OK);
+}
+
+static void names_that_sticks_take(void **state)
+{
+    (void)state;
+    char mount[] = "/tmp/stick-XXXXXX", path[300], wished[256], wanted[256];
+    po_arena *arena = po_arena_new(0);
+    static const char *const names[][2] = {{"lamp \"v2\": a?.gcode", "lamp _v2__ a_.gcode"},
+                                           {".gcode", "_gcode"},
+                                           {"a\\b<c>|*.g", "a_b_c___.g"},
+                                           {"foot. ", "foot__"},
+                                           {"Fu\xc3\x9f.gcode", "Fu\xc3\x9f.gcode"}};
+    assert_non_null(mkdtemp(mount));
+    for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
+        named(arena, mount, names[i][0], names[i][1]);
+        snprintf(path, sizeof path, "%s/%s", mount, names[i][1]);
+        assert_int_equal(unlink(path), 0);
+    }
+    /* 240 bytes of two-byte characters after one of one: cut to a whole one, with the ending */
+    wished[0] = wanted[0] = 'x';
+    for (int i = 0; i < 120; i++) {
+        memcpy(wished + 1 + 2 * i, "\xc3\xa4", 2);
+        memcpy(wanted + 1 + 2 * i, "\xc3\xa4", 2);
+    }
+    memcpy(wished + 241, ".gcode", 7);
+    memcpy(wanted + 113, ".gcode", 7);
+    named(arena, mount, wished, wanted);
+    snprintf(path, sizeof path, "%s/%s", mount, wanted);
+    assert_int_equal(unlink(path), 0);
+    assert_int_equal(rmdir(mount), 0);
+    po_arena_free(arena);
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(whole_or_as_it_was)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(whole_or_as_it_was), cmocka_unit_test(names_that_sticks_take)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
