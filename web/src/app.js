@@ -48,14 +48,23 @@ function Shell() {
   const first = place.value.hash.startsWith('#first=');
   /** @type {{current: string|null}} */
   const was = useRef(null);
-  useEffect(() => { // a new page: the reading begins at its heading
+  useEffect(() => { // a new page: the reading begins at its heading, the writing where a scanner is to type at once
     if (first && path !== '/sign-in') go(`/sign-in${location.hash}`, { replace: true });
     else if (path === '/') go(`/${home}${location.search}`, { replace: true });
     if (was.current !== null && was.current !== path && was.current !== '/') {
       scrollTo(0, 0);
-      setTimeout(() => /** @type {HTMLElement|null} */ (document.querySelector('main h1'))?.focus({ preventScroll: true }), 60);
+      const from = document.activeElement;
+      const read = (/** @type {number} */ tries) => { // the page's file may still be on its way
+        const at = document.activeElement, head = /** @type {HTMLElement|null} */ (document.querySelector('main form.scan [data-autofocus]') ?? document.querySelector('main h1'));
+        if (!head && tries > 0) timer = setTimeout(read, 60, tries - 1);
+        if (head && (at === from || at === document.body || !head.closest('main')?.contains(at))) head.focus({ preventScroll: true }); // else the page gave it to what comes first
+      };
+      let timer = setTimeout(read, 60, 200);
+      was.current = path;
+      return () => clearTimeout(timer);
     }
     was.current = path;
+    return undefined;
   }, [path, first]);
   const list = ways[role];
   useKeys([{ key: 'u', says: t('shell.key_undo'), run: () => void undoLast() },

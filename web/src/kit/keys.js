@@ -1,6 +1,6 @@
 // Keys of a page, and the list of them on `?`. SPDX-License-Identifier: Apache-2.0
 import { signal } from '@preact/signals';
-import { useEffect, useRef } from 'preact/hooks';
+import { useLayoutEffect, useRef } from 'preact/hooks';
 import { store } from './words.js';
 
 /** @typedef {{key: string, says: string, run: () => void}} Key  key: as KeyboardEvent.key, with "Alt+" or "Ctrl+" before it; says: what it does, in the language */
@@ -40,7 +40,7 @@ export function startKeys() {
 export function useKeys(list) {
   const now = useRef(list);
   now.current = list;
-  useEffect(() => {
+  useLayoutEffect(() => { // with what is shown, not some time after: who sees the page may press
     const own = () => now.current;
     lists = [...lists, own];
     return () => { lists = lists.filter((l) => l !== own); };
