@@ -10,8 +10,12 @@ export function ScanField(p) {
   const [typed, setTyped] = useState('');
   const [camera, setCamera] = useState(false);
   const give = (/** @type {string} */ code) => { setTyped(''); if (code.trim()) void p.onScan(code.trim()); };
+  const form = useRef(/** @type {HTMLFormElement|null} */ (null));
+  useEffect(() => { // a scanner types into what has the focus: without it the digits of a code would be keys of the page
+    if (p.autofocus && !document.querySelector('dialog[open]')) form.current?.querySelector('input')?.focus({ preventScroll: true });
+  }, []);
   const can = 'BarcodeDetector' in globalThis && navigator.mediaDevices;
-  return html`<form class="scan" novalidate onSubmit=${(/** @type {Event} */ e) => { e.preventDefault(); give(typed); }}>
+  return html`<form class="scan" ref=${form} novalidate onSubmit=${(/** @type {Event} */ e) => { e.preventDefault(); give(typed); }}>
     <${Field} label=${p.label} value=${typed} onInput=${setTyped} hint=${p.hint} error=${p.error} autofocus=${p.autofocus} required />
     <${Button} type="submit" kind="plain">${t('kit.take')}<//>
     ${can && html`<${Button} kind="quiet" onPress=${() => setCamera(true)}>${t('kit.camera')}<//>`}

@@ -1,5 +1,6 @@
 // The page "back": what is scanned names the run; two keys and the machine is free. SPDX-License-Identifier: Apache-2.0
-import { act, Button, Caution, Check, Choice, clock, errorAt, errorElsewhere, Field, html, metres, notice, Page, post, ScanField, t, Trouble, useAsk, useDirty, useEffect, useKeys, useRef, useState, when } from '../kit/index.js';
+import { act, Button, Caution, Check, Choice, clock, errorAt, errorElsewhere, Field, html, Mark, metres, notice, Page, post, ScanField, t, Trouble, useAsk, useDirty, useEffect, useKeys, useRef, useState, when } from '../kit/index.js';
+import { day } from '../kit/day.js';
 import { Failure } from './round/failure.js';
 import { Label } from './back/label.js';
 
@@ -57,9 +58,11 @@ function Run({ b, onDone, onOther, onStopped }) {
   };
   useKeys([{ key: 'm', says: t('back.key_more'), run: () => setMore(!more) }, ...(failed ? [] : [{ key: 'x', says: t('back.key_stopped'), run: onStopped }])]);
   const fields = ['used_um', 'used_mg', 'place', 'condition', 'message'];
-  const now = b.now_ms;
+  const now = b.now_ms, ends = b.state === 'out' ? day.value?.strips.find((s) => s.machine === b.machine)?.spans.find((s) => s.run === b.run && s.kind === 'run') : undefined;
+  const early = ends?.until_ms && (ends.low_ms ?? ends.until_ms) > now + 60000 ? ends.until_ms : null; // the wrong stick, perhaps
   return html`<section aria-labelledby="run-head"><h2 id="run-head">${t('back.is', { machine: b.machine, member: b.member })}</h2>
     <dl class="pairs"><dt>${t('back.run')}</dt><dd>${b.run} ${b.file ?? ''}</dd><dt>${t('back.went')}</dt><dd>${when(b.out_ms, now)}${b.stick ? ` ${t('back.with_stick', { stick: b.stick })}` : ''}</dd><dt>${t('back.used')}</dt><dd>${metres(b.failed_um ?? b.reserved_um, 2)}</dd></dl>
+    ${early && html`<p class="early"><${Mark} grade="ask" /> <strong>${t('back.early', { machine: b.machine, at: when(early, now) })}</strong></p>`}
     ${b.part_on_bed && html`<p class="cool"><strong>${t(b.cool_ms && b.cool_ms > now ? 'back.still_warm' : 'back.cool', { at: b.cool_ms ? clock(b.cool_ms) : '', c: b.cool_below_c })}</strong></p><${Caution} about=${['hot', 'moving', 'lifting']} />`}
     <form class="stack" novalidate onSubmit=${(/** @type {Event} */ e) => { e.preventDefault(); void book(); }}><${Trouble} error=${errorElsewhere(error, fields)} />
     ${b.part_on_bed && html`<${Choice} label=${t('back.part')} value=${v.to} onChange=${set('to')} options=${[...(b.place ? [{ value: 'shelf', label: t('back.to_shelf', { place: v.place || b.place }) }] : []), { value: 'member', label: t('back.to_member') }, { value: 'waste', label: t('back.to_waste') }, { value: 'bed', label: t('back.to_bed') }]} />
@@ -98,7 +101,7 @@ export default function Back({ query }) {
   const booked = (/** @type {any} */ d) => {
     setDone(d);
     const events = d.done.map((/** @type {any} */ x) => x.event).reverse();
-    notice(t('back.booked', { machine: d.machine, run: d.run }), { undo: async () => { for (const event of events) await act('undo', { event }); } });
+    notice(t('back.booked', { machine: d.machine, run: d.run }), { undo: async () => { for (const event of events) await act('undo', { event }); setDone(null); setB(null); } }); // the machine is out again: nothing here may say that it is free
   };
   const page = (/** @type {any} */ body) => html`<${Page} name="back" title=${t('pages.back')} lead=${t('back.lead')}>${body}<//>`;
   if (done) return page(html`<${Done} done=${done} onNext=${begin} />`);

@@ -78,7 +78,7 @@ function Chosen({ o, data, error, onConfirm }) {
       ${errorAt(error, 'stick') && html`<${Trouble} error=${error} />`}
       ${v.stick === 'write' && !o.mounted && html`<${Check} label=${t('out.folder', { mount: o.mount })} hint=${t('out.folder_hint')} value=${v.folder} onChange=${set('folder')} />`}`}
     <div class="row" ref=${button}><${Button} kind="main" type="submit" disabled=${!ready}>${t(v.stick === 'write' ? 'out.confirm_write' : 'out.confirm', { machine: o.machine })}<//> ${!blocked && html`<span class="quiet" role="status">${t(ready ? 'out.by_enter' : 'out.first_decide')}</span>`}</div></form>
-    ${o.mount && v.stick === 'write' && (o.mounted || v.folder) && html`<${StickLook} machine=${o.machine} />`}
+    ${o.mount && v.stick === 'write' && html`<${StickLook} machine=${o.machine} mounted=${o.mounted} />`}
     ${o.findings.some((/** @type {any} */ f) => f.grade === 'note') && html`<details><summary>${t('out.notes')}</summary><${Findings} findings=${o.findings.filter((/** @type {any} */ f) => f.grade === 'note')} /></details>`}</section>`;
 }
 

@@ -1,8 +1,8 @@
 // What is on a stick, and what became of writing it. SPDX-License-Identifier: Apache-2.0
 import { Button, get, html, Mark, number, post, t, Trouble, useEffect, useState } from '../../kit/index.js';
 
-/** @param {{machine: string}} p */
-export function StickLook({ machine }) {
+/** @param {{machine: string, mounted: boolean}} p */
+export function StickLook({ machine, mounted }) {
   const [data, setData] = useState(/** @type {any} */ (null));
   useEffect(() => {
     const stop = new AbortController();
@@ -10,7 +10,7 @@ export function StickLook({ machine }) {
     get(`/api/1/stick-look?machine=${encodeURIComponent(machine)}`, { signal: stop.signal, background: true }).then(setData, () => {}); // no stick there is said elsewhere
     return () => stop.abort();
   }, [machine]);
-  if (!data) return html``;
+  if (!data || (!mounted && !data.files.length)) return html``; // an empty folder where no stick shows says nothing of the stick
   return html`<details class="on-stick"><summary>${data.files.length ? t('out.also_there', { n: data.files.length }) : t('out.stick_empty')}</summary>
     ${data.files.length > 0 && html`<ul>${data.files.map((/** @type {any} */ f) => html`<li key=${f.path}><span>${f.path}</span> <span class="quiet">${t(`out.state_${f.state.replaceAll('-', '_')}`)}, ${number(f.bytes / 1e6, 1)} MB${f.name_says ? `, ${f.name_says}` : ''}</span></li>`)}</ul>`}
     ${data.more && html`<p class="quiet">${t('out.more_there')}</p>`}</details>`;
