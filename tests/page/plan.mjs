@@ -111,6 +111,22 @@ await test('the book went on: it is said, reckoned anew, and kept then', async (
   await page.locator('.notices').getByText(`Run ${first} is promised`).waitFor();
 });
 
+await test('where lines of today lead, what they name is chosen there', async () => {
+  const page = await house.open(`/book?run=${first}`, { as: 'd1' });
+  await page.getByRole('heading', { name: `Run ${first}` }).waitFor();
+  says(await page.locator('section', { has: page.locator('#b-run') }).innerText(), 'asked for', 'Alder', 'Start promised', `Your run ${first} can start on Alder`);
+  is(await page.getByRole('link', { name: 'Hand out' }).last().getAttribute('href'), `/out?run=${first}&member=m1`, 'what comes next');
+  await axe(page, 'a run of the book');
+  await page.goto('/people?permission=starter');
+  await page.getByRole('heading', { name: 'starter lapses within 14 days' }).waitFor();
+  await page.getByText('Nobody\u2019s does.').waitFor();
+  await page.goto(`/shelf?run=${first}`);
+  await page.locator('.scanned-place').getByText(String(first)).waitFor();
+  await d1.act('spool-add', { spool: 'P1', material: 'petg', diameter_um: 1750, density_mg_cm3: 1270, net_mg: 900000 });
+  await page.goto('/spools?spool=P1');
+  await page.getByRole('heading', { name: /P1/ }).first().waitFor();
+});
+
 await test('every look, and the second language', async () => {
   const page = await house.open('/today', { as: 'd1', language: 'de' });
   await page.locator('.queue li').first().getByRole('button').click();

@@ -3,9 +3,13 @@ import { Button, day, Empty, html, Loading, may, metres, money, number, Page, sh
 import { ActDialog, useActs } from './people/acting.js';
 import { Allowances, Failures, UseBy, UseByDay } from './book/charts.js';
 import { Events, Export, Keeping } from './book/keeper.js';
+import { Run } from './book/run.js';
 
-export default function Book() {
+/** @param {{query: URLSearchParams}} p */
+export default function Book({ query }) {
+  const run = Number(query.get('run'));
   return html`<${Page} name="book" title=${t('pages.book')} lead=${t('book.lead')}>
+    ${run > 0 && html`<${Run} key=${run} run=${run} />`}
     <${Term} />
     <section aria-labelledby="b-use"><h2 id="b-use">${t('machines.use')}</h2><div class="charts"><${UseByDay} /><${UseBy} by="machine" /><${UseBy} by="material" /><${Failures} /></div></section>
     <div class="split"><${Funds} /><${Courses} /></div>

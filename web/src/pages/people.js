@@ -2,6 +2,7 @@
 import { Button, Choice, day, Empty, Field, go, html, Loading, may, Page, t, Table, Trouble, useAsk, useEffect, useKeys, useState } from '../kit/index.js';
 import { ActDialog, bookWord } from './people/acting.js';
 import { Import } from './people/import.js';
+import { Lapsing } from './people/lapsing.js';
 
 const AT_ONCE = 50;
 
@@ -10,14 +11,14 @@ export default function People({ query }) {
   const [typed, setTyped] = useState(query.get('search') ?? '');
   const [search, setSearch] = useState(typed.trim());
   const [state, setState] = useState(query.get('state') ?? 'active');
-  const [limit, setLimit] = useState(AT_ONCE);
+  const [limit, setLimit] = useState(AT_ONCE), permission = query.get('permission');
   const [open, setOpen] = useState(/** @type {'new'|'import'|null} */ (null));
   useEffect(() => { // ask when the typing rests
     const timer = setTimeout(() => { setSearch(typed.trim()); setLimit(AT_ONCE); }, 180);
     return () => clearTimeout(timer);
   }, [typed]);
   useEffect(() => { // going back from a person finds the search again
-    const q = new URLSearchParams({ ...(search ? { search } : {}), ...(state !== 'active' ? { state } : {}) }).toString();
+    const q = new URLSearchParams({ ...(search ? { search } : {}), ...(state !== 'active' ? { state } : {}), ...(permission ? { permission } : {}) }).toString();
     go(`/people${q ? `?${q}` : ''}`, { replace: true });
   }, [search, state]);
   const { data, error, again } = useAsk('members', { search: search || undefined, state: state === 'all' ? undefined : state, limit }, { concerns: ['member-', 'undo'] });
@@ -30,6 +31,7 @@ export default function People({ query }) {
     if (exact) go(`/person/${encodeURIComponent(exact)}`);
   };
   return html`<${Page} name="people" title=${t('pages.people')} acts=${html`<${Button} onPress=${() => setOpen('import')}>${t('people.import')}<//><${Button} kind="main" hotkey="n" onPress=${() => setOpen('new')}>${t('people.new')}<//>`}>
+    ${permission && html`<${Lapsing} key=${permission} permission=${permission} />`}
     <form class="find" role="search" novalidate onSubmit=${find}>
       <${Field} label=${t('people.search')} hint=${t('people.search_hint')} type="search" value=${typed} onInput=${setTyped} required />
       <${Choice} label=${t('people.who')} value=${state} onChange=${setState} options=${['active', 'suspended', 'all'].map((s) => ({ value: s, label: t(`people.who_${s}`) }))} /></form>

@@ -1,5 +1,5 @@
 // The shelf: what stands where, for whom by number, since when, past its days. SPDX-License-Identifier: Apache-2.0
-import { act, acts, Button, Check, day, Dialog, Empty, errorAt, errorElsewhere, Field, html, Loading, Mark, notice, Page, post, ScanField, t, Trouble, useAsk, useKeys, useNow, useState, when } from '../kit/index.js';
+import { act, acts, Button, Check, day, Dialog, Empty, errorAt, errorElsewhere, Field, html, Loading, Mark, notice, Page, post, ScanField, t, Trouble, useAsk, useEffect, useKeys, useNow, useState, when } from '../kit/index.js';
 import { wallMs } from './round/wall.js';
 import { Labels } from './shelf/labels.js';
 
@@ -31,6 +31,8 @@ export default function Shelf({ query }) {
     const row = parts.find((p) => String(p.code) === code || String(p.run) === code);
     setScanned(row ?? { none: code });
   };
+  const asked = query.get('run');
+  useEffect(() => { if (asked && data) scan(asked); }, [asked, !!data]); // a line of today leads here
   const toggle = (/** @type {number} */ run) => setChosen(chosen.includes(run) ? chosen.filter((r) => r !== run) : [...chosen, run]);
   useKeys([{ key: 'l', says: t('shelf.key_labels'), run: () => { if (chosen.length) setLabels(chosen); } }, { key: 'c', says: t('shelf.key_collect'), run: () => { if (scanned?.run) void collect([scanned]); else if (picked.length) void collect(picked); } }]);
   if (labels.length) return html`<${Page} name="shelf" title=${t('pages.shelf')}><${Labels} runs=${labels} onBack=${() => setLabels([])} /><//>`;
