@@ -15,7 +15,7 @@ typedef struct work_queue_options {
     const po_plan_option *
         like; /* more runs that are not in the book, alike, each of a member of its own; machines by the shop's order */
     size_t n_like, copies;
-    int64_t like_due_ms; /* INT64_MAX: none */
+    int64_t like_due_ms;      /* INT64_MAX: none */
     int64_t steps, nodes;     /* as of po_plan_options; 0: by default */
     bool (*stop)(void *user); /* the same; may be NULL */
     void *user;

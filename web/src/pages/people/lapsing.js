@@ -1,6 +1,5 @@
 // Who holds a permission that lapses soon. SPDX-License-Identifier: Apache-2.0
 import { Button, day, html, t, Trouble, useAsk, useState } from '../../kit/index.js';
-
 import { serverNow } from '../../kit/day.js';
 
 const DAYS = 14; // as today names them
