@@ -149,8 +149,8 @@ await test('a big file shows how far it is', async () => {
 
 await test('by keys alone', async () => {
   const page = await house.open('/prove');
-  await page.waitForTimeout(200); // keys count once it is painted
-  const chooser = page.waitForEvent('filechooser', { timeout: 5000 });
+  const chooser = page.waitForEvent('filechooser', { timeout: 10000 });
+  await page.waitForTimeout(300); // the browser is told that choosers are listened to, which the key must not overtake
   await page.keyboard.press('o');
   await (await chooser).setFiles([BRACKET]);
   await proved(page);
@@ -195,7 +195,7 @@ await test('a part', async () => {
   await shot(page, 'part', true);
 });
 
-await test('in German, and at every size', async () => {
+await test('in German, and how a proof looks', async () => {
   const page = await house.open('/prove', { language: 'de-DE' });
   await give(page, HOOK);
   await page.getByRole('heading', { name: 'Zettel' }).waitFor({ timeout: 30000 });
