@@ -56,9 +56,10 @@ export function t(key, values) {
     text = (n === 0 ? text.zero : undefined) ?? text[new Intl.PluralRules(language.value).select(n)] ?? text.other;
   }
   if (text === undefined) return key;
-  return text.replace(/\{(\w+)\}/g, (_, name) => {
+  return text.replace(/\{(\w+)\}(\.(?!\.))?/g, (_, name, stop = '') => {
     const v = values?.[name];
-    return typeof v === 'number' && !names.has(name) ? new Intl.NumberFormat(language.value).format(v) : v === undefined ? '' : String(v);
+    const put = typeof v === 'number' && !names.has(name) ? new Intl.NumberFormat(language.value).format(v) : v === undefined ? '' : String(v);
+    return put.endsWith('.') ? put : put + stop; // "1. Dez." ends a sentence by its own full stop
   });
 }
 /** Is there such a text? For words that the server names, such as outcomes: has(`words.${x}`). @param {string} key */

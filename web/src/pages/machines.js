@@ -1,5 +1,5 @@
 // Machines: how each stands, what is fitted and loaded, and how the shop's machines were used. SPDX-License-Identifier: Apache-2.0
-import { Button, Empty, grams, html, Loading, may, Page, shop, t, Table, Trouble, useAsk, useState, when } from '../kit/index.js';
+import { Button, Empty, grams, html, Loading, may, number, Page, shop, t, Table, Trouble, useAsk, useState, when } from '../kit/index.js';
 import { day } from '../kit/day.js';
 import { ActDialog, bookWord, useActs } from './people/acting.js';
 import { Failures, UseByDay, UseBy } from './book/charts.js';
@@ -37,7 +37,7 @@ export default function Machines() {
       columns=${[
         { key: 'machine', label: t('pages.machine'), head: true, show: (/** @type {any} */ m) => m.machine },
         { key: 'state', label: t('machines.stands'), show: (/** @type {any} */ m) => html`<span class="state ${m.state}">${machineStands(m)}</span>`, sort: (/** @type {any} */ m) => m.state },
-        { key: 'nozzle', label: t('machines.nozzle'), show: (/** @type {any} */ m) => m.tools.map((/** @type {any} */ x) => (x.nozzle_um ? `${x.nozzle_um / 1000} mm` : '–')).join('; ') || '–' },
+        { key: 'nozzle', label: t('machines.nozzle'), show: (/** @type {any} */ m) => m.tools.map((/** @type {any} */ x) => (x.nozzle_um ? `${number(x.nozzle_um / 1000, x.nozzle_um % 100 ? 2 : 1)}\u202fmm` : '–')).join('; ') || '–' },
         { key: 'loaded', label: t('machines.loaded'), show: (/** @type {any} */ m) => loaded(m) },
         { key: 'gap', label: t('machines.gap'), show: (/** @type {any} */ m) => (m.state === 'unknown' || m.state === 'retired' ? '–' : m.gap_good ? t('machines.gap_good') : html`<span class="due">${t('machines.gap_due')}</span>`) },
         { key: 'act', label: t('machines.act'), show: (/** @type {any} */ m) => (m.state === 'tagged-out' || m.state === 'resting' ? html`<${Button} kind="quiet" label=${`${t('machine.clear')}: ${m.machine}`} onPress=${() => setAsked({ kind: 'clear', machine: m.machine })}>${t('machine.clear')}<//>`
