@@ -156,21 +156,25 @@ export async function shot(page, name, full = false) {
 }
 /** Nothing is wider than the window. */
 export const noSideways = async (page, what = '') => is(await page.evaluate(() => (document.documentElement.scrollWidth <= innerWidth + 1 ? '' : [...document.querySelectorAll('body *')].filter((e) => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 3).map((e) => `${e.tagName} ${e.className}`).join(', ') || 'something')), '', `wider than the window ${what}`);
-/** One page in all sizes and themes: axe, a picture, nothing sideways. Loaded once a size; the theme changes under it. */
+/** A state of a page that every.mjs does not see: nothing sideways in any size, then both themes in one: axe, a picture. ready(page) leads there. */
 export async function everyLook(house, path, { as, name, ready } = {}) {
-  for (const size of Object.keys(sizes)) {
-    const page = await house.open(path, { as, size });
-    await ready?.(page);
-    for (const theme of ['light', 'dark']) {
-      await page.emulateMedia({ colorScheme: theme, reducedMotion: 'reduce' });
-      page.note = { size, theme };
-      await shot(page, name ?? path.replace(/\W+/g, '-').replace(/^-/, ''));
-      await noSideways(page, `${size} ${theme}`);
-      if (size !== 'wall') await axe(page, `${size} ${theme}`, { colours: theme === 'dark' });
-    }
-    await page.context().close();
-    if (page.faults.length) throw new Error(page.faults.join('; '));
-    open.delete(page);
+  const page = await house.open(path, { as });
+  await ready?.(page);
+  for (const size of ['phone', 'wall', 'desk']) {
+    await page.setViewportSize(sizes[size]);
+    await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
+    page.note = { size, theme: 'light' };
+    await noSideways(page, size);
+    if (size === 'phone') await shot(page, name);
   }
+  for (const theme of ['light', 'dark']) {
+    await page.emulateMedia({ colorScheme: theme, reducedMotion: 'reduce' });
+    page.note = { size: 'desk', theme };
+    await shot(page, name);
+    await axe(page, `${name} ${theme}`, { colours: theme === 'dark' }); // a theme changes colours alone
+  }
+  await page.context().close();
+  if (page.faults.length) throw new Error(page.faults.join('; '));
+  open.delete(page);
 }
 export const exists = existsSync;

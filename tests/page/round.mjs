@@ -216,7 +216,6 @@ await test('a member sees nothing of it, and German is complete', async () => {
 });
 
 await test('how it looks', async () => {
-  await everyLook(house, '/round', { as: 'desk', name: 'begin' });
   await desk.act('round-begin', { kind: 'closing' });
   await everyLook(house, '/round', { as: 'desk', name: 'open' });
 });

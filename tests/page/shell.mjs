@@ -1,5 +1,5 @@
 // The shell, signing in, settings, what is not there, the line cut and back. SPDX-License-Identifier: Apache-2.0
-import { axe, begin, end, is, passwords, says, shot, test } from './kit.mjs';
+import { axe, begin, end, everyLook, is, passwords, says, shot, test } from './kit.mjs';
 
 const house = await begin();
 
@@ -57,6 +57,10 @@ await test('the language is kept, and no key of the catalogue is shown', async (
     await page.waitForSelector('main h1');
     is((/\b(kit|shell|about|settings|sign-in|pages)\.[a-z_]+\b/.exec(await page.locator('body').innerText()) ?? [''])[0], '', `a key on ${path}`);
   }
+});
+
+await test('settings of somebody who is signed in', async () => {
+  await everyLook(house, '/settings', { as: 'desk', name: 'settings' });
 });
 
 await test('what is not there', async () => {

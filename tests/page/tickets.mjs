@@ -1,5 +1,5 @@
 // Tickets at the desk and the screen on the wall: taken, called, served, nobody came; numbers only on the wall. SPDX-License-Identifier: Apache-2.0
-import { axe, begin, end, everyLook, is, says, shot, test } from './kit.mjs';
+import { axe, begin, end, is, says, shot, test } from './kit.mjs';
 import { busy } from './desk_kit.mjs';
 
 const house = await begin(), { desk, names, out } = await busy(house);
@@ -84,11 +84,9 @@ await test('its time is up: nobody came', async () => {
   await page.getByText('Taken back.').waitFor();
 });
 
-await test('how they look', async () => {
+await test('in German', async () => {
   const d1 = await house.signIn('d1');
   await d1.act('ticket-take', { member: 'm2', seconds: 3600 });
-  await everyLook(house, '/tickets', { as: 'desk', name: 'list', ready: (page) => page.locator('.tickets').waitFor() });
-  await everyLook(house, '/screen', { name: 'screen', ready: (page) => page.locator('.machines li').first().waitFor() });
   for (const path of ['/tickets', '/screen']) {
     const page = await house.open(path, { as: 'desk', language: 'de' });
     await page.locator('.machines li, .tickets li').first().waitFor();

@@ -1,7 +1,7 @@
 // Today: every act as a user does it, by keyboard; two desks at once; undo; the strips; what the browser tells; how it looks. SPDX-License-Identifier: Apache-2.0
 import { readFileSync, writeFileSync } from 'node:fs';
 import { join, resolve } from 'node:path';
-import { axe, begin, end, everyLook, is, says, shot, test } from './kit.mjs';
+import { axe, begin, end, is, says, shot, test } from './kit.mjs';
 
 const sha = (/** @type {string} */ c) => c.repeat(64);
 const house = await begin({
@@ -246,10 +246,9 @@ await test('count-downs tick, and no live region says so', async () => {
   is(await page.evaluate(() => [...document.querySelectorAll('.left')].every((x) => x.getAttribute('aria-hidden') === 'true')), true, 'count-downs are not read');
 });
 
-await test('every word is there in both languages, and how it looks', async () => {
+await test('every word is there in both languages', async () => {
   const page = await house.open('/today', { as: 'd1', language: 'de' });
   await page.getByRole('heading', { name: 'Jetzt' }).waitFor();
   is((/\b(kit|today|pages|shell)\.[a-z_-]+/.exec(await page.locator('body').innerText()) ?? [''])[0], '', 'a key is shown');
-  await everyLook(house, '/today', { as: 'desk', name: 'today', ready: (p) => p.locator('.due li').first().waitFor() });
 });
 await end();
