@@ -40,13 +40,14 @@ function Run({ b, onDone, onOther, onStopped }) {
   const [v, setV] = useState(/** @type {Record<string, any>} */ (first));
   const [more, setMore] = useState(false);
   const [error, setError] = useState(/** @type {Error|null} */ (null));
-  const button = useRef(/** @type {HTMLDivElement|null} */ (null));
+  const button = useRef(/** @type {HTMLDivElement|null} */ (null)), shown = useRef(Date.now());
   const set = (/** @type {string} */ k) => (/** @type {any} */ x, also = {}) => setV((was) => ({ ...was, [k]: x, ...also }));
   useDirty(JSON.stringify(v) !== JSON.stringify(first));
   useEffect(() => { /** @type {HTMLElement|null|undefined} */ (button.current?.querySelector('button'))?.focus(); }, [b.run]);
   const failed = b.state === 'failed';
   const symptom = b.symptoms.find((/** @type {any} */ s) => s.key === v.symptom)?.text;
   const book = async () => {
+    if (Date.now() - shown.current < 250) return; // a scanner that types beside its field: a digit chose, its Enter must not book
     try {
       onDone(await post('/api/1/take-back/confirm', { run: b.run,
         ...(failed || b.outcome ? {} : { outcome: v.outcome, ...(v.outcome !== 'good' ? { cause: v.cause, ...(symptom ? { symptom } : {}), rerun_first: v.rerun } : {}) }),

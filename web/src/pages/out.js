@@ -50,7 +50,7 @@ function Unknown({ one, onBooked, onNot }) {
 
 /** @param {{params: Record<string, string>, query: URLSearchParams}} p */
 export default function Out({ query }) {
-  const more = useMemo(() => ({ ...(Number(query.get('run')) > 0 ? { run: Number(query.get('run')) } : {}), ...(Number(query.get('ticket')) > 0 ? { ticket: Number(query.get('ticket')) } : {}) }), [query.toString()]);
+  const named = Number(query.get('ticket')) > 0 ? Number(query.get('ticket')) : null, reserved = Number(query.get('run')) > 0 ? Number(query.get('run')) : null;
   const [who, setWho] = useState(/** @type {Who|null} */ (query.get('member') ? { member: String(query.get('member')) } : null));
   const [job, setJob] = useState(/** @type {TheJob|null} */ (null));
   const [turn, setTurn] = useState(0);
@@ -59,6 +59,10 @@ export default function Out({ query }) {
   const [error, setError] = useState(/** @type {Error|null} */ (null));
   const running = Number(query.get('start')) > 0 ? Number(query.get('start')) : null;
   const { data: shown } = useAsk(running && !done ? 'run' : null, running ? { run: running } : {}, { concerns: ['run-'] });
+  const { data: waits } = useAsk(who && !named ? 'tickets' : null, who ? { member: who.member } : {}, { concerns: ['ticket-', 'run-', 'undo'] });
+  const own = /** @type {any[]} */ (waits?.tickets ?? []).find((x) => x.state === 'waiting' || (x.state === 'called' && !x.lapsed)); // it is served by this hand-out
+  const ticket = named ?? own?.ticket ?? null;
+  const more = useMemo(() => ({ ...(reserved ? { run: reserved } : {}), ...(ticket ? { ticket } : {}) }), [reserved, ticket]);
   const offers = useOffers(who, done ? null : job, more, turn);
   useDirty(Boolean(who && job && !done));
   const again = () => { setWho(null); setJob(null); setDone(null); setError(null); forget(); setUnknown(null); go('/out'); };
@@ -90,6 +94,7 @@ export default function Out({ query }) {
   if (running) return page(html`<p class="loading">${t('kit.loading')}</p>`);
   return page(html`<${Trouble} error=${who && job ? null : error} />
     <div class="split who-what"><${Member} who=${who} onWho=${(/** @type {Who|null} */ w) => { setWho(w); setError(null); }} /><${Job} job=${job} ready=${Boolean(who)} onJob=${(/** @type {TheJob|null} */ j) => { setJob(j); setError(null); }} /></div>
+    ${who && ticket && html`<p class="serves">${t('out.serves', { ticket })}</p>`}
     ${who && job ? html`<${Offers} state=${offers} error=${error} onConfirm=${confirm} onAgain=${() => { setError(null); setTurn(turn + 1); }} />`
       : html`<${Empty} title=${t('out.first')}>${t('out.first_more')}<//>`}`);
 }
