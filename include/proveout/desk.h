@@ -33,7 +33,8 @@ typedef struct po_desk_options {
     int idle_seconds;   /* after which a desk person or keeper is signed out; 0 = 900; members four times that */
     int stop_seconds;   /* what is under way may take so long when it stops; 0 = 20 */
     const char *folder; /* private: files that were sent to be proved are kept there; made where it is not there */
-    const char *backups; /* folder for copies of the book that a keeper makes; made where it is not there; NULL: none are made */
+    const char *
+        backups; /* folder for copies of the book that a keeper makes; made where it is not there; NULL: none are made */
     int64_t (*now_ms)(void *user); /* the clock; NULL = the system's */
     void *now_user;
     int provers;         /* proofs computed at once; 0 = as many as the process may use cores */

@@ -175,11 +175,11 @@ typedef struct po_rules {
     int no_shows_most, no_show_days; /* so many tickets may lapse unclaimed within so many days */
     int keep_files_days;             /* a file sent to be proved, with its slip's code */
     double plan_late_points_h, plan_wait_points_h, plan_full_points_h, plan_change_points, plan_moved_points_h;
-    double plan_slack_percent;       /* of runs that are off by the time at which the plan lets the next begin */
+    double plan_slack_percent; /* of runs that are off by the time at which the plan lets the next begin */
     int spool_change_minutes, nozzle_change_minutes;
-    int old_job_days;                /* a proof older than this is called old on a stick */
-    double photo_most_mb;            /* MB of 10^6 bytes */
-    double attachments_most_gb;      /* GB of 10^9 bytes, all together */
+    int old_job_days;           /* a proof older than this is called old on a stick */
+    double photo_most_mb;       /* MB of 10^6 bytes */
+    double attachments_most_gb; /* GB of 10^9 bytes, all together */
     const po_grade_change *grades;
     size_t n_grades;
 } po_rules;

@@ -34,7 +34,7 @@ PO_API po_status po_mesh_sections(const po_mesh *mesh, const double *z, size_t n
 
 typedef struct po_wall_sample { /* one ray that found less than two beads */
     double at[3], mm;
-    bool sheet; /* the far side faces back: a wall, not the tip of an edge or wedge */
+    bool sheet;            /* the far side faces back: a wall, not the tip of an edge or wedge */
     double normal[3], mm2; /* outwards, of length 1; the area that it stands for, with those left out of the list */
 } po_wall_sample;
 

@@ -14,7 +14,7 @@ typedef struct cli_check {
     const po_material *materials[PO_MAX_TOOLS];
     size_t n_materials;       /* 0: the shop's choice */
     cli_book book;            /* no ledger: none is asked */
-    work_fitted *fitted;       /* of each machine, in the order of machines */
+    work_fitted *fitted;      /* of each machine, in the order of machines */
     po_proof_context context; /* what holds on every machine */
     int threads;
     bool text, json, pictures;

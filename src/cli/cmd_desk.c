@@ -185,16 +185,19 @@ static const cli_option options_desk[] = {
     {.name = "connections", .value = "N", .says = "most at once; else 1000"},
     {.name = "proxy",
      .value = "ADDRESS[,ADDRESS]",
-     .says = "of the shop's own proxies: their Forwarded field (RFC 7239) tells from where a request comes; else nobody's is heeded"},
+     .says = "of the shop's own proxies: their Forwarded field (RFC 7239) tells from where a request comes; else "
+             "nobody's is heeded"},
     {.name = "each", .value = "N", .says = "most at once of one address; else 600"},
     {.name = "request-seconds", .value = "SECONDS", .says = "for a request to arrive whole; else 30"},
     {.name = "provers", .value = "N", .says = "files proved at once; else as many as the process may use cores"},
     {.name = "screen",
      .value = "yes|no",
-     .says = "whether the screen with numbers of tickets and runs is shown without sign-in; else to this computer alone"},
+     .says =
+         "whether the screen with numbers of tickets and runs is shown without sign-in; else to this computer alone"},
     {.name = "backup-folder",
      .value = "FOLDER",
-     .says = "where copies of the book go that a keeper makes on the page; else the book's name with .backups behind it"},
+     .says =
+         "where copies of the book go that a keeper makes on the page; else the book's name with .backups behind it"},
     {.name = "spool-folder",
      .value = "FOLDER",
      .says = "a private folder for files that are sent to be proved; else the book's name with .files behind it"},

@@ -27,9 +27,9 @@ typedef struct desk_session {
     char member[DESK_ID_MOST], token[DESK_WORD];
     po_standing most; /* a PIN does not make a keeper */
     int64_t changed, begun_s, seen_s;
-    int64_t checked_s;      /* when the book was last asked about the member; 0: not yet, or something changed */
+    int64_t checked_s;       /* when the book was last asked about the member; 0: not yet, or something changed */
     uint64_t checked_booked; /* desk_live_seen's, before */
-    po_standing checked;    /* what they were then */
+    po_standing checked;     /* what they were then */
     int pin_failures;
 } desk_session;
 
@@ -53,7 +53,7 @@ typedef struct desk_uploads desk_uploads; /* uploads.c */
 typedef struct desk_proofs desk_proofs;   /* proofs.c */
 typedef struct desk_bench desk_bench;     /* bench.c */
 
-typedef struct desk_day desk_day; /* today.c */
+typedef struct desk_day desk_day;     /* today.c */
 typedef struct desk_plans desk_plans; /* plan_line.c */
 
 struct po_desk {
@@ -76,7 +76,7 @@ struct po_desk {
     desk_day *day;
     desk_plans *plans;
     pthread_mutex_t long_work; /* export, verify, copy: one at a time */
-    int folder; /* files.c: of files to be proved, open; -1: not */
+    int folder;                /* files.c: of files to be proved, open; -1: not */
     desk_uploads *uploads;
     desk_proofs *proofs;
     desk_bench *bench;
@@ -199,12 +199,12 @@ json_t *desk_shop_doc(const po_shop *shop);
 
 /* The functions of the routes. */
 desk_function desk_do_mine, desk_do_import_members, desk_do_export_json, desk_do_export_zip, desk_do_verify,
-    desk_do_backup, desk_do_backups, desk_do_today, desk_do_page, desk_do_root, desk_do_health, desk_do_shop, desk_do_openapi, desk_do_who, desk_do_sign_in,
-    desk_do_code_in, desk_do_first, desk_do_pin_in, desk_do_sign_out, desk_do_password, desk_do_pin, desk_do_code,
-    desk_do_ask, desk_do_act, desk_do_acts, desk_do_events, desk_do_file, desk_do_prove, desk_do_proof,
-    desk_do_proof_end, desk_do_slip_html, desk_do_slip_pdf, desk_do_slip_text, desk_do_slip_json, desk_do_pictures,
-    desk_do_picture_svg, desk_do_picture_png, desk_do_slip,
-    desk_do_part, desk_do_part_mesh, desk_do_part_pose, desk_do_part_classes, desk_do_part_scales, desk_do_part_view,
+    desk_do_backup, desk_do_backups, desk_do_today, desk_do_page, desk_do_root, desk_do_health, desk_do_shop,
+    desk_do_openapi, desk_do_who, desk_do_sign_in, desk_do_code_in, desk_do_first, desk_do_pin_in, desk_do_sign_out,
+    desk_do_password, desk_do_pin, desk_do_code, desk_do_ask, desk_do_act, desk_do_acts, desk_do_events, desk_do_file,
+    desk_do_prove, desk_do_proof, desk_do_proof_end, desk_do_slip_html, desk_do_slip_pdf, desk_do_slip_text,
+    desk_do_slip_json, desk_do_pictures, desk_do_picture_svg, desk_do_picture_png, desk_do_slip, desk_do_part,
+    desk_do_part_mesh, desk_do_part_pose, desk_do_part_classes, desk_do_part_scales, desk_do_part_view,
     desk_do_part_file, desk_do_round, desk_do_failure, desk_do_failure_confirm, desk_do_shelf_put, desk_do_labels,
     desk_do_tickets, desk_do_ticket_take, desk_do_ticket_call, desk_do_screen;
 

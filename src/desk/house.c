@@ -35,9 +35,10 @@ static bool hand_out(const po_shop *shop, json_t *body, desk_request *rq, desk_r
         return false;
     }
     if (rq->who.role < PO_STANDS_AS_KEEPER) {
-        desk_problem(rq, rp, 403, "act",
-                     "a hand-out with stated figures takes the role keeper; POST /api/1/hand-out/confirm hands out by the "
-                     "server's own proof");
+        desk_problem(
+            rq, rp, 403, "act",
+            "a hand-out with stated figures takes the role keeper; POST /api/1/hand-out/confirm hands out by the "
+            "server's own proof");
         return false;
     }
     json_object_set_new(body, "machine", json_string(machine->name));

@@ -61,9 +61,9 @@ typedef struct desk_reply {
     bool later;          /* nothing to say yet: the route is asked again when something has changed, or at until_s */
     const char *save_as; /* a file name to save the content under; NULL: to be shown */
     int file; /* a descriptor + 1: n bytes of that file are the content, and it is closed afterwards; 0: none */
-    const char *policy;  /* Content-Security-Policy of a document with a style of its own; NULL: the usual */
-    uint64_t after;      /* UINT64_MAX: from now on */
-    char act[48];        /* for the log: the act or question, where known */
+    const char *policy; /* Content-Security-Policy of a document with a style of its own; NULL: the usual */
+    uint64_t after;     /* UINT64_MAX: from now on */
+    char act[48];       /* for the log: the act or question, where known */
 } desk_reply;
 
 typedef void desk_function(po_desk *desk, desk_request *rq, desk_reply *rp);

@@ -157,7 +157,8 @@ static po_status start_daemon(po_desk *desk, po_err *err)
     OPTION(MHD_OPTION_LISTEN_SOCKET, s->listener, NULL);
     OPTION(MHD_OPTION_CONNECTION_MEMORY_LIMIT, HEADER_MEMORY, NULL);
     OPTION(MHD_OPTION_CONNECTION_LIMIT, o->connections, NULL);
-    OPTION(MHD_OPTION_PER_IP_CONNECTION_LIMIT, desk->proxies.n > 0 ? 0 : o->connections_each, NULL); /* or by desk_on_accept */
+    OPTION(MHD_OPTION_PER_IP_CONNECTION_LIMIT, desk->proxies.n > 0 ? 0 : o->connections_each,
+           NULL); /* or by desk_on_accept */
     OPTION(MHD_OPTION_CONNECTION_TIMEOUT, o->request_seconds, NULL);
     OPTION(MHD_OPTION_STRICT_FOR_CLIENT, 1, NULL);
     OPTION(MHD_OPTION_SIGPIPE_HANDLED_BY_APP, 1, NULL);
@@ -171,8 +172,8 @@ static po_status start_daemon(po_desk *desk, po_err *err)
     }
     OPTION(MHD_OPTION_END, 0, NULL);
 #undef OPTION
-    s->daemon = desk->http.start_daemon(flags, 0, desk_on_accept, desk, desk_on_request, desk, MHD_OPTION_ARRAY, options,
-                                        MHD_OPTION_END);
+    s->daemon = desk->http.start_daemon(flags, 0, desk_on_accept, desk, desk_on_request, desk, MHD_OPTION_ARRAY,
+                                        options, MHD_OPTION_END);
     if (!s->daemon) {
         return desk->names.tls ? po_fail_at(err, PO_E_RANGE, "cert", 0, 0,
                                             "the server did not start; are these a certificate and its key, in PEM?")

@@ -281,8 +281,8 @@ po_status desk_upload_end(desk_upload *up, desk_file *ret, po_err *err)
     if (there && !up->name[0]) {
         memcpy(ret->name, old.name, sizeof ret->name);
     }
-    json_t *o = json_pack("{s:s, s:s, s:I}", "name", ret->name, "kind",
-                          desk_kind_word(ret->kind), "bytes", (json_int_t)up->bytes);
+    json_t *o = json_pack("{s:s, s:s, s:I}", "name", ret->name, "kind", desk_kind_word(ret->kind), "bytes",
+                          (json_int_t)up->bytes);
     /* The bytes first: a note without bytes is nothing. Both are whole or not there; a file that a power cut shortened is
      * found out by its hash when it is proved. */
     bool kept = there || renameat(desk->folder, up->aside, desk->folder, ret->sha256) == 0;

@@ -304,7 +304,7 @@ po_status po_ask_tickets(po_store *store, const json_t *p, int64_t now, json_t *
                                         "ii", now, limit + 1)
                   : all  ? po_store_ask(store, &rows, err,
                                         "SELECT " ALL_COLUMNS " WHERE m.member = coalesce(?4, m.member) "
-                                        "ORDER BY t.id DESC LIMIT ?2",
+                                         "ORDER BY t.id DESC LIMIT ?2",
                                         "iiit", now, limit + 1, since, member)
                          : po_store_ask(store, &rows, err,
                                         "SELECT " ALL_COLUMNS " WHERE t." LIVE " ORDER BY t.taken_ms, t.id LIMIT ?2",

@@ -14,9 +14,10 @@
 enum { PO_HEAD_NUMBERS = 4 };
 typedef struct po_layout_head_text {
     po_verdict verdict;
-    const char *machine, *file, *shop_name, *today, *sha256, *code, *aloud; /* shop_name, today, code, aloud: NULL = none */
-    po_fact_line numbers[PO_HEAD_NUMBERS];                           /* label NULL = left out */
-    double numbers_x[PO_HEAD_NUMBERS];                               /* mm from the margin */
+    const char *machine, *file, *shop_name, *today, *sha256, *code,
+        *aloud;                            /* shop_name, today, code, aloud: NULL = none */
+    po_fact_line numbers[PO_HEAD_NUMBERS]; /* label NULL = left out */
+    double numbers_x[PO_HEAD_NUMBERS];     /* mm from the margin */
 } po_layout_head_text;
 
 /* Verdict, names, the code of the file, the numbers that the desk asks for, and the sentence to say. ret_y: below it. */
