@@ -7,11 +7,11 @@ import { Label } from './back/label.js';
 const causes = ['file', 'machine', 'material', 'power', 'handling', 'unknown'];
 const micro = (/** @type {string} */ text) => Math.round(Number(text.replace(',', '.')) * 1e6);
 
-/** A machine that is out, to be chosen where nothing can be scanned. @param {{onRun: (run: number) => void}} p */
+/** A machine that is out, to be chosen where nothing can be scanned. byKey: by its figure. @param {{onRun: (run: number, byKey?: boolean) => void}} p */
 function Out({ onRun }) {
   const { data } = useAsk('machines', {}, { concerns: ['run-', 'machine-', 'undo'] });
   const out = /** @type {any[]} */ (data?.machines ?? []).filter((m) => m.run);
-  useKeys(out.slice(0, 9).map((m, i) => ({ key: String(i + 1), says: t('back.key_machine', { machine: m.machine }), run: () => onRun(m.run) })));
+  useKeys(out.slice(0, 9).map((m, i) => ({ key: String(i + 1), says: t('back.key_machine', { machine: m.machine }), run: () => onRun(m.run, true) })));
   if (!data) return html``;
   return html`<section aria-labelledby="out-head"><h2 id="out-head">${t('back.out')}</h2>${out.length === 0 ? html`<p class="quiet">${t('back.none_out')}</p>`
     : html`<ul class="outs">${out.map((m, i) => html`<li key=${m.machine}><${Button} hotkey=${String(i + 1)} onPress=${() => onRun(m.run)}>${m.machine}<//> <span>${t('back.row', { run: m.run, member: m.member ?? '' })}</span></li>`)}</ul>`}</section>`;
@@ -47,7 +47,7 @@ function Run({ b, onDone, onOther, onStopped }) {
   const failed = b.state === 'failed';
   const symptom = b.symptoms.find((/** @type {any} */ s) => s.key === v.symptom)?.text;
   const book = async () => {
-    if (Date.now() - shown.current < 250) return; // a scanner that types beside its field: a digit chose, its Enter must not book
+    if (b.byKey && Date.now() - shown.current < 250) return; // a scanner that types beside its field: a digit chose, its Enter must not book
     try {
       onDone(await post('/api/1/take-back/confirm', { run: b.run,
         ...(failed || b.outcome ? {} : { outcome: v.outcome, ...(v.outcome !== 'good' ? { cause: v.cause, ...(symptom ? { symptom } : {}), rerun_first: v.rerun } : {}) }),
@@ -93,9 +93,9 @@ export default function Back({ query }) {
   const [stopped, setStopped] = useState(false);
   const [done, setDone] = useState(/** @type {any} */ (null));
   const [error, setError] = useState(/** @type {Error|null} */ (null));
-  const find = async (/** @type {Record<string, any>} */ what) => {
+  const find = async (/** @type {Record<string, any>} */ what, byKey = false) => {
     setError(null);
-    try { setB(await post('/api/1/take-back', what)); } catch (e) { setError(/** @type {Error} */ (e)); }
+    try { setB({ ...(await post('/api/1/take-back', what)), byKey }); } catch (e) { setError(/** @type {Error} */ (e)); }
   };
   useEffect(() => { if (Number(query.get('run')) > 0) void find({ run: Number(query.get('run')) }); else if (query.get('machine')) void find({ machine: query.get('machine') }); }, [query.toString()]);
   const begin = () => { setB(null); setDone(null); setStopped(false); setError(null); };
@@ -113,5 +113,5 @@ export default function Back({ query }) {
   if (b) return page(html`<${Run} key=${b.run} b=${b} onDone=${booked} onOther=${begin} onStopped=${() => setStopped(true)} />`);
   return page(html`<section aria-labelledby="scan-head"><h2 id="scan-head">${t('back.scan')}</h2><${ScanField} label=${t('back.scan_field')} hint=${t('back.scan_hint')} autofocus error=${errorAt(error, 'stick') ?? errorAt(error, 'machine') ?? errorAt(error, 'run')}
       onScan=${(/** @type {string} */ code) => find(/^\d+$/.test(code) ? { run: Number(code) } : { stick: code })} /><${Trouble} error=${errorElsewhere(error, ['stick', 'machine', 'run'])} /></section>
-    <${Out} onRun=${(/** @type {number} */ run) => find({ run })} />`);
+    <${Out} onRun=${(/** @type {number} */ run, byKey = false) => find({ run }, byKey)} />`);
 }
