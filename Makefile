@@ -1,10 +1,11 @@
 # Thin: Meson builds, tools/ checks. SPDX-License-Identifier: Apache-2.0
-.PHONY: help setup demo check build bench fuzz install format clean
+.PHONY: help setup demo check check-pages build bench fuzz install format clean
 SHELL := /bin/bash
 
 help:
 	@echo "make demo     install what is needed, build, and show the program on the demo's files"
 	@echo "make check    everything that must be green: two builds, all tests, all gates"
+	@echo "make check-pages  each page of the desk in Chromium, some minutes more"
 	@echo "make build    the program, at build/proveout"
 	@echo "make bench    how fast, on generated jobs"
 	@echo "make fuzz     search each reader for trouble, 60 s each (SECONDS_EACH=n)"
@@ -24,6 +25,9 @@ demo: build
 
 check: setup
 	@tools/check-all
+
+check-pages: build
+	@tools/check-pages
 
 bench: build
 	@bench/run build

@@ -40,7 +40,7 @@ await test('the stick is scanned, one key, and the machine is free', async () =>
   await axe(page, 'done');
   await shot(page, 'done');
   await page.keyboard.press('u'); // all of it is taken back
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is(show(run).state, 'out', 'after undo');
   house.by('d1', 'run', 'take-back', run, '--good');
   house.by('d1', 'run', 'off', run, '--to', 'member');

@@ -96,7 +96,7 @@ await test('events: of one kind, by one person, taken back', async () => {
   await typeInto(page, 'By', 'd1');
   await events.getByText('Feed Birch first').waitFor();
   await pressKey(page, /^Undo: Note left/);
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   await typeInto(page, 'By', 'k1');
   await events.locator('strong', { hasText: 'Taken back' }).first().waitFor();
 });
@@ -115,7 +115,7 @@ await test('a term is closed only when all is back, and the sentence says so', a
   await pressKey(page, 'Close it');
   await page.getByText('Term this-term is closed.').waitFor();
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
 });
 
 await test('the desk sees the term and no more; the server says the same', async () => {

@@ -75,7 +75,7 @@ await test('history: each event with who and when, taken back where nothing rest
   await desk.act('machine-rest', { machine: 'Cedar', reason: 'a new belt' });
   await list.getByText('Rests for care').waitFor({ timeout: 4000 });
   await pressKey(page, /^Undo: Rests for care/);
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await machine('Cedar')).state, 'free', 'state');
   await page.goto('/machine/Alder');
   await list.getByText('Outcome').first().waitFor();

@@ -25,7 +25,7 @@ await test('read, why it was written, where to, copied and marked as sent by key
   await page.getByText('The message to member m1 is booked as sent.').waitFor();
   is((await waiting()).length, 1, 'waiting');
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await waiting()).length, 2, 'waiting after undo');
 });
 

@@ -40,7 +40,7 @@ await test('a new member, by keys, with what is missing said at its field, and u
   await page.waitForURL('**/person/10062');
   await page.getByRole('heading', { level: 1, name: 'Dara Ebb' }).waitFor();
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is(JSON.parse(house.run('member', 'list', '--json')).members.some((m) => m.member === '10062'), false, 'after the undo');
 });
 

@@ -89,7 +89,7 @@ await test('a failure in one go: the height is typed, all else is there', async 
   is(told.messages[0].text, 'Your hook came loose at 34 mm.', 'message');
   is(page.taps, 2, 'taps beside what is typed');
   await page.getByRole('button', { name: 'Undo' }).last().tap();
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await desk.call(`/api/1/ask/run?run=${run}`)).state, 'out', 'state after undo');
 });
 
@@ -131,7 +131,7 @@ await test('it still prints, it has ended well, it stopped', async () => {
   const first = found.find((f) => f.machine === 'Alder');
   is(first.found === 'running' && !first.bed_clear && !first.heaters_off && first.spool_on, true, 'a part on the bed of one that prints is as it should be');
   await page.getByRole('button', { name: 'Undo' }).last().tap();
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await foundOf(last.round)).some((f) => f.machine === names[2]), false, 'taken back');
 });
 
@@ -203,7 +203,7 @@ await test('keys alone', async () => {
   await page.getByText('is booked as failed').waitFor();
   is((await desk.call(`/api/1/ask/run?run=${run}`)).failed_um, 2000000, 'used');
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
 });
 
 await test('a member sees nothing of it, and German is complete', async () => {

@@ -32,7 +32,7 @@ await test('a scanned label collects its part, and that is taken back by a key',
   is((await part(runs[0])).state, 'collected', 'state');
   await page.locator('h1').focus();
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await part(runs[0])).state, 'shelf', 'state after undo');
   await page.getByLabel('Label or run').fill('999999');
   await page.keyboard.press('Enter');
@@ -92,7 +92,7 @@ await test('to the waste, weighed, by keys alone; undo', async () => {
   is((await part(runs[2])).state, 'waste', 'state');
   is((await desk.call(`/api/1/ask/run?run=${runs[2]}`)).waste.at(-1).mg, 34000, 'weight');
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await part(runs[2])).state, 'shelf', 'state after undo');
 });
 

@@ -42,7 +42,7 @@ await test('weighed: the scale holds, the drift is shown; undone by u', async ()
   says(await plain(one), '960 g', 'held against the book');
   await page.locator('.chart canvas').first().waitFor();
   await page.keyboard.press('u');
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
   is((await spool('S11')).left_mg, mg, 'by the book again');
 });
 

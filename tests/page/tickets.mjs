@@ -81,7 +81,7 @@ await test('its time is up: nobody came', async () => {
   await page.getByText(`Ticket ${answer.ticket}: nobody came.`).waitFor();
   is((await d1.call('/api/1/ask/tickets?all=true')).tickets.find((t) => t.ticket === answer.ticket && t.state === 'passed').no_show, true, 'counted');
   await page.getByRole('button', { name: 'Undo' }).last().tap();
-  await page.getByText('Taken back.').waitFor();
+  await page.getByText('Taken back.', { exact: true }).waitFor();
 });
 
 await test('in German', async () => {
