@@ -114,7 +114,9 @@ int cli_end(int exit_status);
 const char *cli_shop_path(const char *given);
 /* Read it, names of findings included. EXIT_CLEAR, or a message printed and EXIT_USAGE or EXIT_OWN. */
 int cli_shop_read(const char *given, po_arena *arena, const po_shop **ret_shop);
-/* The same for a verb that lists all faults itself; names of findings are looked at as well. */
+/* A machine by name. EXIT_CLEAR, or EXIT_USAGE with a message that names the nearest. */
+int cli_shop_machine(const po_shop *shop, const char *name, po_arena *arena, const po_machine **ret);
+/* Read it for a verb that lists all faults itself; names of findings are looked at as well. */
 po_status cli_shop_faults(const char *path, po_arena *arena, const po_shop **ret_shop, po_shop_faults *ret_faults,
                           po_err *err);
 

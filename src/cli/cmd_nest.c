@@ -43,15 +43,9 @@ static int choose_machine(nest_call *c)
     if (!name) {
         return cli_fail(EXIT_USAGE, "--machine NAME says whose bed the parts are laid on");
     }
-    c->machine = po_shop_machine(c->shop, name);
-    if (!c->machine) {
-        const char **names = po_arena_zeros(c->arena, c->shop->n_machines, sizeof *names);
-        for (size_t i = 0; names && i < c->shop->n_machines; i++) {
-            names[i] = c->shop->machines[i].name;
-        }
-        const char *near = names ? po_nearest_name(name, names, c->shop->n_machines) : NULL;
-        return cli_fail(EXIT_USAGE, "the shop has no machine \"%s\"; the nearest is \"%s\"", name,
-                        near ? near : "none");
+    int found = cli_shop_machine(c->shop, name, c->arena, &c->machine);
+    if (found != EXIT_CLEAR) {
+        return found;
     }
     c->material = material ? po_shop_material(c->shop, material) : po_shop_house_material(c->shop);
     if (material && (!c->material || !po_machine_takes(c->shop, c->machine, c->material))) {

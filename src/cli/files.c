@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/input.h"
+#include "base/whole.h"
 #include "cli.h"
 #include "job/kind.h"
 
@@ -58,27 +59,11 @@ typedef struct pump {
     unsigned char head[HEAD];
 } pump;
 
-static bool write_full(int file, const unsigned char *bytes, size_t n)
-{
-    while (n) {
-        ssize_t put = write(file, bytes, n);
-        if (put < 0 && errno == EINTR) {
-            continue;
-        }
-        if (put <= 0) {
-            return false;
-        }
-        bytes += put;
-        n -= (size_t)put;
-    }
-    return true;
-}
-
 static void *run_pump(void *user)
 {
     pump *p = user;
     bool failed = false;
-    while (p->n && write_full(p->to, p->head, p->n)) {
+    while (p->n && po_write_whole(p->to, p->head, p->n)) {
         p->n = read_full(p->from, p->head, sizeof p->head, &failed);
     }
     close(p->to);
@@ -206,7 +191,7 @@ int cli_write_file(const char *path, const po_document *document)
     const unsigned char *bytes = (const unsigned char *)document->data;
     if (stat(path, &status) == 0 && !S_ISREG(status.st_mode)) { /* /dev/stdout, a pipe: nothing to rename over */
         int device = open(path, O_WRONLY | O_CLOEXEC);
-        bool done = device >= 0 && write_full(device, bytes, document->n_bytes);
+        bool done = device >= 0 && po_write_whole(device, bytes, document->n_bytes);
         done = device >= 0 && close(device) == 0 && done;
         return done ? EXIT_CLEAR : write_failed(path);
     }
@@ -232,7 +217,8 @@ int cli_write_file(const char *path, const po_document *document)
     } else {
         mode_t mask = umask(0);
         umask(mask);
-        bool done = write_full(file, bytes, document->n_bytes) && fchmod(file, 0666 & ~mask) == 0 && fsync(file) == 0;
+        bool done = po_write_whole(file, bytes, document->n_bytes) && fchmod(file, 0666 & ~mask) == 0 &&
+                    fsync(file) == 0;
         done = close(file) == 0 && done && rename(beside, target) == 0;
         if (!done) {
             result = write_failed(path);

@@ -71,3 +71,17 @@ int cli_shop_read(const char *given, po_arena *arena, const po_shop **ret_shop)
     }
     return EXIT_USAGE;
 }
+
+int cli_shop_machine(const po_shop *shop, const char *name, po_arena *arena, const po_machine **ret)
+{
+    *ret = po_shop_machine(shop, name);
+    if (*ret) {
+        return EXIT_CLEAR;
+    }
+    const char **names = po_arena_zeros(arena, shop->n_machines, sizeof *names);
+    for (size_t i = 0; names && i < shop->n_machines; i++) {
+        names[i] = shop->machines[i].name;
+    }
+    const char *near = names ? po_nearest_name(name, names, shop->n_machines) : NULL;
+    return cli_fail(EXIT_USAGE, "the shop has no machine \"%s\"; the nearest is \"%s\"", name, near ? near : "none");
+}

@@ -250,7 +250,8 @@ void desk_do_slip_html(po_desk *desk, desk_request *rq, desk_reply *rp)
     }
 }
 
-void desk_do_slip_pdf(po_desk *desk, desk_request *rq, desk_reply *rp)
+/* The slip of one machine, on paper or as text. */
+static void slip_of_one(po_desk *desk, desk_request *rq, desk_reply *rp, bool paper)
 {
     desk_standing st;
     desk_made *m = take(desk, rq, rp, &st);
@@ -259,31 +260,25 @@ void desk_do_slip_pdf(po_desk *desk, desk_request *rq, desk_reply *rp)
         po_document d = {0};
         po_err err;
         po_slip_options o = options_of(desk, rq, &st);
-        po_status s = m->jobs ? po_slip_pdf(m->jobs[i], desk->options.shop, &o, rq->arena, &d, &err)
-                              : po_part_slip_pdf(m->parts[i], &o, rq->arena, &d, &err);
-        reply_document(rq, rp, s, &d, &err, "application/pdf", paper_name(rq, &st, "pdf"));
+        const po_shop *shop = desk->options.shop;
+        po_status s = m->jobs ? (paper ? po_slip_pdf : po_slip_text)(m->jobs[i], shop, &o, rq->arena, &d, &err)
+                              : (paper ? po_part_slip_pdf : po_part_slip_text)(m->parts[i], &o, rq->arena, &d, &err);
+        reply_document(rq, rp, s, &d, &err, paper ? "application/pdf" : "text/plain; charset=utf-8",
+                       paper_name(rq, &st, paper ? "pdf" : "txt"));
     }
     if (m) {
         desk_proof_give(desk, m);
     }
 }
 
+void desk_do_slip_pdf(po_desk *desk, desk_request *rq, desk_reply *rp)
+{
+    slip_of_one(desk, rq, rp, true);
+}
+
 void desk_do_slip_text(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
-    desk_standing st;
-    desk_made *m = take(desk, rq, rp, &st);
-    size_t i = m ? which(m, rq, rp) : 0;
-    if (m && i < m->n) {
-        po_document d = {0};
-        po_err err;
-        po_slip_options o = options_of(desk, rq, &st);
-        po_status s = m->jobs ? po_slip_text(m->jobs[i], desk->options.shop, &o, rq->arena, &d, &err)
-                              : po_part_slip_text(m->parts[i], &o, rq->arena, &d, &err);
-        reply_document(rq, rp, s, &d, &err, "text/plain; charset=utf-8", paper_name(rq, &st, "txt"));
-    }
-    if (m) {
-        desk_proof_give(desk, m);
-    }
+    slip_of_one(desk, rq, rp, false);
 }
 
 void desk_do_slip_json(po_desk *desk, desk_request *rq, desk_reply *rp)

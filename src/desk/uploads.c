@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/text.h"
+#include "base/whole.h"
 #include "desk/files.h"
 #include "job/kind.h"
 
@@ -222,18 +223,10 @@ bool desk_upload_take(desk_upload *up, const void *bytes, size_t n)
     memcpy(up->head + up->n_head, bytes, to_head);
     up->n_head += to_head;
     sha256_update(&up->hash, n, bytes);
-    for (const char *p = bytes; n > 0;) {
-        ssize_t one = write(up->fd, p, n);
-        if (one < 0 && errno == EINTR) {
-            continue;
-        }
-        if (one <= 0) {
-            return false;
-        }
-        p += one;
-        n -= (size_t)one;
-        up->received += (uint64_t)one;
+    if (!po_write_whole(up->fd, bytes, n)) {
+        return false;
     }
+    up->received += n;
     return true;
 }
 

@@ -17,6 +17,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "base/whole.h"
 #include "ledger/store_inside.h"
 
 enum { BLOCK = 64 * 1024, LOCK_WAIT_MS = 10000, LOCK_STEP_MS = 5, PART_TRIES = 1000 };
@@ -185,42 +186,6 @@ po_status po_vault_find(const po_vault *vault, const char *sha256, int *ret_file
                        : failed(err, vault->path, "a kept file can't be opened");
 }
 
-/* Fills the block as far as there are bytes; -1 with errno. */
-static ssize_t read_block(int file, unsigned char *block)
-{
-    size_t n = 0;
-    while (n < BLOCK) {
-        ssize_t got = read(file, block + n, BLOCK - n);
-        if (got < 0 && errno == EINTR) {
-            continue;
-        }
-        if (got < 0) {
-            return -1;
-        }
-        if (got == 0) {
-            break;
-        }
-        n += (size_t)got;
-    }
-    return (ssize_t)n;
-}
-
-static bool write_all(int file, const void *bytes, size_t n)
-{
-    for (const unsigned char *p = bytes; n;) {
-        ssize_t put = write(file, p, n);
-        if (put < 0 && errno == EINTR) {
-            continue;
-        }
-        if (put < 0) {
-            return false;
-        }
-        p += put;
-        n -= (size_t)put;
-    }
-    return true;
-}
-
 /* All bytes to `to`, and their hash. */
 static po_status pour(int file, const char *what, char ret_sha256[65], po_pour_to *to, void *user, po_err *err)
 {
@@ -232,7 +197,7 @@ static po_status pour(int file, const char *what, char ret_sha256[65], po_pour_t
     sha256_init(&sha);
     po_status s = PO_OK;
     ssize_t n = 1;
-    while (s == PO_OK && (n = read_block(file, block)) > 0) {
+    while (s == PO_OK && (n = po_read_whole(file, block, BLOCK)) > 0) {
         sha256_update(&sha, (size_t)n, block);
         s = to ? to(user, block, (size_t)n, err) : PO_OK;
     }
@@ -281,7 +246,7 @@ static po_status write_part(void *user, const void *bytes, size_t n, po_err *err
         return too_long(p, 0, err);
     }
     p->bytes += (int64_t)n;
-    return write_all(p->file, bytes, n) ? PO_OK : failed(err, p->vault, "the file could not be kept");
+    return po_write_whole(p->file, bytes, n) ? PO_OK : failed(err, p->vault, "the file could not be kept");
 }
 
 static po_status new_part(const po_vault *vault, part *p, po_err *err)
@@ -433,7 +398,7 @@ po_status po_keepsake_put_bytes(po_ledger *ledger, const void *bytes, size_t n, 
 static po_status write_out(void *user, const void *bytes, size_t n, po_err *err)
 {
     part *p = user;
-    return write_all(p->file, bytes, n) ? PO_OK : failed(err, p->what, "the copy could not be written");
+    return po_write_whole(p->file, bytes, n) ? PO_OK : failed(err, p->what, "the copy could not be written");
 }
 
 po_status po_keepsake_copy_out(po_ledger *ledger, const char *sha256, const char *to, po_err *err)

@@ -12,6 +12,7 @@
 
 #include "base/input.h"
 #include "base/text.h"
+#include "base/whole.h"
 #include "job/kind.h"
 #include "work/stick_look.h"
 
@@ -100,25 +101,6 @@ static void hex(char out[65], const unsigned char sum[SHA256_DIGEST_SIZE])
     out[64] = 0;
 }
 
-static ssize_t read_some(int fd, unsigned char *to, size_t most)
-{
-    size_t n = 0;
-    while (n < most) {
-        ssize_t got = read(fd, to + n, most - n);
-        if (got < 0 && errno == EINTR) {
-            continue;
-        }
-        if (got < 0) {
-            return -1;
-        }
-        if (got == 0) {
-            break;
-        }
-        n += (size_t)got;
-    }
-    return (ssize_t)n;
-}
-
 /* Read to the end, or to the size that it had: one that grows meanwhile is not read for ever. */
 static void look_into(int fd, unsigned char *buffer, stick_file *f)
 {
@@ -130,7 +112,7 @@ static void look_into(int fd, unsigned char *buffer, stick_file *f)
     uint64_t left = f->bytes;
     sha256_init(&sha);
     do {
-        ssize_t n = read_some(fd, buffer, left < CHUNK ? (size_t)left : CHUNK);
+        ssize_t n = po_read_whole(fd, buffer, left < CHUNK ? (size_t)left : CHUNK);
         if (n < 0 || ((uint64_t)n < left && n < CHUNK)) {
             f->kind = STICK_UNREADABLE;
             f->why = n < 0 ? "the stick can't be read here" : "it became shorter while it was read";

@@ -13,6 +13,7 @@
 #include <sys/mount.h>
 #include <unistd.h>
 
+#include "base/whole.h"
 #include "work/stick_look.h"
 
 #define BESIDE ".proveout-new" /* one writer at a time: a stick belongs to one machine */
@@ -37,22 +38,6 @@ static bool good_name(const char *name)
         good = (unsigned char)name[i] >= 0x20 && name[i] != 0x7f && name[i] != '/';
     }
     return good;
-}
-
-static bool write_all(int file, const unsigned char *bytes, size_t n)
-{
-    while (n > 0) {
-        ssize_t put = write(file, bytes, n);
-        if (put < 0 && errno == EINTR) {
-            continue;
-        }
-        if (put <= 0) {
-            return false;
-        }
-        bytes += put;
-        n -= (size_t)put;
-    }
-    return true;
 }
 
 static bool read_sum(int folder, const char *name, char out[65])
@@ -80,7 +65,7 @@ static po_status put(int folder, const char *mount, const char *name, const void
         return po_fail(err, PO_E_IO, "%s: the stick can't be written to: %s", mount, strerror(errno));
     }
     int file = openat(folder, BESIDE, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
-    bool done = file >= 0 && write_all(file, bytes, n) && fsync(file) == 0;
+    bool done = file >= 0 && po_write_whole(file, bytes, n) && fsync(file) == 0;
     int why = errno;
     if (done) {
         (void)posix_fadvise(file, 0, 0, POSIX_FADV_DONTNEED);
