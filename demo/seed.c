@@ -136,7 +136,7 @@ static void enrol(shop *s)
                                        "Gangway",   "Halyard",  "Keelson", "Longshore", "Oakum",     "Pontoon"};
     int64_t begin = s->now - (DAYS + 7) * DAY;
     static const char *const own[] = {"2001", "2002", "2003"}, *const names[] = {"Morwenna Slipway", "Tariq Ebbtide",
-                                                                                 "Solveig Marlin"};
+                                                                                 "Solveig Mizzen"};
     for (int i = 0; i < 3; i++) {
         PUT(begin + i * MINUTE, "keeper", "member-enrol",
             "{\"member\":\"%s\",\"name\":\"%s\",\"contact\":\"%s@quayside.example\",\"role\":\"%s\"}", own[i], names[i],
