@@ -43,7 +43,8 @@ static int wait_of(po_desk *desk, const char *kind, const char *what, int64_t no
     char key[DESK_ID_MOST + 8];
     key_of(key, kind, what);
     const desk_try *t = find(desk, key, false, now);
-    return t && t->until_s > now ? (int)(t->until_s - now) : 0;
+    /* The clock gives whole seconds: without the one more, a wait of a second could be over in no time. */
+    return t && t->until_s >= now ? (int)(t->until_s - now) + 1 : 0;
 }
 
 int desk_tries_wait(po_desk *desk, const char *member, const char *address)
