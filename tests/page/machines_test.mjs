@@ -40,6 +40,7 @@ await test('what is fitted: a nozzle makes the gap due, the check makes it good'
   await desk.act('machine-gap', { machine: 'Alder' });
   await page.getByText('It holds.').waitFor({ timeout: 4000 });
   await pressKey(page, 'Fit something at nozzle 1');
+  await page.getByRole('dialog').waitFor();
   is(await page.getByRole('dialog').getByText('pull the plug').count(), 1, 'the caution of mains');
   await typeInto(page, 'Nozzle', '0,6');
   await pressKey(page, 'It is fitted');

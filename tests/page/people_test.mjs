@@ -155,6 +155,7 @@ await test('forgetting takes a keeper and the number typed; the runs stay', asyn
   const keeper = await house.open('/person/10055', { as: 'keeper' });
   await keeper.getByText('Name, role, sign-in').waitFor();
   await pressKey(keeper, 'Forget the name');
+  await keeper.waitForFunction(() => document.activeElement?.matches('dialog input')); // the field has the focus, as who types sees
   await keeper.keyboard.type('10056');
   await keeper.keyboard.press('Enter');
   await keeper.getByText('This is another number.').waitFor();
