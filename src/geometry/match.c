@@ -13,6 +13,7 @@
 #include <string.h>
 
 #include "geometry/canvas.h"
+#include "geometry/line_shape.h"
 #include "geometry/match_holes.h"
 
 enum { LEFT_OUT = 2, HEIGHTS = 24, FEW = 8, SIDE = 128, TURNS = 144, CANDIDATES = 6, STARTS = 6, FINAL = 16 };
@@ -166,8 +167,18 @@ static void to_bits(const po_canvas *c, bits *b)
 {
     memset(b, 0, sizeof *b);
     for (int y = 0; y < c->height && y < SIDE; y++) {
-        for (int x = 0; x < c->width && x < SIDE; x++) {
-            b->row[y] |= (row128)c->px[(size_t)y * (size_t)c->width + (size_t)x] << x;
+        const uint8_t *px = c->px + (size_t)y * (size_t)c->width;
+        int x = 0;
+        for (; x + 8 <= c->width && x + 8 <= SIDE;
+             x += 8) { /* eight bytes of 0 or 1 to eight bits, the first the lowest */
+            uint64_t eight = 0;
+            for (int k = 0; k < 8; k++) {
+                eight |= (uint64_t)px[x + k] << 8 * k;
+            }
+            b->row[y] |= (row128)((eight * 0x0102040810204080U) >> 56) << x;
+        }
+        for (; x < c->width && x < SIDE; x++) {
+            b->row[y] |= (row128)px[x] << x;
         }
     }
 }
@@ -191,7 +202,7 @@ static void sample(const po_canvas *from, po_canvas *to)
     }
 }
 
-static double common(const bits *a, const bits *b, size_t n, int dx, int dy)
+MANY_TARGETS static double common(const bits *a, const bits *b, size_t n, int dx, int dy)
 {
     uint64_t both = 0, either = 0;
     for (size_t k = 0; k < n; k++) {
