@@ -26,7 +26,7 @@ typedef struct exact {
     const slots *s;
     const slot_prices *prices;
     putting p;
-    int64_t *least;      /* [(run, group) * (n + 1)]: the least at the prices from a slot on, without place included */
+    int64_t *least;      /* [(group, slot, run)]: the least at the prices from a slot on, without place included */
     int64_t *tail;       /* [machine * (n + 1)]: worth of its places from a slot on */
     int64_t *watch_tail; /* [n + 1] worth of all watches from a slot on, none taken */
     seen *table;
@@ -39,28 +39,10 @@ typedef struct exact {
     bool (*stop)(void *);
     void *user;
     uint64_t *run_keys;
-    int n_free; /* runs that may move */
+    bool *moves; /* of runs */
+    int n_free;  /* of them */
     int longest_watch;
 } exact;
-
-static int64_t least_from(const exact *e, int j, int from, const int *soonest)
-{
-    const slots *s = e->s;
-    const slot_run *r = &s->runs[j];
-    int64_t least = INT64_MAX;
-    uint64_t seen_groups = 0;
-    for (int o = r->first_option; o < r->first_option + r->n_options; o++) {
-        int m = s->options[o].machine, g = s->machines[m].group;
-        if (seen_groups >> g & 1) {
-            continue;
-        }
-        seen_groups |= UINT64_C(1) << g;
-        int at = soonest[g] > from ? soonest[g] : from;
-        int64_t c = e->least[((size_t)j * (size_t)s->n_groups + (size_t)g) * ((size_t)s->n + 1) + (size_t)at];
-        least = c < least ? c : least;
-    }
-    return least;
-}
 
 /* No plan that goes on from here, starts not before `from`, costs less. */
 static int64_t bound_from(const exact *e, int from)
@@ -76,10 +58,17 @@ static int64_t bound_from(const exact *e, int from)
         int *first = &soonest[s->machines[m].group];
         *first = e->p.ready[m] < *first ? e->p.ready[m] : *first;
     }
+    const int64_t *least[PO_PLAN_MACHINES_MOST]; /* of groups, from that slot on: of all runs, side by side */
+    for (int g = 0; g < s->n_groups; g++) {
+        size_t at = (size_t)(soonest[g] > from ? soonest[g] : from);
+        least[g] = e->least + (row * (size_t)g + at) * (size_t)s->n_runs;
+    }
     for (int j = 0; j < s->n_runs; j++) {
-        if (e->p.option[j] == NOBODY && s->runs[j].stays < 0) {
-            bound += least_from(e, j, from, soonest);
+        int64_t c = least[0][j];
+        for (int g = 1; g < s->n_groups; g++) {
+            c = least[g][j] < c ? least[g][j] : c;
         }
+        bound += e->p.option[j] == NOBODY && e->moves[j] ? c : 0;
     }
     for (int m = 0; m < s->n_machines; m++) {
         int at = e->p.ready[m] > from ? e->p.ready[m] : from;
@@ -102,21 +91,23 @@ static void tables_of(exact *e)
     for (int j = 0; j < s->n_runs; j++) {
         const slot_run *r = &s->runs[j];
         for (int g = 0; g < s->n_groups; g++) {
-            int64_t *least = e->least + ((size_t)j * (size_t)s->n_groups + (size_t)g) * row;
+            int64_t *least = e->least + row * (size_t)g * (size_t)s->n_runs + (size_t)j;
+            size_t next = (size_t)s->n_runs; /* to the next slot */
             const int64_t *sum = e->prices->machine + row * (size_t)g;
             const slot_table *t = NULL;
             for (int o = r->first_option; o < r->first_option + r->n_options && !t; o++) {
                 t = s->machines[s->options[o].machine].group == g ? &s->tables[s->options[o].table] : NULL;
             }
-            least[s->n] = unplaced_cost(s, r);
+            int64_t cheapest = unplaced_cost(s, r);
+            least[(size_t)s->n * next] = cheapest;
             for (int at = s->n - 1; at >= 0; at--) {
-                least[at] = least[at + 1];
                 if (t && t->start[at] == at) {
                     int w = at + t->watch < s->n ? at + t->watch : s->n;
                     int64_t c = start_cost(s, r, t, at) + sum[t->off[at]] - sum[at] + e->prices->watch[w] -
                                 e->prices->watch[at];
-                    least[at] = c < least[at] ? c : least[at];
+                    cheapest = c < cheapest ? c : cheapest;
                 }
+                least[(size_t)at * next] = cheapest;
             }
         }
     }
@@ -377,8 +368,9 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
     e.table = po_arena_zeros(arena, (size_t)1 << e.seen_bits, sizeof *e.table);
     e.children = po_arena_zeros(arena, (n + 2) * (size_t)e.width, sizeof *e.children);
     e.sequence = po_arena_zeros(arena, n + 1, sizeof *e.sequence);
+    e.moves = po_arena_zeros(arena, n + 1, sizeof *e.moves);
     e.run_keys = po_arena_zeros(arena, n + 1, sizeof *e.run_keys);
-    if (!e.least || !e.tail || !e.watch_tail || !e.table || !e.children || !e.sequence || !e.run_keys ||
+    if (!e.least || !e.tail || !e.watch_tail || !e.table || !e.children || !e.sequence || !e.run_keys || !e.moves ||
         !po_slot_putting_make(s, arena, &e.p)) {
         return false;
     }
@@ -388,6 +380,7 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
     uint64_t seed = 7;
     for (size_t j = 0; j < n; j++) {
         e.run_keys[j] = draw(&seed);
+        e.moves[j] = s->runs[j].stays < 0;
     }
     tables_of(&e);
     look(&e, 0, 0);
