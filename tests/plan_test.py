@@ -164,10 +164,37 @@ def calendars():
     assert wall(night["off_ms"]) == "2026-11-27T10:00", "an event that names nothing changes nothing"
     broken, _ = desk.write("broken.ics", ics("SUMMARY:Closed\r\nDTSTART:20261340"))
     says(desk.run("plan", "when", "--calendar", broken, SHORT, status=4), "broken.ics:5", "expected a day")
-    says(desk.run("plan", "when", "--calendar", "nowhere.ics", SHORT, status=4), "nowhere.ics can't be read")
+    says(desk.run("plan", "when", "--calendar", "nowhere.ics", SHORT, status=4), "nowhere.ics", "can't be read")
+    found, _ = findings("2026-11-26T19:45", LONG, 0, "--calendar", house)  # an evening's opening: the watch is over before 22:00
+    assert "watch-past-closing" not in found, found
+    found, _ = findings("2026-11-26T10:30", SHORT, 1, "--calendar", house)
+    assert found["watch-past-closing"]["grade"] == "ask", found
+    found, _ = findings("2026-11-26T19:00", LONG, 0, "--holidays", holidays)
+    assert "11:00 on Saturday" in found["off-late"]["says"], found
     shut, _ = desk.write("shut.ics", ics("SUMMARY:Closed\r\nDTSTART;VALUE=DATE:20260101\r\nDTEND;VALUE=DATE:20300101"))
     says(desk.run("plan", "when", "--calendar", shut, SHORT, status=4), "never opens")
     assert desk.run("plan", "when", house, status=3)
+
+
+def calendars_of_the_shop():
+    """Files that the shop file names count in every verb; a faulty one is told with its place."""
+    named = os.path.join(desk.where, "named.yaml")
+    text = open(desk.shop, encoding="utf-8").read()
+    with open(named, "w", encoding="utf-8") as f:
+        f.write(text.replace('  closed:    [', '  calendars: [house.ics]\n  holidays: [holidays.ics]\n  closed:    [', 1))
+    says(desk.run("shop", "check", named), "no faults")
+    first = when("--machine", "Alder", "--shop", named, SHORT)["Alder"]["earliest"]["start_ms"]
+    assert wall(first) == "2026-11-26T12:00"
+    found, _ = findings("2026-11-26T19:00", LONG, 0, "--shop", named)
+    assert "20:00 on Thursday" not in found["off-late"]["says"] and "11:00 on Saturday" in found["off-late"]["says"], found
+    hours = json.dumps(desk.js("today", "--shop", named, at="2026-11-26T20:30"))
+    assert hours != json.dumps(desk.js("today", at="2026-11-26T20:30"))
+    says(desk.run("today", "--shop", named, at="2026-11-26T10:30"), "Desk 12:00-22:00")
+    os.rename(os.path.join(desk.where, "holidays.ics"), os.path.join(desk.where, "away.ics"))
+    for verb in (["shop", "check", named], ["today", "--shop", named]):
+        says(desk.run(*verb, status=4), "holidays.ics", "can't be read")
+    os.rename(os.path.join(desk.where, "away.ics"), os.path.join(desk.where, "holidays.ics"))
+
 
 
 def with_a_book():
@@ -233,5 +260,5 @@ def wrong_usage():
     says(fold(desk.raw("plan", "when", "--help")[0]), "earliest good start")
 
 
-run_tests(desk, [every_machine, the_last_safe_start, a_night, the_strip, hands, clocks, checks, calendars, with_a_book, the_feed,
+run_tests(desk, [every_machine, the_last_safe_start, a_night, the_strip, hands, clocks, checks, calendars, calendars_of_the_shop, with_a_book, the_feed,
                  wrong_usage])

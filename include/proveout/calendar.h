@@ -84,6 +84,12 @@ PO_API po_status po_ical_read(const char *text, size_t n_bytes, const char *name
                               po_ms_span within, bool others_close, po_arena *arena, const po_desk_event **ret_events,
                               size_t *ret_n, po_err *err) PO_MUST_USE;
 
+/* The same shop with these exceptions beside those it has: its own hours (po_shop_staffed) and every calendar that is made of it then know them.
+ * The copy borrows all else from the shop. Errors: PO_E_NOMEM */
+PO_API po_status po_shop_with_events(const po_shop *shop, const po_zone *zone, const po_desk_event *events,
+                                     size_t n_events, po_arena *arena, const po_shop **ret_shop,
+                                     po_err *err) PO_MUST_USE;
+
 typedef struct po_calendar {
     const po_shop *shop;
     const po_zone *zone;
@@ -92,7 +98,7 @@ typedef struct po_calendar {
     size_t n_spans;
 } po_calendar;
 
-/* Lay the shop's hours out as moments: the weekly hours, less the shop's closures and PO_DESK_CLOSED_ALWAYS, with PO_DESK_OPEN,
+/* Lay the shop's hours out as moments, its exceptions and these events alike: the weekly hours, less the shop's closures and PO_DESK_CLOSED_ALWAYS, with PO_DESK_OPEN,
  * less PO_DESK_CLOSED. Opening and closing times that come twice: the first; that do not exist: the moment of the change.
  * Errors  PO_E_RANGE: hours that overlap or close before they open, an empty or too long (20 years) stretch; PO_E_EMPTY: the desk never
  *         opens in it; PO_E_NOMEM */

@@ -202,6 +202,23 @@ typedef struct po_dates {
     po_date from, to; /* both included */
 } po_dates;
 
+typedef enum po_shop_effect {                        /* of an exception to the weekly hours */
+                              PO_SHOP_CLOSED_ALWAYS, /* a holiday: an opening of the house goes before it */
+                              PO_SHOP_OPEN,          /* before weekly hours and `closed` */
+                              PO_SHOP_CLOSED,        /* before everything */
+} po_shop_effect;
+
+typedef struct po_wall_time { /* of the shop's clock */
+    po_date date;
+    int minute; /* after midnight, 0 to 1439 */
+} po_wall_time;
+
+typedef struct po_shop_exception {
+    int64_t from_ms, until_ms; /* UTC */
+    po_wall_time from, until;  /* the same on the shop's wall; until is outside */
+    po_shop_effect effect;
+} po_shop_exception;
+
 typedef struct po_shop {
     const char *name, *time_zone, *currency;
     const char *ledger; /* path of the book as written: relative to the shop file's folder; NULL = none */
@@ -211,6 +228,13 @@ typedef struct po_shop {
     po_day_hours hours[7]; /* Monday first */
     const po_dates *closed;
     size_t n_closed;
+    const char *const *calendars; /* paths of iCalendar files as written: relative to the shop file's folder */
+    size_t n_calendars;
+    const char *const *holidays; /* the same, of files whose events close the desk */
+    size_t n_holidays;
+    const po_shop_exception
+        *exceptions; /* what those files say; po_shop_read leaves it empty, see po_shop_with_events */
+    size_t n_exceptions;
     const po_dates *terms;
     size_t n_terms;
     po_rules rules;
@@ -281,12 +305,6 @@ PO_API bool po_cause_from_name(const char *name, po_run_cause *ret);
 /* The one of n names that is nearest to name (fewest edits, capitals ignored), for "did you mean"; NULL when n is 0. */
 PO_API const char *po_nearest_name(const char *name, const char *const *names, size_t n);
 
-/* A local wall-clock time of the shop. */
-typedef struct po_wall_time {
-    po_date date;
-    int minute; /* after midnight, 0..1439 */
-} po_wall_time;
-
 /* Monday 0 ... Sunday 6, proleptic Gregorian. */
 PO_API int po_weekday(po_date date);
 /* minutes later (may be negative); plain calendar arithmetic, no daylight saving change. */
@@ -295,6 +313,8 @@ PO_API po_wall_time po_wall_add(po_wall_time t, long minutes);
 PO_API bool po_shop_staffed(const po_shop *shop, po_wall_time t);
 /* The next minute at or after t when somebody is at the desk; false when there is none within 400 days. */
 PO_API bool po_shop_next_staffed(const po_shop *shop, po_wall_time t, po_wall_time *ret_t);
+/* The first minute from t on when nobody is there any more; eight days on where somebody always is. */
+PO_API po_wall_time po_shop_staffed_until(const po_shop *shop, po_wall_time t);
 
 #ifdef __cplusplus
 }

@@ -408,6 +408,7 @@ static int run(const cli_call *call)
     cli_check c = {.call = call, .arena = po_arena_new(0)};
     int result = c.arena ? cli_shop_read(cli_value(call, "shop"), c.arena, &c.shop)
                          : cli_fail(EXIT_OWN, "memory ran out");
+    result = result == EXIT_CLEAR ? when_opening(call, c.arena, &c.shop) : result;
     if (result == EXIT_CLEAR && (result = choose_machines(&c)) == EXIT_CLEAR && (result = ask_book(&c)) == EXIT_CLEAR &&
         (result = choose_materials(&c)) == EXIT_CLEAR && (result = choose_context(&c)) == EXIT_CLEAR) {
         result = choose_outputs(&c);
@@ -456,6 +457,7 @@ static const cli_option options[] = {
     {.name = "start",
      .value = "TIME",
      .says = "when it would start, on the shop's clock: 15:10, 2026-11-26T15:10 or now"},
+    WHEN_OPTIONS,
     {.name = "text", .value = NULL, .says = "the slip as text on standard output (as without any of these)"},
     {.name = "json", .value = NULL, .says = "one JSON object a line for each file, on standard output"},
     {.name = "html", .value = "OUT", .says = "the slip as one page with pictures; - is standard output"},

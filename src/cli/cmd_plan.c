@@ -202,7 +202,7 @@ static int plan_all(const cli_call *call, const po_shop *shop, po_arena *arena)
             EXIT_USAGE, "--start %s: expected a time that exists, such as 15:10, 2026-11-26T15:10, now or +2h", start);
     }
     int64_t earlier = p.from_ms < book.desk.now_ms ? p.from_ms : book.desk.now_ms;
-    status = status == EXIT_CLEAR ? when_calendar(call, shop, earlier, arena, &p.calendar) : status;
+    status = status == EXIT_CLEAR ? when_calendar(shop, earlier, arena, &p.calendar) : status;
     work_fitted *fitted = po_arena_zeros(arena, n + 1, sizeof *fitted);
     const po_job_report **reports = po_arena_zeros(arena, n + 1, sizeof *reports);
     p.rows = po_arena_zeros(arena, n + 1, sizeof *p.rows);
@@ -245,6 +245,7 @@ static int run_when(const cli_call *call)
     po_arena *arena = po_arena_new(2000000000);
     const po_shop *shop = NULL;
     int status = arena ? cli_shop_read(cli_value(call, "shop"), arena, &shop) : cli_fail(EXIT_OWN, "memory ran out");
+    status = status == EXIT_CLEAR ? when_opening(call, arena, &shop) : status;
     status = status == EXIT_CLEAR ? plan_all(call, shop, arena) : status;
     po_arena_free(arena);
     return status;

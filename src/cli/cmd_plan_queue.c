@@ -27,7 +27,7 @@ static int begin(planning *p, const cli_call *call)
         status = cli_fail(EXIT_USAGE, "--steps %s: expected a whole number from 1 to 1000000000", given);
     }
     p->o.steps = (int64_t)steps;
-    status = status == EXIT_CLEAR ? when_calendar(call, p->d.shop, p->d.now_ms, p->d.arena, &p->o.calendar) : status;
+    status = status == EXIT_CLEAR ? when_calendar(p->d.shop, p->d.now_ms, p->d.arena, &p->o.calendar) : status;
     p->w = desk_work(&p->d);
     return status;
 }

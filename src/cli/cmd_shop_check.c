@@ -1,5 +1,7 @@
 /* proveout shop check [FILE]: every fault of a shop file. SPDX-License-Identifier: Apache-2.0 */
 #include "cli.h"
+#include "desk.h"
+#include "work/opening.h"
 
 static void print_json(const char *path, const po_shop_faults *faults)
 {
@@ -42,6 +44,9 @@ static int run(const cli_call *call)
         result = cli_fail_err(&err);
     } else if (cli_value(call, "json")) {
         print_json(path, &faults);
+    } else if (status == PO_OK &&
+               (status = work_opening(shop, path, desk_now_ms((void *)(uintptr_t)shop), arena, &shop, &err)) != PO_OK) {
+        result = cli_fail_err(&err); /* a calendar that it names */
     } else if (status == PO_OK) {
         printf("%s: %s: no faults; %zu machine%s, %zu material%s, %zu recipe%s\n", path, shop->name, shop->n_machines,
                shop->n_machines == 1 ? "" : "s", shop->n_materials, shop->n_materials == 1 ? "" : "s", shop->n_recipes,

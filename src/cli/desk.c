@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "when.h"
+
 const char *desk_ledger_path(const cli_call *call, const po_shop *shop, po_arena *arena)
 {
     const char *given = cli_value(call, "ledger"), *variable = getenv("PROVEOUT_LEDGER");
@@ -40,6 +42,7 @@ int desk_open(desk *d, const cli_call *call)
         return cli_fail(EXIT_OWN, "memory ran out");
     }
     int status = cli_shop_read(cli_value(call, "shop"), d->arena, &d->shop);
+    status = status == EXIT_CLEAR ? when_opening(call, d->arena, &d->shop) : status;
     if (status != EXIT_CLEAR) {
         return status;
     }

@@ -120,7 +120,7 @@ int plan_feed(const cli_call *call)
     feed f = {.d = &d};
     int status = desk_open(&d, call);
     status = status == EXIT_CLEAR ? due_ask(&d, &today) : status;
-    status = status == EXIT_CLEAR ? when_calendar(call, d.shop, d.now_ms, d.arena, &f.calendar) : status;
+    status = status == EXIT_CLEAR ? when_calendar(d.shop, d.now_ms, d.arena, &f.calendar) : status;
     if (status == EXIT_CLEAR) {
         size_t i;
         const json_t *o;

@@ -6,6 +6,8 @@
 #include <unistd.h>
 
 #include "cli.h"
+#include "desk.h"
+#include "work/opening.h"
 
 const char *cli_shop_path(const char *given)
 {
@@ -51,7 +53,10 @@ int cli_shop_read(const char *given, po_arena *arena, const po_shop **ret_shop)
     po_err err;
     po_status status = cli_shop_faults(path, arena, ret_shop, &faults, &err);
     if (status == PO_OK) {
-        return EXIT_CLEAR;
+        int64_t now = (*ret_shop)->n_calendars + (*ret_shop)->n_holidays ? desk_now_ms((void *)(uintptr_t)*ret_shop)
+                                                                         : 0;
+        status = work_opening(*ret_shop, path, now, arena, ret_shop, &err);
+        return status == PO_OK ? EXIT_CLEAR : cli_fail_err(&err);
     }
     if (!faults.n_faults) {
         int exit_status = cli_fail_err(&err);

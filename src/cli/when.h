@@ -17,8 +17,10 @@ enum { WHEN_DAYS = 400 }; /* that a calendar is laid out for */
         .says = "iCalendar files of days on which the desk is closed: every event counts"                              \
     }
 
-/* The shop's calendar from a moment on, with --calendar and --holidays where the verb has them. EXIT_CLEAR or a message printed. */
-int when_calendar(const cli_call *call, const po_shop *shop, int64_t from_ms, po_arena *arena, const po_calendar **ret);
+/* The shop with what the files of --calendar and --holidays say, where the verb has them and they are given. EXIT_CLEAR or a message printed. */
+int when_opening(const cli_call *call, po_arena *arena, const po_shop **shop);
+/* The shop's calendar from a moment on. EXIT_CLEAR or a message printed. */
+int when_calendar(const po_shop *shop, int64_t from_ms, po_arena *arena, const po_calendar **ret);
 
 /* The proof of a job that starts at context->start, judged anew in the light of the calendar; as it is where the zone is not known here or
  * the desk never opens. EXIT_CLEAR or a message printed. */

@@ -114,6 +114,21 @@ po_status po_calendar_make(const po_shop *shop, const po_zone *zone, po_ms_span 
                            size_t n_events, po_arena *arena, const po_calendar **ret_calendar, po_err *err)
 {
     bool opens = false;
+    if (shop->n_exceptions > 0) { /* those that the shop brings along */
+        po_desk_event *both = po_arena_zeros(arena, shop->n_exceptions + n_events, sizeof *both);
+        if (!both) {
+            return po_fail(err, PO_E_NOMEM, "no memory for the calendar");
+        }
+        for (size_t i = 0; i < shop->n_exceptions; i++) {
+            const po_shop_exception *e = &shop->exceptions[i];
+            both[i] = (po_desk_event){{e->from_ms, e->until_ms}, (po_desk_effect)e->effect, "", 0};
+        }
+        if (n_events > 0) {
+            memcpy(both + shop->n_exceptions, events, n_events * sizeof *both);
+        }
+        events = both;
+        n_events += shop->n_exceptions;
+    }
     for (size_t i = 0; i < n_events; i++) {
         opens |= events[i].effect == PO_DESK_OPEN;
     }
@@ -176,6 +191,33 @@ po_status po_calendar_make(const po_shop *shop, const po_zone *zone, po_ms_span 
     }
     *c = (po_calendar){shop, zone, within, left.spans, left.n};
     *ret_calendar = c;
+    return PO_OK;
+}
+
+_Static_assert((int)PO_DESK_OPEN == (int)PO_SHOP_OPEN && (int)PO_DESK_CLOSED == (int)PO_SHOP_CLOSED,
+               "one and the same order");
+
+po_status po_shop_with_events(const po_shop *shop, const po_zone *zone, const po_desk_event *events, size_t n_events,
+                              po_arena *arena, const po_shop **ret_shop, po_err *err)
+{
+    po_shop *copy = po_arena_zeros(arena, 1, sizeof *copy);
+    po_shop_exception *all = po_arena_zeros(arena, shop->n_exceptions + n_events + 1, sizeof *all);
+    if (!copy || !all) {
+        return po_fail(err, PO_E_NOMEM, "no memory for the calendar");
+    }
+    *copy = *shop;
+    if (shop->n_exceptions > 0) {
+        memcpy(all, shop->exceptions, shop->n_exceptions * sizeof *all);
+    }
+    for (size_t i = 0; i < n_events; i++) {
+        const po_desk_event *e = &events[i];
+        all[shop->n_exceptions + i] = (po_shop_exception){
+            e->span.from_ms, e->span.until_ms, po_zone_wall(zone, e->span.from_ms, NULL),
+            po_zone_wall(zone, e->span.until_ms, NULL), (po_shop_effect)e->effect};
+    }
+    copy->exceptions = all;
+    copy->n_exceptions = shop->n_exceptions + n_events;
+    *ret_shop = copy;
     return PO_OK;
 }
 

@@ -60,29 +60,78 @@ static bool closed_on(const po_shop *shop, po_date date)
     return false;
 }
 
-bool po_shop_staffed(const po_shop *shop, po_wall_time t)
+static int order(po_wall_time a, po_wall_time b)
 {
-    const po_day_hours *day = &shop->hours[po_weekday(t.date)];
-    for (size_t i = 0; i < day->n_spans; i++) {
-        if (day->spans[i].from <= t.minute && t.minute < day->spans[i].to) {
-            return !closed_on(shop, t.date);
+    int days = po_date_order(a.date, b.date);
+    return days != 0 ? days : (a.minute > b.minute) - (a.minute < b.minute);
+}
+
+/* Whether an exception of that kind holds then. */
+static bool excepted(const po_shop *shop, po_wall_time t, po_shop_effect effect)
+{
+    for (size_t i = 0; i < shop->n_exceptions; i++) {
+        const po_shop_exception *e = &shop->exceptions[i];
+        if (e->effect == effect && order(e->from, t) <= 0 && order(t, e->until) < 0) {
+            return true;
         }
     }
     return false;
 }
 
-bool po_shop_next_staffed(const po_shop *shop, po_wall_time t, po_wall_time *ret_t)
+bool po_shop_staffed(const po_shop *shop, po_wall_time t)
 {
-    for (int days = 0; days <= 400; days++) {
-        const po_day_hours *day = &shop->hours[po_weekday(t.date)];
-        for (size_t i = 0; i < day->n_spans && !closed_on(shop, t.date); i++) {
-            if (t.minute < day->spans[i].to) { /* spans rise */
-                *ret_t = t;
-                ret_t->minute = t.minute > day->spans[i].from ? t.minute : day->spans[i].from;
-                return true;
-            }
+    if (shop->n_exceptions > 0 && (excepted(shop, t, PO_SHOP_CLOSED) || excepted(shop, t, PO_SHOP_OPEN))) {
+        return !excepted(shop, t, PO_SHOP_CLOSED);
+    }
+    const po_day_hours *day = &shop->hours[po_weekday(t.date)];
+    for (size_t i = 0; i < day->n_spans; i++) {
+        if (day->spans[i].from <= t.minute && t.minute < day->spans[i].to) {
+            return !closed_on(shop, t.date) && !excepted(shop, t, PO_SHOP_CLOSED_ALWAYS);
         }
-        t = (po_wall_time){day_date(day_number(t.date) + 1), 0};
     }
     return false;
+}
+
+static void sooner(po_wall_time t, po_wall_time than, po_wall_time *best)
+{
+    if (order(t, than) > 0 && order(t, *best) < 0) {
+        *best = t;
+    }
+}
+
+/* The next minute after t at which anything can change: a day begins, a span or an exception begins or ends. */
+static po_wall_time next_change(const po_shop *shop, po_wall_time t)
+{
+    po_wall_time next = {day_date(day_number(t.date) + 1), 0};
+    const po_day_hours *day = &shop->hours[po_weekday(t.date)];
+    for (size_t i = 0; i < day->n_spans; i++) {
+        sooner((po_wall_time){t.date, day->spans[i].from}, t, &next);
+        sooner(po_wall_add((po_wall_time){t.date, 0}, day->spans[i].to), t, &next);
+    }
+    for (size_t i = 0; i < shop->n_exceptions; i++) {
+        sooner(shop->exceptions[i].from, t, &next);
+        sooner(shop->exceptions[i].until, t, &next);
+    }
+    return next;
+}
+
+bool po_shop_next_staffed(const po_shop *shop, po_wall_time t, po_wall_time *ret_t)
+{
+    for (po_wall_time last = {day_date(day_number(t.date) + 400), 1439}; order(t, last) <= 0;
+         t = next_change(shop, t)) {
+        if (po_shop_staffed(shop, t)) {
+            *ret_t = t;
+            return true;
+        }
+    }
+    return false;
+}
+
+po_wall_time po_shop_staffed_until(const po_shop *shop, po_wall_time t)
+{
+    const po_date last = day_date(day_number(t.date) + 8); /* a desk that never closes */
+    while (po_shop_staffed(shop, t) && po_date_order(t.date, last) < 0) {
+        t = next_change(shop, t);
+    }
+    return t;
 }

@@ -93,6 +93,36 @@ static void test_staffed(void **state)
     po_wall_time next, eve = {{2026, 12, 24}, 700};
     assert_true(po_shop_next_staffed(s, eve, &next)); /* the whole of the closure is stepped over */
     assert_true(next.date.year == 2027 && next.date.month == 1 && next.date.day == 4 && next.minute == 600);
+    const po_date mon = {2026, 11, 23}, tue = {2026, 11, 24}, wed = {2026, 11, 25};
+    const po_shop_exception exceptions[] = {
+        {0, 0, {mon, 900}, {mon, 960}, PO_SHOP_CLOSED},               /* a meeting */
+        {0, 0, {wed, 0}, {{2026, 11, 26}, 0}, PO_SHOP_CLOSED_ALWAYS}, /* a holiday ... */
+        {0, 0, {wed, 1080}, {wed, 1200}, PO_SHOP_OPEN}, /* ... with an opening, but closed for half an hour */
+        {0, 0, {wed, 1140}, {wed, 1170}, PO_SHOP_CLOSED},
+        {0, 0, {tue, 720}, {tue, 780}, PO_SHOP_OPEN}, /* on a day when nobody is there */
+    };
+    po_shop excepted = *s;
+    excepted.exceptions = exceptions;
+    excepted.n_exceptions = sizeof exceptions / sizeof exceptions[0];
+    const struct {
+        po_date date;
+        int minute, staffed, next_day, next_minute;
+    } rows[] = {
+        {mon, 899, 1, 23, 899},   {mon, 900, 0, 23, 960},   {mon, 960, 1, 23, 960},  {mon, 1200, 0, 24, 720},
+        {tue, 719, 0, 24, 720},   {tue, 780, 0, 25, 1080},  {wed, 700, 0, 25, 1080}, {wed, 1139, 1, 25, 1139},
+        {wed, 1140, 0, 25, 1170}, {wed, 1199, 1, 25, 1199},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        po_wall_time t = {rows[i].date, rows[i].minute};
+        assert_int_equal(po_shop_staffed(&excepted, t), rows[i].staffed);
+        assert_true(po_shop_next_staffed(&excepted, t, &next));
+        assert_int_equal(next.date.day, rows[i].next_day);
+        assert_int_equal(next.minute, rows[i].next_minute);
+    }
+    assert_int_equal(po_shop_staffed_until(&excepted, (po_wall_time){mon, 610}).minute, 900);
+    assert_int_equal(po_shop_staffed_until(&excepted, (po_wall_time){wed, 1100}).minute, 1140);
+    assert_int_equal(po_shop_staffed_until(&excepted, (po_wall_time){wed, 1180}).minute, 1200);
+    assert_int_equal(po_shop_staffed_until(&excepted, (po_wall_time){wed, 100}).minute, 100); /* nobody is there */
     po_shop never = *s;
     memset(never.hours, 0, sizeof never.hours);
     assert_false(po_shop_next_staffed(&never, eve, &next));

@@ -115,6 +115,7 @@ TABLE(po_keys_shop, "shop", shop_keys);
 /* ---- hours ---- */
 
 #define SPANS_EXPECTED "a list of spans such as [\"10:00-13:00\", \"14:00-20:00\"]"
+#define PATHS_EXPECTED "a list of 1 to 16 paths such as [opening.ics]"
 #define DAY(key, i)                                                                                                    \
     MAY_OWN(key, PO_OWN_SPANS, offsetof(po_shop, hours) + (i) * sizeof(po_day_hours), SPANS_EXPECTED, "nobody",        \
             "when somebody is at the desk; the end may be 24:00")
@@ -128,6 +129,12 @@ static const po_key hours_keys[] = {
     DAY("sunday", 6),
     MAY_OWN("closed", PO_OWN_CLOSED, 0, "a list of days or first/last days, such as [\"2026-12-24/2027-01-03\"]",
             "never", "days on which nobody is there, whatever the weekday"),
+    MAY_OWN("calendars", PO_OWN_PATHS, offsetof(po_shop, calendars), PATHS_EXPECTED, "none",
+            "iCalendar files of the house (docs/calendar.md): events that begin with open or closed change the hours; "
+            "a path that does not "
+            "begin with / starts at the shop file's folder"),
+    MAY_OWN("holidays", PO_OWN_PATHS, offsetof(po_shop, holidays), PATHS_EXPECTED, "none",
+            "iCalendar files of days on which the desk is closed: every event counts"),
 };
 TABLE(po_keys_hours, "hours", hours_keys);
 

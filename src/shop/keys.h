@@ -24,6 +24,7 @@ typedef enum po_key_own {
     PO_OWN_NONE = 0,
     PO_OWN_SPANS, /* hours of one day */
     PO_OWN_CLOSED,
+    PO_OWN_PATHS, /* hours.calendars, hours.holidays */
     PO_OWN_TERMS,
     PO_OWN_ZONE,
     PO_OWN_CURRENCY,

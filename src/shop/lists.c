@@ -82,6 +82,26 @@ static void read_closed(po_check *c, po_node *node, const po_key_path *path, con
     c->shop->n_closed = n;
 }
 
+/* A list of paths; what follows it in the struct is their number. */
+static void read_paths(po_check *c, po_node *node, const po_key_path *path, const po_key *key, void *base)
+{
+    enum { MOST = 16 };
+    char *at = (char *)base + key->offset;
+    const char **paths = room(c, node, path, PO_NODE_LIST, key->expects, MOST, sizeof *paths);
+    size_t n = 0;
+    for (size_t i = 0; paths && i < node->n; i++) {
+        po_node *item = node->items[i];
+        po_key_path at_item = {path, NULL, i};
+        if (item->kind == PO_NODE_TEXT && item->n_text > 0 && !strpbrk(item->text, "\n\t")) {
+            paths[n++] = item->text;
+        } else {
+            po_check_fault(c, item, &at_item, "a path such as opening.ics");
+        }
+    }
+    memcpy(at, &paths, sizeof paths);
+    memcpy(at + sizeof paths, &n, sizeof n);
+}
+
 static void read_terms(po_check *c, po_node *node, const po_key_path *path, const po_key *key)
 {
     po_dates *terms = room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED, sizeof *terms);
@@ -348,6 +368,9 @@ void po_check_own(po_check *c, po_node *node, const po_key_path *path, const po_
         return;
     case PO_OWN_CLOSED:
         read_closed(c, node, path, key);
+        return;
+    case PO_OWN_PATHS:
+        read_paths(c, node, path, key, base);
         return;
     case PO_OWN_TERMS:
         read_terms(c, node, path, key);

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "proveout/proof.h"
+#include "shop/values.h"
 
 bool work_staffed(const work_context *w, int64_t ms)
 {
@@ -34,14 +35,20 @@ size_t work_hours(const work_context *w, int64_t ms, work_span spans[WORK_SPANS_
     if (!work_wall(w, ms, &wall, NULL)) {
         return 0;
     }
-    const po_day_hours *day = &w->shop->hours[po_weekday(wall.date)];
-    for (size_t i = 0; i < day->n_spans && n < WORK_SPANS_MOST; i++) {
-        po_wall_time from = {wall.date, day->spans[i].from};
-        int64_t begin = work_moment(w, from);
-        int64_t end = work_moment(w, po_wall_add((po_wall_time){wall.date, 0}, day->spans[i].to));
-        if (begin >= 0 && end > begin && po_shop_staffed(w->shop, from)) {
-            int64_t watch = (int64_t)(w->shop->rules.watch_minutes * 60000 + 0.5);
+    const po_wall_time midnight = po_wall_add((po_wall_time){wall.date, 0}, 1440);
+    const int64_t watch = (int64_t)(w->shop->rules.watch_minutes * 60000 + 0.5);
+    po_wall_time from = {wall.date, 0};
+    while (n < WORK_SPANS_MOST && po_shop_next_staffed(w->shop, from, &from) &&
+           po_date_order(from.date, wall.date) == 0) {
+        po_wall_time to = po_shop_staffed_until(w->shop, from);
+        to = po_date_order(to.date, wall.date) > 0 ? midnight : to;
+        int64_t begin = work_moment(w, from), end = work_moment(w, to);
+        if (begin >= 0 && end > begin) {
             spans[n++] = (work_span){begin, end, end - watch};
+        }
+        from = to;
+        if (po_date_order(to.date, wall.date) > 0) {
+            break;
         }
     }
     return n;
