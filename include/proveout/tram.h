@@ -63,10 +63,10 @@ typedef struct po_tram_setup {
 typedef struct po_tram_turn { /* of one screw */
     double height_mm;         /* of the plane there */
     double move_mm;           /* by which the bed has to go up there; negative: down */
-    double error_mm;   /* 95 % of the move by the readings' scatter; NAN: three readings alone say nothing of it */
-    double turns;      /* how many; never negative */
-    bool clockwise;    /* seen from the side where it is turned */
-    bool within;       /* the move is less than its error, or than a twentieth of a turn: leave it */
+    double error_mm; /* 95 % of the move by the readings' scatter; NAN: three readings alone say nothing of it */
+    double turns;    /* how many; never negative */
+    bool clockwise;  /* seen from the side where it is turned */
+    bool within; /* the move is less than a twentieth of a turn, or than its error and within the tolerance: leave it */
     double outside_mm; /* the screw lies so far outside the readings: the plane is extended */
 } po_tram_turn;
 

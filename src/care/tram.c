@@ -210,7 +210,8 @@ static void turns_of(const po_tram_reading *r, const po_tram_setup *s, const pla
         turn->error_mm = q * t->scatter_mm * spread(p, screw->x_mm - keep_x, screw->y_mm - keep_y);
         turn->turns = fabs(turn->move_mm) / screw->pitch_mm;
         turn->clockwise = (turn->move_mm > 0) == screw->clockwise_raises;
-        turn->within = turn->turns < TWENTIETH || fabs(turn->move_mm) < turn->error_mm;
+        turn->within = turn->turns < TWENTIETH ||
+                       (fabs(turn->move_mm) < turn->error_mm && fabs(turn->move_mm) <= s->tolerance_mm);
         turn->outside_mm = outside(r, t->n, screw->x_mm, screw->y_mm);
     }
 }

@@ -141,6 +141,8 @@ int cli_write_file(const char *path, const po_document *document);
 int cli_spare_input(const char *option, const char *out, const char *input);
 /* The SHA-256 of a file's bytes as they are, in hex; false where it can't be read. */
 bool cli_sha256(const char *path, char ret_hex[65]);
+/* The bytes of a file ("-": standard input), with room for one more, at most so many; the caller frees. NULL with a message printed. */
+char *cli_read_whole(const char *path, size_t most, size_t *ret_n);
 typedef enum cli_kind { CLI_KIND_JOB, CLI_KIND_STL, CLI_KIND_3MF, CLI_KIND_ZIP } cli_kind;
 /* What a file is, from its first bytes and its size; anything that is no part counts as a job. size 0 = unknown. */
 cli_kind cli_kind_of(const unsigned char *head, size_t n, unsigned long long size);

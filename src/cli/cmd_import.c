@@ -1,5 +1,4 @@
 /* proveout import ...: members from a file of comma-separated values. SPDX-License-Identifier: Apache-2.0 */
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -7,35 +6,6 @@
 #include "permits.h"
 #include "proveout/import.h"
 #include "verbs.h"
-
-/* The bytes of a file, with room for one more; NULL with a message printed. */
-static char *read_all(const char *path, size_t *ret_n)
-{
-    FILE *f = !strcmp(path, "-") ? stdin : fopen(path, "rb");
-    if (!f) {
-        cli_fail(EXIT_USAGE, "%s: %s", path, strerror(errno));
-        return NULL;
-    }
-    char *bytes = malloc(PO_IMPORT_BYTES + 2);
-    size_t n = bytes ? fread(bytes, 1, PO_IMPORT_BYTES + 1, f) : 0;
-    bool failed = ferror(f) != 0;
-    if (f != stdin) {
-        fclose(f);
-    }
-    if (bytes && !failed && n <= PO_IMPORT_BYTES) {
-        *ret_n = n;
-        return bytes;
-    }
-    free(bytes);
-    if (!bytes) {
-        cli_fail(EXIT_OWN, "memory ran out");
-    } else if (failed) {
-        cli_fail(EXIT_USAGE, "%s: it can't be read as a file", path);
-    } else {
-        cli_fail(EXIT_USAGE, "%s: more than %d MB; split it", path, PO_IMPORT_BYTES >> 20);
-    }
-    return NULL;
-}
 
 static bool end_of_day(void *user, const char *day, int64_t *ret_ms)
 {
@@ -138,7 +108,7 @@ static void print_changes(const desk *d, const po_import *found)
 static int import_file(desk *d, const char *file)
 {
     size_t n = 0;
-    char *bytes = read_all(file, &n);
+    char *bytes = cli_read_whole(file, PO_IMPORT_BYTES, &n);
     po_import_permission *permissions = po_arena_zeros(d->arena, d->shop->n_permissions + 1, sizeof *permissions);
     if (!bytes || !permissions) {
         free(bytes);

@@ -255,3 +255,31 @@ bool cli_sha256(const char *path, char ret_hex[65])
     }
     return ok;
 }
+
+char *cli_read_whole(const char *path, size_t most, size_t *ret_n)
+{
+    FILE *f = !strcmp(path, "-") ? stdin : fopen(path, "rb");
+    if (!f) {
+        cli_fail(EXIT_USAGE, "%s: %s", path, strerror(errno));
+        return NULL;
+    }
+    char *bytes = malloc(most + 2);
+    size_t n = bytes ? fread(bytes, 1, most + 1, f) : 0;
+    bool failed = ferror(f) != 0;
+    if (f != stdin) {
+        fclose(f);
+    }
+    if (bytes && !failed && n <= most) {
+        *ret_n = n;
+        return bytes;
+    }
+    free(bytes);
+    if (!bytes) {
+        cli_fail(EXIT_OWN, "memory ran out");
+    } else if (failed) {
+        cli_fail(EXIT_USAGE, "%s: it can't be read as a file", path);
+    } else {
+        cli_fail(EXIT_USAGE, "%s: more than %zu MB; split it", path, most >> 20);
+    }
+    return NULL;
+}

@@ -8,6 +8,8 @@ static const cli_family families[] = {
     {cli_orient_verb, NULL},
     {cli_pieces_verb, NULL},
     {cli_nest_verb, NULL},
+    {cli_tram_verb, NULL},
+    {cli_tune_verbs, "settings from test pieces: feed, flow, size, skew, the first layer's gap"},
     {cli_explain_verb, NULL},
     {cli_shop_check_verb, NULL},
     {cli_shop_show_verb, NULL},
