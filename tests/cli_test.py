@@ -158,6 +158,8 @@ def seeded(book):
 def examples_of_the_help_run():
     book = room.of("desk.db")
     seeded(book)
+    for name, slope in (("bed.txt", 0.001), ("again.txt", 0.0001)):
+        room.write(name, "".join("%d %d %.4f\n" % (x, y, slope * x) for x in (-50, 50, 150) for y in (-50, 50, 150)))
     for name in verbs():
         for words in [] if of_the_desk(name) else examples(name):
             done = run(*words, cwd=room.path)

@@ -296,7 +296,7 @@ static const cli_option options[] = {
     {.name = "shop", .value = "FILE", .says = "the shop file; else PROVEOUT_SHOP, else ./shop.yaml"},
     {.name = "machine", .value = "NAME", .says = "whose bed it is"},
     {.name = "screws",
-     .value = "X,Y,THREAD;...",
+     .value = "X,Y,M3;...",
      .says = "where the bed's screws are, mm, each with its thread (M3, M4, ...) or its pitch in mm"},
     {.name = "keep",
      .value = "N",
@@ -318,11 +318,10 @@ static const cli_option options[] = {
 };
 
 static const cli_example examples[] = {
-    {"proveout tram --machine Alder --screws \"30,30,M3;190,30,M3;190,190,M3;30,190,M3\" bed.txt",
+    {"proveout tram --machine Alder --screws \"30,30,M3;190,30,M3;110,190,M4\" bed.txt",
      "turns from readings such as \"30 30 0.10\", one a line"},
-    {"proveout tram --machine Alder --screws \"30,30,M3;190,30,M3;190,190,M3;30,190,M3\" --before bed.txt --picture "
-     "bed.svg again.txt",
-     "the next round checks the last, and a picture for the wall"},
+    {"proveout tram --machine Elm --screws \"0,90,M3;80,0,M3;-80,0,M3\" --before bed.txt again.txt",
+     "the next round checks the last; --picture OUT.svg draws a map for the wall"},
 };
 
 const cli_verb cli_tram_verb[] = {{
