@@ -8,7 +8,8 @@
 
 static void level(const po_tram_reading *r, size_t n, po_arena *arena)
 {
-    static const po_tram_screw screws[] = {{30, 30, 0.5, false}, {190, 30, 0.5, false}, {190, 190, 0.7, true}, {30, 190, 0.5, false}};
+    static const po_tram_screw screws[] = {
+        {30, 30, 0.5, false}, {190, 30, 0.5, false}, {190, 190, 0.7, true}, {30, 190, 0.5, false}};
     po_tram_setup s = PO_TRAM_SETUP_INIT;
     s.screws = screws;
     s.n_screws = 4;
@@ -40,7 +41,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t n)
         po_status s = po_tram_read((const char *)data, n, "bed", (po_tram_kind)kind, arena, &r, &n_readings, &err);
         PROMISE(s == PO_OK ? n_readings > 0 && n_readings <= PO_TRAM_READINGS_MOST : err.msg[0] && err.line <= lines);
         for (size_t i = 0; s == PO_OK && i < n_readings; i++) {
-            PROMISE(fabs(r[i].x_mm) <= 5000 && fabs(r[i].y_mm) <= 5000 && fabs(r[i].z_mm) <= 5 && r[i].line >= 1 && r[i].line <= lines);
+            PROMISE(fabs(r[i].x_mm) <= 5000 && fabs(r[i].y_mm) <= 5000 && fabs(r[i].z_mm) <= 5 && r[i].line >= 1 &&
+                    r[i].line <= lines);
         }
         if (s == PO_OK && n_readings <= 40) {
             level(r, n_readings, arena);

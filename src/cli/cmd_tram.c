@@ -320,7 +320,7 @@ static const cli_option options[] = {
 static const cli_example examples[] = {
     {"proveout tram --machine Alder --screws \"30,30,M3;190,30,M3;110,190,M4\" bed.txt",
      "turns from readings such as \"30 30 0.10\", one a line"},
-    {"proveout tram --machine Elm --screws \"0,90,M3;80,0,M3;-80,0,M3\" --before bed.txt again.txt",
+    {"proveout tram --machine Elm --screws \"0,99,M3;85,0,M3;9,9,M3\" --before bed.txt again.txt",
      "the next round checks the last; --picture OUT.svg draws a map for the wall"},
 };
 
