@@ -3,27 +3,12 @@
 #include <string.h>
 
 #include "proveout/nest_picture.h"
-#include "slip/drawing.h"
-#include "slip/render.h"
+#include "slip/bed_view.h"
 
-enum { PAGE = 190, MARGIN = 8, BEDS_MOST = 24, DOTS_PER_MM = 6, NAMES_MOST = 60 };
+enum { PAGE = 190, MARGIN = 8, BEDS_MOST = 24, NAMES_MOST = 60 };
 static const double GAP = 6, HEAD_H = 14, LINE_H = 4.6;
 
-typedef struct view { /* bed to paper: y turned round */
-    double x, y, scale, low_x, high_y;
-} view;
-
-static double to_x(const view *v, double x)
-{
-    return v->x + v->scale * (x - v->low_x);
-}
-
-static double to_y(const view *v, double y)
-{
-    return v->y + v->scale * (v->high_y - y);
-}
-
-static void draw_bed(po_drawing *d, const po_machine *m, const view *v, double width, double height)
+static void draw_bed(po_drawing *d, const po_machine *m, const po_bed_view *v, double width, double height)
 {
     po_box2 box = {v->x, v->y, v->scale * width, v->scale * height};
     if (m->round_bed) {
@@ -33,8 +18,8 @@ static void draw_bed(po_drawing *d, const po_machine *m, const view *v, double w
     }
     for (size_t i = 0; i < m->n_keep_outs; i++) {
         const po_keep_out *k = &m->keep_outs[i];
-        double x0 = fmax(box.x, to_x(v, k->x.low)), x1 = fmin(box.x + box.w, to_x(v, k->x.high));
-        double y0 = fmax(box.y, to_y(v, k->y.high)), y1 = fmin(box.y + box.h, to_y(v, k->y.low));
+        double x0 = fmax(box.x, po_bed_x(v, k->x.low)), x1 = fmin(box.x + box.w, po_bed_x(v, k->x.high));
+        double y0 = fmax(box.y, po_bed_y(v, k->y.high)), y1 = fmin(box.y + box.h, po_bed_y(v, k->y.low));
         if (x0 < x1 && y0 < y1) {
             po_draw_hatch_box(d, (po_box2){x0, y0, x1 - x0, y1 - y0}, 45, 1, PO_INK_SOFT, 0.2);
             po_draw_rect(d, (po_box2){x0, y0, x1 - x0, y1 - y0}, PO_INK_NONE, PO_INK_SOFT, 0.25);
@@ -81,7 +66,8 @@ static bool label_at(const po_loops *l, double *ret_x, double *ret_y, double *re
     return best > 0;
 }
 
-static void draw_place(po_drawing *d, const po_nest_sheet *s, const po_nest_place *p, size_t order, const view *v)
+static void draw_place(po_drawing *d, const po_nest_sheet *s, const po_nest_place *p, size_t order,
+                       const po_bed_view *v)
 {
     double c = cos(p->turn_deg * M_PI / 180), sn = sin(p->turn_deg * M_PI / 180);
     const po_loops *bands = s->parts[p->part].bands;
@@ -95,8 +81,8 @@ static void draw_place(po_drawing *d, const po_nest_sheet *s, const po_nest_plac
         for (size_t i = 0; i < l->n_points; i++) {
             double x = c * l->xy[2 * i] - sn * l->xy[2 * i + 1] + p->x;
             double y = sn * l->xy[2 * i] + c * l->xy[2 * i + 1] + p->y;
-            xy[2 * i] = to_x(v, x);
-            xy[2 * i + 1] = to_y(v, y);
+            xy[2 * i] = po_bed_x(v, x);
+            xy[2 * i + 1] = po_bed_y(v, y);
         }
         for (int holes = 0; holes < 2; holes++) {
             for (size_t i = 0; i < l->n_loops; i++) {
@@ -115,7 +101,7 @@ static void draw_place(po_drawing *d, const po_nest_sheet *s, const po_nest_plac
     }
     if (label_at(l, &x, &y, &room)) {
         double size = fmin(3.4, fmax(1.5, room * v->scale * 0.45));
-        double px = to_x(v, c * x - sn * y + p->x), py = to_y(v, sn * x + c * y + p->y) + size * 0.36;
+        double px = po_bed_x(v, c * x - sn * y + p->x), py = po_bed_y(v, sn * x + c * y + p->y) + size * 0.36;
         const char *text = s->in_order ? po_arena_printf(d->arena, "%u.%zu", p->part + 1, order)
                                        : po_arena_printf(d->arena, "%u", p->part + 1);
         if (text) {
@@ -125,7 +111,7 @@ static void draw_place(po_drawing *d, const po_nest_sheet *s, const po_nest_plac
 }
 
 /* Holes are drawn as paper, so what lies in one has to come after what is around it. */
-static void draw_bedful(po_drawing *d, const po_nest_sheet *s, size_t at, const view *v)
+static void draw_bedful(po_drawing *d, const po_nest_sheet *s, size_t at, const po_bed_view *v)
 {
     const po_bedful *bed = &s->nest->bedfuls[at];
     for (int inner = 0; inner < 2; inner++) {
@@ -160,7 +146,7 @@ po_status po_nest_picture(const po_nest_sheet *s, po_picture_kind kind, po_arena
                   s->in_order ? "; part.order: printed one after another" : "");
     for (size_t i = 0; i < n; i++) {
         double x = MARGIN + (column + GAP) * (double)(i % columns), y = MARGIN + HEAD_H + row_h * (double)(i / columns);
-        view v = {x, y + 5, scale, side[0].low, side[1].high};
+        po_bed_view v = {x, y + 5, scale, side[0].low, side[1].high};
         const po_bedful *bed = &s->nest->bedfuls[i];
         const char *title = po_arena_printf(arena, "bedful %zu: %zu part%s%s%s", i + 1, bed->n_places,
                                             bed->n_places == 1 ? "" : "s", s->heads ? ", " : "",
@@ -186,15 +172,5 @@ po_status po_nest_picture(const po_nest_sheet *s, po_picture_kind kind, po_arena
     if (named < s->n_parts) {
         po_draw_textf(&d, MARGIN, y, 3, PO_ANCHOR_START, PO_INK_SOFT, "and %zu parts more", s->n_parts - named);
     }
-    if (kind == PO_PICTURE_PNG) {
-        return po_render_png(&d, DOTS_PER_MM, arena, ret, err);
-    }
-    if (kind == PO_PICTURE_PDF) {
-        return po_render_pdf(&d, s->title, arena, ret, err);
-    }
-    po_text text;
-    po_text_init(&text, arena);
-    po_status status = po_render_svg(&d, true, &text, err);
-    *ret = (po_document){text.data, text.n};
-    return status;
+    return po_bed_document(&d, kind, s->title, arena, ret, err);
 }

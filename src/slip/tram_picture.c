@@ -3,40 +3,26 @@
 
 #include <math.h>
 
-#include "slip/drawing.h"
-#include "slip/render.h"
+#include "slip/bed_view.h"
 
-enum { PAGE = 190, MARGIN = 10, HEAD_H = 16, DOTS_PER_MM = 6 };
-
-typedef struct view { /* bed to paper: y turned round */
-    double x, y, scale, low_x, high_y;
-} view;
-
-static double to_x(const view *v, double x)
-{
-    return v->x + v->scale * (x - v->low_x);
-}
-
-static double to_y(const view *v, double y)
-{
-    return v->y + v->scale * (v->high_y - y);
-}
+enum { PAGE = 190, MARGIN = 10, HEAD_H = 16 };
 
 /* One cell of the map: nothing within the tolerance, else lines, closer where it is farther from level. */
-static void draw_cell(po_drawing *d, const po_tram_setup *s, const view *v, int i, int j, double left)
+static void draw_cell(po_drawing *d, const po_tram_setup *s, const po_bed_view *v, int i, int j, double left)
 {
     double w = (s->bed_x[1] - s->bed_x[0]) / PO_TRAM_MAP, h = (s->bed_y[1] - s->bed_y[0]) / PO_TRAM_MAP;
     double over = fabs(left) / s->tolerance_mm;
-    po_box2 box = {to_x(v, s->bed_x[0] + i * w), to_y(v, s->bed_y[0] + (j + 1) * h), v->scale * w, v->scale * h};
+    po_box2 box = {po_bed_x(v, s->bed_x[0] + i * w), po_bed_y(v, s->bed_y[0] + (j + 1) * h), v->scale * w,
+                   v->scale * h};
     if (!isnan(left) && over > 1) {
         po_draw_hatch_box(d, box, left > 0 ? 45 : -45, fmax(0.6, 2.4 / over), left > 0 ? PO_INK_STOP : PO_INK_ASK, 0.2);
     }
 }
 
-static void draw_screw(po_drawing *d, const po_tram *t, const po_tram_setup *s, const view *v, size_t i)
+static void draw_screw(po_drawing *d, const po_tram *t, const po_tram_setup *s, const po_bed_view *v, size_t i)
 {
     const po_tram_turn *turn = &t->turns[i];
-    double x = to_x(v, s->screws[i].x_mm), y = to_y(v, s->screws[i].y_mm);
+    double x = po_bed_x(v, s->screws[i].x_mm), y = po_bed_y(v, s->screws[i].y_mm);
     double edge = 14; /* the words stand within the paper */
     double words_x = fmin(fmax(x, MARGIN + edge), PAGE - MARGIN - edge);
     po_draw_circle(d, x, y, 2.6, PO_INK_PAPER, PO_INK_LINE, 0.4);
@@ -54,7 +40,7 @@ po_status po_tram_picture(const po_tram *t, const po_tram_reading *r, const po_t
 {
     po_drawing d;
     double width = s->bed_x[1] - s->bed_x[0], height = s->bed_y[1] - s->bed_y[0];
-    view v = {MARGIN, MARGIN + HEAD_H, (PAGE - 2 * MARGIN) / width, s->bed_x[0], s->bed_y[1]};
+    po_bed_view v = {MARGIN, MARGIN + HEAD_H, (PAGE - 2 * MARGIN) / width, s->bed_x[0], s->bed_y[1]};
     double h = v.scale * height, below = MARGIN + HEAD_H + h;
     po_draw_init(&d, arena, PAGE, below + 20, title,
                  "The bed from above: what is left after the turns, readings and screws");
@@ -77,7 +63,7 @@ po_status po_tram_picture(const po_tram *t, const po_tram_reading *r, const po_t
     po_draw_end(&d);
     po_draw_begin(&d, "readings");
     for (size_t i = 0; i < t->n && t->n <= 100; i++) {
-        double x = to_x(&v, r[i].x_mm), y = to_y(&v, r[i].y_mm);
+        double x = po_bed_x(&v, r[i].x_mm), y = po_bed_y(&v, r[i].y_mm);
         po_draw_circle(&d, x, y, 0.6, PO_INK_LINE, PO_INK_NONE, 0);
         po_draw_textf(&d, x, y - 3.2, 2.6, PO_ANCHOR_MIDDLE, PO_INK_LINE, "%+.2f", t->left_mm[i]);
     }
@@ -94,15 +80,5 @@ po_status po_tram_picture(const po_tram *t, const po_tram_reading *r, const po_t
     po_draw_text(
         &d, MARGIN, below + 14.5, 2.8, PO_ANCHOR_START, PO_INK_SOFT,
         "lines rising to the right where high, to the left where low. Turns are as seen from the knob's side.");
-    if (kind == PO_PICTURE_PNG) {
-        return po_render_png(&d, DOTS_PER_MM, arena, ret, err);
-    }
-    if (kind == PO_PICTURE_PDF) {
-        return po_render_pdf(&d, title, arena, ret, err);
-    }
-    po_text text;
-    po_text_init(&text, arena);
-    po_status status = po_render_svg(&d, true, &text, err);
-    *ret = (po_document){text.data, text.n};
-    return status;
+    return po_bed_document(&d, kind, title, arena, ret, err);
 }
