@@ -4,6 +4,7 @@
 Failures are put at hours worked out beforehand: NIST/SEMATECH e-Handbook 8.2.3.4's set of ten failures to 1500 hours (from memory), so that
 Laplace's figure and the military handbook's are its."""
 import json
+import math
 import os
 import subprocess
 import sys
@@ -72,5 +73,56 @@ def rates():
     says(desk.run("care", "rates", "--of", "colour", status=4), "--of colour: expected machine")
 
 
+def next_failure():
+    # steady: watched hours over 10.5 times F on 2 and 21 degrees; the median of F(2, m) is m/2 (2^(2/m) - 1)
+    low, middle, high = desk.js("care", "trend", "Birch")["next_h"]
+    assert abs(middle - 1500 * (2 ** (2 / 21) - 1)) < 1e-6 and low < middle < high, (low, middle, high)
+    says(desk.run("care", "trend", "Birch"), "The next comes after", "half of the time within")
+    assert desk.js("care", "trend", "Alder")["next_h"] == [None] * 3
+
+
+def chart():
+    out = desk.js("care", "chart")
+    assert out["format"] == "proveout/care-chart/1" and out["each"] == "week", out
+    assert sum(r["runs"] for r in out["rows"]) == 23 and sum(r["failed"] for r in out["rows"]) == 11, out
+    assert abs(out["centre"] - 11 / 23) < 1e-12
+    for r in out["rows"]:  # limits by each week's own number of runs
+        half = 3 * math.sqrt(out["centre"] * (1 - out["centre"]) / r["runs"])
+        assert abs(r["limits"][1] - min(1, out["centre"] + half)) < 1e-9 and abs(r["limits"][0] - max(0, out["centre"] - half)) < 1e-9
+    assert len(desk.js("care", "chart", "--each", "month")["rows"]) < len(out["rows"])
+    one = desk.js("care", "chart", "--machine", "alder")
+    assert [sum(r[k] for r in one["rows"]) for k in ("failed", "runs")] == [1, 12], one
+    picture = os.path.join(desk.where, "chart.svg")
+    says(desk.run("care", "chart", "--machine", "Birch", "--picture", picture), "Birch: nothing that chance would not do")
+    with open(picture, encoding="utf-8") as f:
+        says(f.read(), "<svg", "Birch: failed runs by week", "nothing that chance would not do")
+    says(desk.run("care", "chart", "--each", "day", status=4), "--each day: expected week or month")
+    says(desk.run("care", "chart", "--picture", "chart.gif", status=4), ".svg, .png or .pdf")
+    says(desk.run("care", "chart", "--from", "2027-05-01", status=2), "no run in the book came out good or failed")
+
+
+def compare():
+    out = desk.js("care", "compare")
+    rows = {r["machine"]: r for r in out["rows"]}
+    assert out["format"] == "proveout/care-compare/1" and out["left_out"] == 1, out
+    assert (rows["Birch"]["failed"], rows["Birch"]["runs"], rows["Alder"]["failed"], rows["Alder"]["runs"]) == (10, 11, 0, 11), rows
+    # Birch's long runs are a kind of its own, with nobody to be compared with: it is not blamed for those
+    assert rows["Birch"]["verdict"] == "few" and rows["Birch"]["failed"] - rows["Birch"]["expected"] < 2, rows
+    assert desk.js("care", "compare", "--any-cause")["left_out"] == 0
+    says(desk.run("care", "compare"), "Birch: 10 of 11 runs failed", "too few to tell", "Left out: 1 failed by file")
+    says(desk.run("care", "compare", "--from", "2027-05-01", status=2), "no run in the book")
+
+
+def life():
+    hours = "54,187,216,240,244,335,361,373,375,386," + ",".join(["500+"] * 10)  # e-Handbook 8.2.2.1; 8.4.1.2's scale (from memory)
+    out = desk.js("care", "life", hours)
+    assert out["failed"] == 10 and out["running"] == 10 and abs(out["scale_h"] - 606.528) < 1e-3 and out["verdict"] == "no-wear", out
+    says(desk.run("care", "life", hours), "fails about as often old as new", "keep one in hand", "switched off")
+    says(desk.run("care", "life", "--part", "A nozzle", "90,95,100,105,110,102"), "A nozzle wears out", "a tenth have failed by 9")
+    says(desk.run("care", "life", "10,20+"), "1 failed and 1 still runs: too few to tell")
+    says(desk.run("care", "life", "10,-3", status=4), "-3 is no number of hours")
+    says(desk.run("care", "life", "10,0", status=4), "part 2 ran for 0 h")
+
+
 make()
-run_tests(desk, [trend, rates])
+run_tests(desk, [trend, rates, next_failure, chart, compare, life])

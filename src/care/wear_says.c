@@ -30,11 +30,12 @@ const char *po_wear_chart_says(const char *name, const po_wear_chart *c, const p
                                "something changed before: look at what was new then.",
                                name, period ? period : "then", 100 * c->centre);
     }
+    double once = 1 / points[c->worst].chance;
     return po_arena_printf(arena,
-                           "%s: in %s %lld of %lld failed, where %.1f of 100 is usual; chance does that once in %.0f "
+                           "%s: in %s %lld of %lld failed, where %.1f of 100 is usual; chance does that %sonce in %.0f "
                            "periods: look at what was different.",
                            name, period ? period : "one period", (long long)p->failed, (long long)p->n, 100 * c->centre,
-                           fmin(1e6, 1 / points[c->worst].chance));
+                           once > 10000 ? "less than " : "", fmin(10000, once));
 }
 
 const char *po_wear_life_says(const char *name, const po_wear_life *l, po_arena *arena)

@@ -1,14 +1,15 @@
-/* proveout care rates, care trend: failures in figures, from the book. SPDX-License-Identifier: Apache-2.0 */
+/* proveout care ...: failures in figures, from the book. SPDX-License-Identifier: Apache-2.0 */
 #include "proveout/care.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "desk.h"
+#include "care.h"
+#include "proveout/wear.h"
 #include "verbs.h"
 
-enum { PAGE = 1000, FAILURES_MOST = 20000, RATES_MOST = 500 };
+enum { FAILURES_MOST = 20000, RATES_MOST = 500 };
 
 /* ---- rates ---- */
 
@@ -130,8 +131,9 @@ typedef struct life { /* of a machine, from the latest run back */
     bool any; /* every cause counts, not the machine's alone */
 } life;
 
-static void add_run(life *l, const json_t *run)
+static void add_run(void *user, const json_t *run)
 {
+    life *l = user;
     int64_t seconds = work_int(run, "real_seconds", -1);
     seconds = seconds >= 0 ? seconds : work_int(run, "failed_seconds", -1);
     seconds = seconds >= 0 ? seconds : work_int(run, "reserved_seconds", 0);
@@ -149,32 +151,18 @@ static void add_run(life *l, const json_t *run)
 static int read_life(desk *d, const char *machine, life *l)
 {
     const char *from = cli_value(d->call, "from");
-    int64_t from_ms = 0, before = 0;
+    int64_t from_ms = 0;
+    json_t *p = json_pack("{s:s}", "machine", machine);
     if (from && !desk_time_from(d->shop, from, false, d->now_ms, &from_ms)) {
+        json_decref(p);
         return cli_fail(EXIT_USAGE, "--from %s: expected a day or a time such as 2026-09-21", from);
     }
-    for (bool more = true; more;) {
-        json_t *answer = NULL, *p = json_pack("{s:s, s:i}", "machine", machine, "limit", PAGE);
-        if (p && from) {
-            json_object_set_new(p, "from", json_integer((json_int_t)from_ms));
-        }
-        if (p && before > 0) {
-            json_object_set_new(p, "before_run", json_integer((json_int_t)before));
-        }
-        int status = desk_ask(d, "runs", p, &answer);
-        if (status != EXIT_CLEAR) {
-            return status;
-        }
-        const json_t *runs = json_object_get(answer, "runs");
-        size_t n = json_array_size(runs);
-        for (size_t i = 0; i < n; i++) {
-            add_run(l, json_array_get(runs, i));
-        }
-        more = json_is_true(json_object_get(answer, "more")) && n > 0;
-        before = n > 0 ? work_int(json_array_get(runs, n - 1), "run", 0) : 0;
-        json_decref(answer);
+    if (from) {
+        json_object_set_new(p, "from", json_integer((json_int_t)from_ms));
     }
-    return EXIT_CLEAR;
+    int status = p ? care_each_run(d, p, add_run, l) : cli_fail(EXIT_OWN, "memory ran out");
+    json_decref(p);
+    return status;
 }
 
 static const char *sentence(const desk *d, const char *machine, const po_care_trend *t, double total_h, bool any)
@@ -213,17 +201,35 @@ static json_t *real(double value)
     return isfinite(value) ? json_real(value) : json_null();
 }
 
-static int print_trend(const char *machine, const po_care_trend *t, double total_h, const char *says)
+static int print_trend(const char *machine, const po_care_trend *t, double total_h, const char *says,
+                       const po_wear_next *next)
 {
     static const char *const ways[] = {"few", "none", "worse", "better", "unsure"};
-    return desk_print_json(
-        json_pack("{s:s, s:s, s:s, s:s, s:I, s:f, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:[o, o], s:[I, I]}",
-                  "format", "proveout/care-trend/1", "machine", machine, "way", ways[t->way], "says", says, "failures",
-                  (json_int_t)t->failures, "hours", total_h, "laplace", real(t->laplace), "laplace_p",
-                  real(t->laplace_p), "chi2", real(t->chi2), "freedom", real(t->freedom), "chi2_p", real(t->chi2_p),
-                  "beta", real(t->beta), "beta_without_bias", real(t->beta_fair), "hours_between_now",
-                  real(t->between_h), "hours_between_range", real(t->between_low_h), real(t->between_high_h),
-                  "growing_gaps", (json_int_t)t->arrangements, (json_int_t)t->arrangements_most));
+    return desk_print_json(json_pack(
+        "{s:s, s:s, s:s, s:s, s:I, s:f, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:[o, o], s:[I, I], s:[o, o, o]}",
+        "format", "proveout/care-trend/1", "machine", machine, "way", ways[t->way], "says", says, "failures",
+        (json_int_t)t->failures, "hours", total_h, "laplace", real(t->laplace), "laplace_p", real(t->laplace_p), "chi2",
+        real(t->chi2), "freedom", real(t->freedom), "chi2_p", real(t->chi2_p), "beta", real(t->beta),
+        "beta_without_bias", real(t->beta_fair), "hours_between_now", real(t->between_h), "hours_between_range",
+        real(t->between_low_h), real(t->between_high_h), "growing_gaps", (json_int_t)t->arrangements,
+        (json_int_t)t->arrangements_most, "next_h", real(next->low_h), real(next->middle_h), real(next->high_h)));
+}
+
+/* At a steady rate unless the tests agree that it is none. False: too little is known. */
+static bool next_of(const double *hours, const life *l, const po_care_trend *t, po_wear_next *ret)
+{
+    bool by_law = t->way == PO_CARE_WORSE || t->way == PO_CARE_BETTER;
+    return po_wear_next_of(hours, l->n, l->total_h, false, by_law, ret, NULL) == PO_OK;
+}
+
+static void tell_next(const double *hours, const life *l, const po_care_trend *t)
+{
+    po_wear_next e;
+    if (next_of(hours, l, t, &e)) {
+        printf(
+            "The next comes after %.1f to %.0f hours of running, nine times of ten (half of the time within %.0f).\n",
+            e.low_h, e.high_h, e.middle_h);
+    }
 }
 
 static int tell_trend(desk *d, const char *name, life *l)
@@ -251,10 +257,13 @@ static int tell_trend(desk *d, const char *name, life *l)
     }
     const char *says = sentence(d, machine->name, &t, l->total_h, l->any);
     if (d->json) {
-        return print_trend(machine->name, &t, l->total_h, says ? says : "");
+        po_wear_next next = {NAN, NAN, NAN};
+        (void)next_of(hours, l, &t, &next);
+        return print_trend(machine->name, &t, l->total_h, says ? says : "", &next);
     }
     cli_wrap(stdout, 0, says ? says : "");
     if (t.way != PO_CARE_FEW && !isnan(t.beta)) {
+        tell_next(hours, l, &t);
         printf("  Laplace %+.2f (chance alone: %.2g), military handbook test chi-squared %.1f of %.0f (%.2g), power "
                "law %.2f (without bias %.2f).\n",
                t.laplace, t.laplace_p, t.chi2, t.freedom, t.chi2_p, t.beta, t.beta_fair);
@@ -294,12 +303,45 @@ static const cli_option trend_options[] = {
     {.name = "any-cause", .value = NULL, .says = "count every failed run, not only those whose cause is the machine"},
 };
 
+static const cli_option chart_options[] = {
+    DESK_OPTIONS,
+    {.name = "machine",
+     .value = "NAME",
+     .says = "one machine; without it all",
+     .field = "machine",
+     .unit = DESK_MACHINE},
+    {.name = "each", .value = "PERIOD", .says = "week (without it) or month"},
+    {.name = "from", .value = "TIME", .says = "runs handed out from then on", .field = "from", .unit = DESK_TIME},
+    {.name = "until", .value = "TIME", .says = "and before then", .field = "until", .unit = DESK_UNTIL},
+    {.name = "picture", .value = "OUT", .says = "the chart as .svg, .png or .pdf"},
+};
+static const cli_option compare_options[] = {
+    DESK_OPTIONS,
+    {.name = "from", .value = "TIME", .says = "runs handed out from then on", .field = "from", .unit = DESK_TIME},
+    {.name = "until", .value = "TIME", .says = "and before then", .field = "until", .unit = DESK_UNTIL},
+    {.name = "any-cause", .value = NULL, .says = "count runs that failed by file, power or handling too"},
+};
+static const cli_option life_options[] = {
+    {.name = "part", .value = "NAME", .says = "what it is, for the sentence"},
+    {.name = "json", .value = NULL, .says = "print one JSON object instead of words"},
+};
+
 static const cli_example rates_examples[] = {
     {"proveout care rates", "how often each machine's runs fail, and who differs"},
     {"proveout care rates --of material --from 2026-09-21", "the same by material, of this term"},
 };
 static const cli_example trend_examples[] = {
     {"proveout care trend Alder", "is it getting worse?"},
+};
+static const cli_example chart_examples[] = {
+    {"proveout care chart", "did something change in some week?"},
+    {"proveout care chart --machine Cedar --each month --picture cedar.svg", "one machine by month, for the wall"},
+};
+static const cli_example compare_examples[] = {
+    {"proveout care compare", "which machine fails more with the same jobs"},
+};
+static const cli_example life_examples[] = {
+    {"proveout care life --part \"A brass nozzle\" 410,520,555,610,640,300+,480+", "five failed, two still run"},
 };
 
 const cli_verb cli_care_verbs[] = {
@@ -327,4 +369,40 @@ const cli_verb cli_care_verbs[] = {
      .examples = trend_examples,
      .n_examples = 1,
      .run = run_trend},
+    {.name = "care chart",
+     .operands = "",
+     .options = chart_options,
+     .n_options = sizeof chart_options / sizeof chart_options[0],
+     .line = "failed runs week by week, and which week was out of the ordinary",
+     .help =
+         "A chart of shares with limits by each week's own number of runs. A week is named only where it is rarer than "
+         "chance over the whole chart (5 %), or ends a row of nine that is.",
+     .examples = chart_examples,
+     .n_examples = 2,
+     .run = care_run_chart},
+    {.name = "care compare",
+     .operands = "",
+     .options = compare_options,
+     .n_options = sizeof compare_options / sizeof compare_options[0],
+     .line = "machines compared by what they print",
+     .help =
+         "Holds jobs alike in recipe, material and length against each other, so that a machine with the hard jobs is "
+         "not blamed (Mantel and Haenszel; exact, Holm's correction, 5 %). Few runs: it says so.",
+     .examples = compare_examples,
+     .n_examples = 1,
+     .run = care_run_compare},
+    {.name = "care life",
+     .operands = "HOURS,...",
+     .least = 1,
+     .most = 1,
+     .options = life_options,
+     .n_options = sizeof life_options / sizeof life_options[0],
+     .line = "how long a part lasts, and whether to change it before it fails",
+     .help =
+         "Hours at which parts of one kind failed, with commas between them; behind those that still run, or came out "
+         "before they failed, stands a +. Weibull's distribution by maximum likelihood; below five failures it says "
+         "that they are too few.",
+     .examples = life_examples,
+     .n_examples = 1,
+     .run = care_run_life},
     {.name = NULL}};
