@@ -12,7 +12,7 @@
 #include "plan/schedule_inside.h"
 
 enum { OFFER_EACH = 4 };
-#define REMEMBER 0.7
+#define REMEMBER 0.97 /* of the way so far; with 0.7 a bound for 200 runs stays 1 % below what prices can do */
 
 typedef struct relaxation {
     const slots *s;

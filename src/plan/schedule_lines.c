@@ -15,8 +15,8 @@
 #include "plan/schedule_inside.h"
 
 enum { CHAINS = 2, EPOCHS = 8 };
-#define HOT_SHARE 0.03 /* of what a run costs: a change that costs so much more is kept one time in three at first */
-#define COLD_SHARE 0.0007
+#define HOT_SHARE 0.2 /* of what a run costs: a change that costs so much more is kept one time in three at first */
+#define COLD_SHARE 0.002
 
 typedef struct stand { /* how a run was put */
     int option, start, passed, kind;
@@ -100,18 +100,33 @@ static void put_stand(lines *c, int j, stand *t)
     c->stands[j] = *t;
 }
 
-/* Put what a line has beyond what is put. */
-static void push(lines *c, int m)
+/* Put what a line has beyond what is put. From a place on nothing else is altered, so that runs mostly cost no less than they did: false:
+ * with what is still to be put at its old cost it is beyond the limit, and was given up. */
+static bool push_within(lines *c, int m, int altered, int64_t limit)
 {
     const int *line = line_of(c, m);
+    int64_t old = 0;
+    for (int i = c->put[m]; i < c->length[m]; i++) {
+        old += c->stands[line[i]].cost;
+    }
     for (; c->put[m] < c->length[m]; c->put[m]++) {
         int j = line[c->put[m]];
+        if (c->put[m] > altered && c->p.cost + old > limit) {
+            return false;
+        }
+        old -= c->stands[j].cost;
         stand t = {.option = c->on[(size_t)j * (size_t)c->s.n_machines + (size_t)m]};
         t.start = po_slot_first(&c->p, j, t.option, 0, true, &t.passed, &t.kind);
         put_stand(c, j, &t);
         c->machine[j] = m;
         c->place[j] = c->put[m];
     }
+    return true;
+}
+
+static void push(lines *c, int m)
+{
+    push_within(c, m, c->n, INT64_MAX);
 }
 
 /* Remember a line from a place on, and take that off. */
@@ -191,8 +206,8 @@ static bool swap_tails(lines *c, int a, int i, int b, int k)
     return true;
 }
 
-/* One change: lines opened and altered; false: none could be made. */
-static bool alter(lines *c)
+/* One change: lines opened and altered; false: none could be made. It may be given up halfway where it will cost more than the limit. */
+static bool alter(lines *c, int64_t limit, bool *ret_given_up)
 {
     int j = c->loose[below(c, c->n_loose)], what = below(c, 100), other = j;
     int64_t nearest = INT64_MAX;
@@ -227,7 +242,7 @@ static bool alter(lines *c)
             remove_at(c, a, i);
             insert_at(c, a, k, j);
         }
-        push(c, a);
+        *ret_given_up = !push_within(c, a, i > k ? i : k, limit);
         return true;
     }
     if (!may(c, j, b)) {
@@ -253,7 +268,7 @@ static bool alter(lines *c)
         insert_at(c, b, k, j);
     }
     push(c, a);
-    push(c, b);
+    *ret_given_up = !push_within(c, b, k, limit);
     return true;
 }
 
@@ -324,7 +339,12 @@ static void run_chain(size_t i, void *user)
         }
         double chance = ((double)(draw(&c->seed) >> 11) + 1) * 0x1p-53;
         int64_t limit = c->cost + (int64_t)(-log(chance) * heat), before = c->p.cost;
-        if (!alter(c)) {
+        bool given_up = false;
+        if (!alter(c, limit - c->cost + before, &given_up)) {
+            continue;
+        }
+        if (given_up) {
+            take_back(c);
             continue;
         }
         int64_t rest = rest_of_old(c), cost = c->cost + c->p.cost - before;
