@@ -171,6 +171,9 @@ static po_status search_all(maker *k, po_arena *arena, slot_prices *prices, po_p
         offer_now(k);
         offer_again(k, starts, options);
     }
+    if (k->best.cost > k->bound && n_free > FEW) {
+        k->bound = po_slots_bound_lines(s, prices, k->best.cost, k->o->stop, k->o->user, arena);
+    }
     if (k->best.cost > k->bound && n_free > 0 && n_free <= EXACT_RUNS_MOST && k->o->nodes >= 0) {
         int64_t cost = k->best.cost;
         bool better = false;

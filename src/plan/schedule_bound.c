@@ -5,7 +5,7 @@
  * worth of all places, is below every plan, whatever the prices (Fisher, "The Lagrangian relaxation method for solving integer
  * programming problems", Management Science 27, 1981). Prices are found by subgradients with Polyak's step, halved where nothing comes of it;
  * at the end they are rounded to whole numbers and the bound is reckoned anew in whole numbers, so that no rounding can raise it.
- * Changes between runs and the rule for members are left out of it: that can only lower it. */
+ * Changes between runs (schedule_bound_lines.c) and the rule for members are left out of it: that can only lower it. */
 #include <math.h>
 #include <string.h>
 
@@ -221,6 +221,7 @@ static int64_t whole_bound(const relaxation *x, int64_t *less, slot_prices *ret)
             }
         }
         bound += least;
+        ret->worth[j] = least;
     }
     return bound;
 }
@@ -240,12 +241,13 @@ bool po_slots_bound(const slots *s, int turns, int64_t (*offer)(void *user, cons
     double *mean = po_arena_zeros(arena, (size_t)s->n_runs + 1, sizeof *mean);
     int64_t *less = po_arena_zeros(arena, (size_t)s->n_runs + 1, sizeof *less);
     *ret = (slot_prices){.machine = po_arena_zeros(arena, row * (size_t)s->n_groups, sizeof(int64_t)),
+                         .worth = po_arena_zeros(arena, (size_t)s->n_runs + 1, sizeof(int64_t)),
                          .watch = po_arena_zeros(arena, row, sizeof(int64_t))};
     for (int g = 0; x.group_ready && g < s->n_groups; g++) {
         x.group_ready[g] = s->n;
     }
     if (!x.price || !x.sum || !x.best || !x.way || !x.use || !x.same || !x.group_ready || !mean || !less ||
-        !ret->machine || !ret->watch || !(x.cap = caps_of(s, &x, arena))) {
+        !ret->machine || !ret->worth || !ret->watch || !(x.cap = caps_of(s, &x, arena))) {
         return false;
     }
     for (int g = 0; g <= s->n_groups; g++) {

@@ -157,6 +157,7 @@ void po_slot_put_again(putting *p, int *order);
 typedef struct slot_prices { /* of a slot of a machine of a group, of a watch; whole, not negative */
     int64_t *machine;        /* [n_groups * (n + 1)]: sums from slot 0 on */
     int64_t *watch;          /* [n + 1]: sums */
+    int64_t *worth;          /* of runs: what each that may move costs at least at these prices */
     int64_t bound;
     bool watches_cost;
 } slot_prices;
@@ -167,6 +168,13 @@ typedef struct slot_prices { /* of a slot of a machine of a group, of a watch; w
  * ret_starts  those starts in the mean over the turns, in sixteenths of a slot */
 bool po_slots_bound(const slots *s, int turns, int64_t (*offer)(void *user, const int *starts), void *user,
                     bool (*stop)(void *), void *stop_user, po_arena *arena, slot_prices *ret, int *ret_starts);
+
+/* ---- schedule_bound_lines.c ---- */
+
+/* A bound that takes changes in, from those prices on; not below theirs. cost: of the cheapest plan that is known. Without memory, or for a
+ * problem too large for it, that of the prices. */
+int64_t po_slots_bound_lines(const slots *s, const slot_prices *prices, int64_t cost, bool (*stop)(void *), void *user,
+                             po_arena *arena);
 
 /* ---- schedule_exact.c ---- */
 

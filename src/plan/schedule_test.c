@@ -235,10 +235,36 @@ static void all_lists(putting *p, int64_t *best)
     }
 }
 
+static int64_t known(void *user, const int *starts)
+{
+    (void)starts;
+    return *(const int64_t *)user;
+}
+
+static bool enough(void *user)
+{
+    return --*(int *)user < 0;
+}
+
+/* Both bounds are below the best; true: the one that knows changes is nearer to it. */
+static bool bounded(const slots *s, int64_t best, int round, po_arena *arena)
+{
+    slot_prices prices;
+    int starts[PO_PLAN_RUNS_MOST], asked = 6;
+    assert_true(po_slots_bound(s, 60, known, &best, NULL, NULL, arena, &prices, starts));
+    int64_t bound = po_slots_bound_lines(s, &prices, best, enough, &asked, arena);
+    if (prices.bound > best || bound > best) {
+        fail_msg("round %d: bounds %lld and %lld above the best, %lld", round, (long long)prices.bound,
+                 (long long)bound, (long long)best);
+    }
+    assert_true(bound >= prices.bound);
+    return bound > prices.bound;
+}
+
 static void like_all_lists(void **state)
 {
     (void)state;
-    int changes = 0, stays = 0, all = PO_ROUNDS(1000, 40);
+    int changes = 0, stays = 0, nearer = 0, all = PO_ROUNDS(1000, 40);
     for (int round = 0; round < all; round++) {
         po_arena *arena = po_arena_new(0);
         case_kind k = {.runs = 2 + (round % 128 == 0 ? 3 : round % 3),
@@ -268,11 +294,12 @@ static void like_all_lists(void **state)
             fail_msg("round %d: %lld, of all lists %lld", round, (long long)plan->cost, (long long)best);
         }
         assert_true(plan->best);
+        nearer += round % 7 < 3 && k.fittings > 0 && bounded(&s, plan->cost, round, arena);
         changes += plan->n_changes;
         stays += k.stays;
         po_arena_free(arena);
     }
-    assert_true(changes > all / 10 && stays > all / 8);
+    assert_true(changes > all / 10 && stays > all / 8 && nearer > all / 10);
 }
 
 /* ---- published examples ---- */
