@@ -9,8 +9,6 @@
 extern "C" {
 #endif
 
-typedef enum po_picture_kind { PO_PICTURE_SVG, PO_PICTURE_PNG, PO_PICTURE_PDF } po_picture_kind;
-
 typedef struct po_nest_sheet { /* what is drawn; borrowed for the call */
     const po_nest *nest;
     const po_nest_part *parts;

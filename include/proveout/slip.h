@@ -15,6 +15,8 @@ typedef struct po_document {
     size_t n_bytes;
 } po_document;
 
+typedef enum po_picture_kind { PO_PICTURE_SVG, PO_PICTURE_PNG, PO_PICTURE_PDF } po_picture_kind;
+
 typedef struct po_slip_options {
     bool colour;       /* text: ANSI colour */
     int columns;       /* text: width; 0 = 80 */

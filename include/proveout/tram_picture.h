@@ -2,7 +2,7 @@
 #ifndef PROVEOUT_TRAM_PICTURE_H
 #define PROVEOUT_TRAM_PICTURE_H
 
-#include "proveout/nest_picture.h"
+#include "proveout/slip.h"
 #include "proveout/tram.h"
 
 #ifdef __cplusplus

@@ -2,7 +2,7 @@
 #ifndef PROVEOUT_WEAR_PICTURE_H
 #define PROVEOUT_WEAR_PICTURE_H
 
-#include "proveout/nest_picture.h"
+#include "proveout/slip.h"
 #include "proveout/wear.h"
 
 #ifdef __cplusplus

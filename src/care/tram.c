@@ -11,6 +11,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/random.h"
+
 enum { TRIPLES_MOST = 4000 };
 static const double TWENTIETH = 0.05, WARP_MOST = 0.30, BLUNDER_LEAST = 0.15, BLUNDER_SCALES = 6;
 
@@ -73,14 +75,6 @@ static int rising(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-static uint64_t draw(uint64_t *seed) /* splitmix64 (Steele, Lea, Flood, OOPSLA 2014) */
-{
-    uint64_t z = *seed += UINT64_C(0x9e3779b97f4a7c15);
-    z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
-    z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
-    return z ^ (z >> 31);
-}
-
 /* Which readings the others speak against. Few: nothing can be said below six. */
 static bool find_blunders(const po_tram_reading *r, size_t n, double *room, bool *out)
 {
@@ -104,9 +98,9 @@ static bool find_blunders(const po_tram_reading *r, size_t n, double *room, bool
                 k = j + 1;
             }
         } else {
-            i = draw(&seed) % n;
-            j = draw(&seed) % n;
-            k = draw(&seed) % n;
+            i = po_random_next(&seed) % n;
+            j = po_random_next(&seed) % n;
+            k = po_random_next(&seed) % n;
         }
         po_tram_reading three[3] = {r[i], r[j], r[k]};
         plane p;

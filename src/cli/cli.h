@@ -136,6 +136,8 @@ bool cli_now(const po_shop *shop, po_wall_time *ret);
 
 /* Write all bytes or nothing: beside the path, then renamed over it; "-" is standard output. */
 int cli_write_file(const char *path, const po_document *document);
+/* What --picture asks for, by the name's end. EXIT_CLEAR, or EXIT_USAGE with a message printed. */
+int cli_picture_kind(const char *path, po_picture_kind *ret);
 /* Nothing that was given to be read is written over, whatever name or link leads to it. out NULL or "-": nothing to
  * refuse. EXIT_CLEAR, or EXIT_USAGE with a message printed that names the option. */
 int cli_spare_input(const char *option, const char *out, const char *input);

@@ -196,11 +196,6 @@ static const char *sentence(const desk *d, const char *machine, const po_care_tr
     }
 }
 
-static json_t *real(double value)
-{
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 static int print_trend(const char *machine, const po_care_trend *t, double total_h, const char *says,
                        const po_wear_next *next)
 {
@@ -208,11 +203,12 @@ static int print_trend(const char *machine, const po_care_trend *t, double total
     return desk_print_json(json_pack(
         "{s:s, s:s, s:s, s:s, s:I, s:f, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:[o, o], s:[I, I], s:[o, o, o]}",
         "format", "proveout/care-trend/1", "machine", machine, "way", ways[t->way], "says", says, "failures",
-        (json_int_t)t->failures, "hours", total_h, "laplace", real(t->laplace), "laplace_p", real(t->laplace_p), "chi2",
-        real(t->chi2), "freedom", real(t->freedom), "chi2_p", real(t->chi2_p), "beta", real(t->beta),
-        "beta_without_bias", real(t->beta_fair), "hours_between_now", real(t->between_h), "hours_between_range",
-        real(t->between_low_h), real(t->between_high_h), "growing_gaps", (json_int_t)t->arrangements,
-        (json_int_t)t->arrangements_most, "next_h", real(next->low_h), real(next->middle_h), real(next->high_h)));
+        (json_int_t)t->failures, "hours", total_h, "laplace", care_real(t->laplace), "laplace_p",
+        care_real(t->laplace_p), "chi2", care_real(t->chi2), "freedom", care_real(t->freedom), "chi2_p",
+        care_real(t->chi2_p), "beta", care_real(t->beta), "beta_without_bias", care_real(t->beta_fair),
+        "hours_between_now", care_real(t->between_h), "hours_between_range", care_real(t->between_low_h),
+        care_real(t->between_high_h), "growing_gaps", (json_int_t)t->arrangements, (json_int_t)t->arrangements_most,
+        "next_h", care_real(next->low_h), care_real(next->middle_h), care_real(next->high_h)));
 }
 
 /* At a steady rate unless the tests agree that it is none. False: too little is known. */

@@ -126,11 +126,7 @@ static int choose_outputs(nest_call *c)
     if (c->out && strcmp(ending(c->out), ".3mf") != 0) {
         return cli_fail(EXIT_USAGE, "--out %s: expected a name that ends in .3mf", c->out);
     }
-    if (c->picture && strcmp(ending(c->picture), ".svg") != 0 && strcmp(ending(c->picture), ".png") != 0 &&
-        strcmp(ending(c->picture), ".pdf") != 0) {
-        return cli_fail(EXIT_USAGE, "--picture %s: expected a name that ends in .svg, .png or .pdf", c->picture);
-    }
-    return EXIT_CLEAR;
+    return c->picture ? cli_picture_kind(c->picture, &c->picture_kind) : EXIT_CLEAR;
 }
 
 /* One bedful as a 3MF with an item for each part, where it lies on the machine. */
@@ -195,13 +191,11 @@ static int write_picture(nest_call *c)
     }
     po_nest_sheet sheet = {&c->nest,   c->laid,   names, c->n_parts,          c->setup.n_bands,
                            c->machine, "Bedfuls", heads, c->setup.finish_each};
-    po_picture_kind kind = !strcmp(ending(c->picture), ".png")   ? PO_PICTURE_PNG
-                           : !strcmp(ending(c->picture), ".pdf") ? PO_PICTURE_PDF
-                                                                 : PO_PICTURE_SVG;
     po_document document;
     po_err err;
-    return po_nest_picture(&sheet, kind, c->arena, &document, &err) == PO_OK ? cli_write_file(c->picture, &document)
-                                                                             : cli_fail_err(&err);
+    return po_nest_picture(&sheet, c->picture_kind, c->arena, &document, &err) == PO_OK
+               ? cli_write_file(c->picture, &document)
+               : cli_fail_err(&err);
 }
 
 static int lay_out(nest_call *c)

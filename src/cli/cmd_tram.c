@@ -249,14 +249,11 @@ static void print_json(const tram_call *c, const char *file, const po_tram_next 
 
 static int draw_map(const tram_call *c, const char *out)
 {
-    const char *dot = strrchr(out, '.');
-    po_picture_kind kind = dot && !strcmp(dot, ".png")   ? PO_PICTURE_PNG
-                           : dot && !strcmp(dot, ".pdf") ? PO_PICTURE_PDF
-                                                         : PO_PICTURE_SVG;
+    po_picture_kind kind;
     po_document document;
     po_err err;
-    if (!dot || (kind == PO_PICTURE_SVG && strcmp(dot, ".svg") != 0)) {
-        return cli_fail(EXIT_USAGE, "--picture %s: expected a name that ends in .svg, .png or .pdf", out);
+    if (cli_picture_kind(out, &kind) != EXIT_CLEAR) {
+        return EXIT_USAGE;
     }
     const char *title = po_arena_printf(c->arena, "%s: tram", c->machine->name);
     return po_tram_picture(c->tram, c->readings, &c->setup, title ? title : "", kind, c->arena, &document, &err) ==

@@ -43,11 +43,6 @@ static int came_out(const json_t *run)
     return strcmp(outcome, "failed") == 0 ? 1 : strcmp(outcome, "good") == 0 ? 0 : -1;
 }
 
-static json_t *real(double value)
-{
-    return isfinite(value) ? json_real(value) : json_null();
-}
-
 /* ---- chart ---- */
 
 typedef struct dated { /* a run by the noon of its period's first day, which exists in every zone */
@@ -172,14 +167,11 @@ static int tell_chart(const desk *d, const history *h, const chart_call *c)
 
 static int draw_chart(const desk *d, const chart_call *c, const char *out)
 {
-    const char *dot = strrchr(out, '.');
-    po_picture_kind kind = dot && !strcmp(dot, ".png")   ? PO_PICTURE_PNG
-                           : dot && !strcmp(dot, ".pdf") ? PO_PICTURE_PDF
-                                                         : PO_PICTURE_SVG;
+    po_picture_kind kind;
     po_document document;
     po_err err;
-    if (!dot || (kind == PO_PICTURE_SVG && strcmp(dot, ".svg") != 0)) {
-        return cli_fail(EXIT_USAGE, "--picture %s: expected a name that ends in .svg, .png or .pdf", out);
+    if (cli_picture_kind(out, &kind) != EXIT_CLEAR) {
+        return EXIT_USAGE;
     }
     return po_wear_chart_picture(&c->chart, c->points, c->periods, c->names, c->n, c->title, c->says, kind, d->arena,
                                  &document, &err) == PO_OK
@@ -321,12 +313,12 @@ static int tell_compared(const desk *d, const mix *m, const po_wear_machine *fou
             cli_wrap(stdout, 2, says ? says : "");
             continue;
         }
-        json_array_append_new(rows, json_pack("{s:s, s:s, s:I, s:I, s:f, s:o, s:[o, o], s:f, s:f, s:f, s:[f, f], s:s}",
-                                              "machine", m->machines[i], "verdict", verdicts[w->verdict], "failed",
-                                              (json_int_t)w->failed, "runs", (json_int_t)w->n, "expected", w->expected,
-                                              "odds", real(w->odds), "odds_range", real(w->low), real(w->high), "p",
-                                              w->chance, "p_of_all", w->chance_of_all, "ratio", w->ratio, "ratio_range",
-                                              w->ratio_low, w->ratio_high, "says", says ? says : ""));
+        json_array_append_new(
+            rows, json_pack("{s:s, s:s, s:I, s:I, s:f, s:o, s:[o, o], s:f, s:f, s:f, s:[f, f], s:s}", "machine",
+                            m->machines[i], "verdict", verdicts[w->verdict], "failed", (json_int_t)w->failed, "runs",
+                            (json_int_t)w->n, "expected", w->expected, "odds", care_real(w->odds), "odds_range",
+                            care_real(w->low), care_real(w->high), "p", w->chance, "p_of_all", w->chance_of_all,
+                            "ratio", w->ratio, "ratio_range", w->ratio_low, w->ratio_high, "says", says ? says : ""));
     }
     if (d->json) {
         return desk_print_json(json_pack("{s:s, s:I, s:I, s:o}", "format", "proveout/care-compare/1", "kinds_of_job",
@@ -427,13 +419,13 @@ int care_run_life(const cli_call *call)
     const char *says = status == EXIT_CLEAR ? po_wear_life_says(name ? name : "The part", &l, arena) : NULL;
     if (says && cli_value(call, "json")) {
         static const char *const verdicts[] = {"few", "no-wear", "wears", "early"};
-        status = desk_print_json(
-            json_pack("{s:s, s:s, s:s, s:I, s:I, s:o, s:[o, o], s:o, s:[o, o], s:o, s:o, s:[o, o]}", "format",
-                      "proveout/care-life/1", "verdict", verdicts[l.verdict], "says", says, "failed",
-                      (json_int_t)l.failed, "running", (json_int_t)l.running, "shape", real(l.shape), "shape_range",
-                      real(l.shape_low), real(l.shape_high), "scale_h", real(l.scale), "scale_range_h",
-                      real(l.scale_low), real(l.scale_high), "mean_h", real(l.mean), "tenth_failed_h", real(l.tenth),
-                      "tenth_failed_range_h", real(l.tenth_low), real(l.tenth_high)));
+        status = desk_print_json(json_pack(
+            "{s:s, s:s, s:s, s:I, s:I, s:o, s:[o, o], s:o, s:[o, o], s:o, s:o, s:[o, o]}", "format",
+            "proveout/care-life/1", "verdict", verdicts[l.verdict], "says", says, "failed", (json_int_t)l.failed,
+            "running", (json_int_t)l.running, "shape", care_real(l.shape), "shape_range", care_real(l.shape_low),
+            care_real(l.shape_high), "scale_h", care_real(l.scale), "scale_range_h", care_real(l.scale_low),
+            care_real(l.scale_high), "mean_h", care_real(l.mean), "tenth_failed_h", care_real(l.tenth),
+            "tenth_failed_range_h", care_real(l.tenth_low), care_real(l.tenth_high)));
     } else if (says) {
         cli_wrap(stdout, 0, says);
         if (!isnan(l.shape)) {

@@ -283,3 +283,16 @@ char *cli_read_whole(const char *path, size_t most, size_t *ret_n)
     }
     return NULL;
 }
+
+int cli_picture_kind(const char *path, po_picture_kind *ret)
+{
+    static const char *const ends[] = {[PO_PICTURE_SVG] = ".svg", [PO_PICTURE_PNG] = ".png", [PO_PICTURE_PDF] = ".pdf"};
+    const char *dot = strrchr(path, '.');
+    for (size_t i = 0; dot && i < sizeof ends / sizeof ends[0]; i++) {
+        if (strcmp(dot, ends[i]) == 0) {
+            *ret = (po_picture_kind)i;
+            return EXIT_CLEAR;
+        }
+    }
+    return cli_fail(EXIT_USAGE, "--picture %s: expected a name that ends in .svg, .png or .pdf", path);
+}

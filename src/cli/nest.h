@@ -34,6 +34,7 @@ typedef struct nest_call {
     double turn_step; /* for parts that say nothing else */
     bool find_pose, reach_over, json;
     const char *out, *picture;
+    po_picture_kind picture_kind;
     po_nest_setup setup;
     double band_from[NEST_BANDS];
     nest_part parts[NEST_PARTS];

@@ -8,6 +8,7 @@
 #define PO_PLAN_NEST_INSIDE_H
 
 #include "base/pool.h"
+#include "base/random.h"
 #include "proveout/nest.h"
 
 enum { PO_NEST_LANES = 2 }; /* searches side by side, however many threads there are: the answer may not depend on it */
@@ -105,7 +106,6 @@ bool po_nest_state_insert(po_nest_state *s, size_t i, uint32_t bed, const double
 void po_nest_state_out(po_nest_state *s, size_t i); /* takes it off the bed */
 bool po_nest_state_is_out(const po_nest_state *s, size_t i);
 void po_nest_state_swap(po_nest_state *s); /* two large items change places */
-uint64_t po_nest_random(uint64_t *state);
 
 /* ---- one bed after another (nest_fill.c) ---- */
 

@@ -42,22 +42,14 @@ struct po_nest_state {
     size_t n_near;
 };
 
-uint64_t po_nest_random(uint64_t *state)
-{
-    uint64_t z = *state += UINT64_C(0x9e3779b97f4a7c15); /* G. Steele, D. Lea, C. Flood, 2014 */
-    z = (z ^ z >> 30) * UINT64_C(0xbf58476d1ce4e5b9);
-    z = (z ^ z >> 27) * UINT64_C(0x94d049bb133111eb);
-    return z ^ z >> 31;
-}
-
 static double share(po_nest_state *s) /* 0 <= . < 1 */
 {
-    return (double)(po_nest_random(&s->random) >> 11) * 0x1p-53;
+    return (double)(po_random_next(&s->random) >> 11) * 0x1p-53;
 }
 
 static size_t below(po_nest_state *s, size_t n)
 {
-    return (size_t)((po_nest_random(&s->random) >> 32) * n >> 32);
+    return (size_t)((po_random_next(&s->random) >> 32) * n >> 32);
 }
 
 static void weights_again(po_nest_state *s)

@@ -56,7 +56,7 @@ static double now(void)
 
 static double share(uint64_t *random)
 {
-    return (double)(po_nest_random(random) >> 11) * 0x1p-53;
+    return (double)(po_random_next(random) >> 11) * 0x1p-53;
 }
 
 static po_nest_bed bed_of(const strip *s, double length)
@@ -133,8 +133,8 @@ static void next_attempt(const strip *s, lane *l)
         begin_attempt(s, l);
         return;
     }
-    const kept *a = &l->pool[po_nest_random(&l->random) % l->n_pool],
-               *b = &l->pool[po_nest_random(&l->random) % l->n_pool];
+    const kept *a = &l->pool[po_random_next(&l->random) % l->n_pool],
+               *b = &l->pool[po_random_next(&l->random) % l->n_pool];
     const kept *c = a->overlap < b->overlap ? a : b;
     po_nest_state_set(l->state, c->spots);
     po_nest_state_swap(l->state);
@@ -326,8 +326,8 @@ static po_status lanes_make(strip *s, po_err *err)
     for (size_t k = 0; k < PO_NEST_LANES; k++) {
         lane *l = &s->lanes[k];
         l->random = s->effort->seed * 2 + k;
-        po_nest_random(&l->random);
-        l->state = po_nest_state_new(s->table, s->shape_of, s->n, 0, po_nest_random(&l->random));
+        po_random_next(&l->random);
+        l->state = po_nest_state_new(s->table, s->shape_of, s->n, 0, po_random_next(&l->random));
         l->best = malloc((s->n + 1) * sizeof *l->best);
         l->least = malloc((s->n + 1) * sizeof *l->least);
         bool fine = l->state && l->best && l->least;

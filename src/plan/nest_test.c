@@ -40,7 +40,7 @@ static shape star(uint64_t *random, size_t n, double size)
 {
     shape s = {{0}, {(uint32_t)n}, {0}};
     for (size_t i = 0; i < n; i++) {
-        double r = size * (0.3 + 0.7 * (double)(po_nest_random(random) % 1000) / 1000);
+        double r = size * (0.3 + 0.7 * (double)(po_random_next(random) % 1000) / 1000);
         s.xy[2 * i] = round(1000 * r * cos(2 * M_PI * (double)i / (double)n)) / 1000;
         s.xy[2 * i + 1] = round(1000 * r * sin(2 * M_PI * (double)i / (double)n)) / 1000;
     }
@@ -94,15 +94,15 @@ static void sums_agree_with_clipping(void **state)
     uint64_t random = 7;
     for (int round = 0; round < PO_ROUNDS(60, 6); round++) {
         po_arena *arena = po_arena_new(0);
-        shape a = star(&random, 5 + po_nest_random(&random) % 20, 10),
-              b = star(&random, 5 + po_nest_random(&random) % 20, 6);
+        shape a = star(&random, 5 + po_random_next(&random) % 20, 10),
+              b = star(&random, 5 + po_random_next(&random) % 20, 6);
         po_loops sum;
         po_nfp nfp;
         assert_int_equal(po_nest_no_fit(loops(&a, 1), loops(&b, 1), arena, &sum, NULL), PO_OK);
         assert_int_equal(po_nfp_ready(&sum, 1, arena, &nfp, NULL), PO_OK);
         for (int k = 0; k < 40; k++) {
-            double x = (double)(po_nest_random(&random) % 4000) / 100 - 20;
-            double y = (double)(po_nest_random(&random) % 4000) / 100 - 20;
+            double x = (double)(po_random_next(&random) % 4000) / 100 - 20;
+            double y = (double)(po_random_next(&random) % 4000) / 100 - 20;
             float depth = po_nfp_depth_best()(&nfp, x, y), plain = po_nfp_depth_plain()(&nfp, x, y);
             assert_true(depth == plain);
             double area = common(&a.loops, &b.loops, x, y);

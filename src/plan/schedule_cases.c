@@ -11,12 +11,12 @@ static const int64_t hour_ms = 3600000;
 
 static int below(uint64_t *seed, int n)
 {
-    return n > 0 ? (int)(draw(seed) % (uint64_t)n) : 0;
+    return n > 0 ? (int)(po_random_next(seed) % (uint64_t)n) : 0;
 }
 
 static double between(uint64_t *seed, double low, double high)
 {
-    return low + (high - low) * ((double)(draw(seed) >> 11) * 0x1p-53);
+    return low + (high - low) * ((double)(po_random_next(seed) >> 11) * 0x1p-53);
 }
 
 static const po_calendar *desk(po_arena *arena, int days)

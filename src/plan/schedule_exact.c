@@ -137,7 +137,7 @@ static void tables_of(exact *e)
 static uint64_t mix(uint64_t a, uint64_t b)
 {
     uint64_t seed = a ^ (b * UINT64_C(0xff51afd7ed558ccd));
-    return draw(&seed);
+    return po_random_next(&seed);
 }
 
 /* Everything that decides what can follow: what was put, machines, watches to come, members' machines. */
@@ -379,7 +379,7 @@ bool po_slots_exact(const slots *s, const slot_prices *prices, int64_t *cost, in
     }
     uint64_t seed = 7;
     for (size_t j = 0; j < n; j++) {
-        e.run_keys[j] = draw(&seed);
+        e.run_keys[j] = po_random_next(&seed);
         e.moves[j] = s->runs[j].stays < 0;
     }
     tables_of(&e);

@@ -9,6 +9,7 @@
 #ifndef PO_PLAN_SCHEDULE_INSIDE_H
 #define PO_PLAN_SCHEDULE_INSIDE_H
 
+#include "base/random.h"
 #include "proveout/schedule.h"
 
 enum {
@@ -195,13 +196,5 @@ bool po_slots_search(const slots *s, const int *first_order, const po_plan_optio
 /* The same for long queues, from a plan; starts and options of all runs. The rule for members may be broken. */
 bool po_slots_lines(const slots *s, const putting *first, const po_plan_options *options, int64_t steps, int64_t bound,
                     int *ret_starts, int *ret_options, int64_t *ret_steps, po_arena *arena);
-
-static inline uint64_t draw(uint64_t *seed) /* splitmix64 (Steele, Lea, Flood, OOPSLA 2014) */
-{
-    uint64_t z = *seed += UINT64_C(0x9e3779b97f4a7c15);
-    z = (z ^ (z >> 30)) * UINT64_C(0xbf58476d1ce4e5b9);
-    z = (z ^ (z >> 27)) * UINT64_C(0x94d049bb133111eb);
-    return z ^ (z >> 31);
-}
 
 #endif

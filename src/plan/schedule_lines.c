@@ -58,7 +58,7 @@ static int *line_of(const lines *c, int m)
 
 static int below(lines *c, int n)
 {
-    return (int)(draw(&c->seed) % (uint64_t)n);
+    return (int)(po_random_next(&c->seed) % (uint64_t)n);
 }
 
 /* Changes of what stays on a machine and has not been passed. */
@@ -337,7 +337,7 @@ static void run_chain(size_t i, void *user)
                 break;
             }
         }
-        double chance = ((double)(draw(&c->seed) >> 11) + 1) * 0x1p-53;
+        double chance = ((double)(po_random_next(&c->seed) >> 11) + 1) * 0x1p-53;
         int64_t limit = c->cost + (int64_t)(-log(chance) * heat), before = c->p.cost;
         bool given_up = false;
         if (!alter(c, limit - c->cost + before, &given_up)) {

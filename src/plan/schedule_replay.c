@@ -12,7 +12,7 @@ static const double quantile_95 = 1.6448536269514722;
 /* A normal number (Box and Muller, Annals of Mathematical Statistics 29, 1958). */
 static double normal(uint64_t *seed)
 {
-    double u = ((double)(draw(seed) >> 11) + 1) * 0x1p-53, v = (double)(draw(seed) >> 11) * 0x1p-53;
+    double u = ((double)(po_random_next(seed) >> 11) + 1) * 0x1p-53, v = (double)(po_random_next(seed) >> 11) * 0x1p-53;
     return sqrt(-2 * log(u)) * cos(2 * 3.14159265358979323846 * v);
 }
 

@@ -119,7 +119,7 @@ static int restore(chain *c)
 
 static int below(chain *c, int n)
 {
-    return (int)(draw(&c->seed) % (uint64_t)n);
+    return (int)(po_random_next(&c->seed) % (uint64_t)n);
 }
 
 /* The run's option on that machine; NOBODY: it may not run it. */
@@ -184,7 +184,7 @@ static void run_chain(size_t i, void *user)
         }
         double share = (double)(z->done + k) / (double)z->steps;
         double heat = z->hot * pow(z->cold / z->hot, share);
-        double chance = ((double)(draw(&c->seed) >> 11) + 1) * 0x1p-53;
+        double chance = ((double)(po_random_next(&c->seed) >> 11) + 1) * 0x1p-53;
         int64_t limit = c->cost + (int64_t)(-log(chance) * heat);
         int first = change_list(c, z->s);
         back_to(c, first < c->p_n ? first : c->p_n);

@@ -2,7 +2,7 @@
 #ifndef PO_SLIP_BED_VIEW_H
 #define PO_SLIP_BED_VIEW_H
 
-#include "proveout/nest_picture.h"
+#include "proveout/slip.h"
 #include "slip/drawing.h"
 
 typedef struct po_bed_view { /* bed to paper, mm: the front below */
