@@ -18,6 +18,14 @@ export function tube({ size = 30, height = 20, x = 120, y = 100, nozzle = 235, b
   }
   return [...out, `G1 Z${(height + 10).toFixed(2)} F600`, 'G1 X5 Y190 F6000', 'M104 S0', 'M140 S0', 'M107', 'M84', ''].join('\n');
 }
+/** The next Tuesday or Thursday that the shop file does not close: later than what the house booked of its people today, for a book never goes back. */
+function nextOpenDay(shop) {
+  const closed = [...shop.matchAll(/"(\d{4}-\d\d-\d\d)(?:\/(\d{4}-\d\d-\d\d))?"/g)].map(([, from, to]) => [from, to ?? from]);
+  for (let ms = Date.now() + 86400000; ; ms += 86400000) {
+    const day = new Date(ms), name = day.toISOString().slice(0, 10);
+    if ([2, 4].includes(day.getUTCDay()) && !closed.some(([from, to]) => name >= from && name <= to)) return name;
+  }
+}
 /** The house's shop file with folders of its own as sticks, and a clock within desk hours; the folders by name. */
 export function shopWithSticks(house) {
   const folders = {};
@@ -29,6 +37,6 @@ export function shopWithSticks(house) {
   }
   house.env.PROVEOUT_SHOP = join(house.where, 'shop.yaml');
   writeFileSync(house.env.PROVEOUT_SHOP, text);
-  house.env.PROVEOUT_CLOCK = '2026-12-01T11:00';
+  house.env.PROVEOUT_CLOCK = `${nextOpenDay(text)}T11:00`;
   return folders;
 }

@@ -1,6 +1,6 @@
 // Small parts: buttons, fields, choices, verdicts, findings, notices, cautions. SPDX-License-Identifier: Apache-2.0
 import { signal } from '@preact/signals';
-import { useId, useState, useEffect } from 'preact/hooks';
+import { useId, useRef, useState, useEffect } from 'preact/hooks';
 import { Away, Problem } from './api.js';
 import { html } from './html.js';
 import { clock } from './when.js';
@@ -30,8 +30,14 @@ export function Button(p) {
  *   autocomplete?: string, required?: boolean, rows?: number, autofocus?: boolean, min?: number|string, max?: number|string, maxlength?: number, placeholder?: string, list?: string[]}} p */
 export function Field(p) {
   const id = useId();
+  /** @type {{current: HTMLInputElement|HTMLTextAreaElement|null}} */
+  const input = useRef(null);
+  useEffect(() => { // the form was sent by its button: whoever pressed is taken to the first field at fault; who types elsewhere is left alone
+    const on = document.activeElement;
+    if (p.error && input.current && (on === document.body || on?.tagName === 'BUTTON') && document.querySelector('main [aria-invalid="true"], dialog [aria-invalid="true"]') === input.current) input.current.focus();
+  }, [p.error]);
   const about = [p.hint && `${id}h`, p.error && `${id}e`].filter(Boolean).join(' ') || undefined;
-  const common = { id, name: p.name, value: p.value, required: p.required, autocomplete: p.autocomplete ?? 'off', maxlength: p.maxlength, placeholder: p.placeholder,
+  const common = { id, ref: input, name: p.name, value: p.value, required: p.required, autocomplete: p.autocomplete ?? 'off', maxlength: p.maxlength, placeholder: p.placeholder,
     'aria-describedby': about, 'aria-invalid': p.error ? 'true' : undefined, 'data-autofocus': p.autofocus ? '' : undefined,
     onInput: (/** @type {any} */ e) => p.onInput(e.currentTarget.value) };
   return html`<div class="field ${p.error ? 'faulty' : ''}">
@@ -111,7 +117,13 @@ export const Loading = ({ what }) => html`<p class="loading quiet" role="status"
 
 /** What went wrong, at the top of an act. @param {{error: Error|null|undefined, onAgain?: () => void}} p */
 export function Trouble({ error, onAgain }) {
-  return html`<div role="alert" class="trouble-place">${error && html`<div class="trouble"><${Mark} grade="stop" /> <p>${says(error)}</p>
+  /** @type {{current: HTMLDivElement|null}} */
+  const place = useRef(null);
+  useEffect(() => { // the button that was pressed may stand far below
+    const at = error && place.current?.getBoundingClientRect();
+    if (at && (at.top < 0 || at.bottom > innerHeight)) place.current?.scrollIntoView({ block: 'center' });
+  }, [error]);
+  return html`<div role="alert" class="trouble-place" ref=${place}>${error && html`<div class="trouble"><${Mark} grade="stop" /> <p>${says(error)}</p>
     ${onAgain && html`<${Button} kind="quiet" onPress=${onAgain}>${t('kit.again')}<//>`}</div>`}</div>`;
 }
 /** A sentence for a person of any error. @param {Error} error */
