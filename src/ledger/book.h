@@ -17,7 +17,7 @@ enum {
 
 typedef enum po_role { PO_ROLE_NONE, PO_ROLE_MEMBER, PO_ROLE_DESK, PO_ROLE_KEEPER } po_role;
 
-enum { PO_SCHEMA_VERSION = 2 };
+enum { PO_SCHEMA_VERSION = 3 };
 
 /* Derived tables whose rows have an id and the number of the event that wrote them last (columns.h). */
 typedef enum po_table {
@@ -165,6 +165,14 @@ po_status po_purpose_holds(po_store *store, const json_t *body, int64_t member, 
 po_status po_currency_holds(const char *currency, po_err *err) PO_MUST_USE;
 /* A price of a kilogram: PO_E_RANGE where it is so high that what a run costs would not be a number any more. */
 po_status po_price_holds(int64_t price_minor_kg, po_err *err) PO_MUST_USE;
+
+/* When it was, by the field `at` (missing: now): PO_E_CONFLICT where that is still to come. */
+po_status po_book_when(const po_book *book, int64_t *ret_ms, po_err *err) PO_MUST_USE;
+/* A number of the body, -1 where missing: for nullif(?, -1). */
+static inline int64_t po_field_or_none(const json_t *body, const char *name)
+{
+    return po_field_has(body, name) ? po_field_int(body, name) : -1;
+}
 
 /* Version 1 kept no sticks and spools, and its runs name them freely: a replay meets such names, and takes them as they
  * stand. Whoever books an act today is refused. */

@@ -102,6 +102,33 @@
 #define C_WEIGHINGS(F) F(last, KEY_) F(spool, TO_(spools)) F(at_ms, KEY_) F(gross_mg, KEY_) F(book_mg, "INTEGER") F(scale_mg, KEY_) \
     F(by, TEXT_)
 #define C_NOTES(F) F(last, KEY_) F(text, TEXT_) F(by, TEXT_) F(at_ms, KEY_)
+/* figures: a JSON object of whole numbers whose names end in their unit; readings: JSON rows. at_ms: when it was measured */
+#define C_MEASURES(F) F(last, KEY_) F(machine, TO_(machines)) F(kind, TEXT_) F(tool, "INTEGER") F(material, "TEXT") F(figures, TEXT_) \
+    F(readings, "TEXT") F(note, "TEXT") F(by, TEXT_) F(at_ms, KEY_)
+/* a task of care that was done. by: who did it; booked_by: who said so */
+#define C_CARES(F) F(last, KEY_) F(machine, TO_(machines)) F(task, TEXT_) F(by, TEXT_) F(booked_by, TEXT_) F(minutes, "INTEGER") F(parts, "TEXT") \
+    F(note, "TEXT") F(at_ms, KEY_)
+/* why: failed, worn, planned, unknown */
+#define C_REPLACED(F) F(last, KEY_) F(machine, TO_(machines)) F(part, TEXT_) F(tool, "INTEGER") F(why, TEXT_) F(note, "TEXT") F(by, TEXT_) F(at_ms, KEY_)
+/* closed_ms: null = open. confirmed: the remedy was seen to help */
+#define C_TROUBLES(F) F(last, KEY_) F(machine, TO_(machines)) F(symptom, TEXT_) F(run, MAY_TO_(runs)) F(note, "TEXT") F(by, TEXT_) F(opened_ms, KEY_) \
+    F(closed_ms, "INTEGER") F(closed_by, "TEXT") F(cause, "TEXT") F(confirmed, ZERO_) F(remedy, "TEXT") F(closing, "TEXT")
+/* (counted) a check of a search and its answer; unique by trouble and looked, which names the check */
+#define C_LOOKS(F) F(last, KEY_) F(trouble, TO_(troubles)) F(looked, TEXT_) F(answer, TEXT_) F(minutes, "INTEGER") F(by, TEXT_) F(at_ms, KEY_)
+/* symptom: null = all. What was closed before counts no more */
+#define C_RESETS(F) F(last, KEY_) F(symptom, "TEXT") F(reason, TEXT_) F(by, TEXT_) F(at_ms, KEY_)
+/* kind: full, refresher, import. state: open, handed-in, void. questions: ids, one on a line; marks: of each r right, w wrong, - not
+ * answered; answers: one on a line, when handed in; teach: ids, one on a line, that are still to be taught. met: the mark was
+ * reached; passed: and nothing is left to teach. points, most: of an import, or counted from the marks */
+#define C_PAPERS(F) F(last, KEY_) F(member, TO_(members)) F(study, TEXT_) F(kind, TEXT_) F(seed, KEY_) F(questions, TEXT_) F(study_sha256, "TEXT") \
+    F(pass_permille, KEY_) F(until_ms, "INTEGER") F(drawn_ms, KEY_) F(state, TEXT_) F(handed_ms, "INTEGER") F(marks, "TEXT") F(answers, "TEXT") \
+    F(teach, "TEXT") F(met, ZERO_) F(passed, ZERO_) F(late, ZERO_) F(points, "INTEGER") F(most, "INTEGER") F(source, "TEXT") F(reason, "TEXT")
+/* (counted) of a paper that is open; unique by paper and question */
+#define C_ANSWERS(F) F(last, KEY_) F(paper, TO_(papers)) F(question, TEXT_) F(answer, TEXT_) F(at_ms, KEY_)
+#define C_PRACTICES(F) F(last, KEY_) F(member, TO_(members)) F(study, TEXT_) F(step, TEXT_) F(machine, TEXT_) F(seen_by, TEXT_) F(by, TEXT_) \
+    F(note, "TEXT") F(at_ms, KEY_)
+/* time for papers, in percent of the usual; 0: no limit. Unique by member */
+#define C_ALLOWED(F) F(last, KEY_) F(member, TO_(members)) F(time_percent, KEY_) F(until_ms, "INTEGER") F(by, TEXT_) F(at_ms, KEY_)
 /* clang-format on */
 
 #endif

@@ -16,6 +16,8 @@ enum {
     ROWS_MOST = 400,
     COUNTS_MOST = 64,
     USES_MOST = 8,
+    FIGURES_MOST = 16,
+    CELLS_MOST = 5,
     BODY_MOST = 256 * 1024
 };
 
@@ -132,6 +134,33 @@ static bool are_uses(const json_t *v)
     return ok;
 }
 
+static bool are_figures(const json_t *v)
+{
+    size_t n = json_object_size(v);
+    bool ok = json_is_object(v) && n >= 1 && n <= FIGURES_MOST;
+    const char *key;
+    json_t *value;
+    json_object_foreach((json_t *)(uintptr_t)v, key, value)
+    {
+        ok = ok && po_field_is_id(key) && is_whole(value, -PO_COUNT_MOST, PO_COUNT_MOST);
+    }
+    return ok;
+}
+
+static bool are_readings(const json_t *v)
+{
+    size_t n = json_array_size(v), cells = json_array_size(json_array_get(v, 0));
+    bool ok = json_is_array(v) && n >= 1 && n <= ROWS_MOST && cells >= 1 && cells <= CELLS_MOST;
+    for (size_t i = 0; ok && i < n; i++) {
+        const json_t *row = json_array_get(v, i);
+        ok = json_is_array(row) && json_array_size(row) == cells;
+        for (size_t k = 0; ok && k < cells; k++) {
+            ok = is_whole(json_array_get(row, k), -PO_COUNT_MOST, PO_COUNT_MOST);
+        }
+    }
+    return ok;
+}
+
 static bool is_map(const json_t *v)
 {
     bool ok = json_is_object(v);
@@ -176,6 +205,8 @@ static const struct {
     {"counts", "a list of 1 to 64 whole numbers that do not fall"},
     {"uses", "1 to 8 of {tool, spool, um}, the tools rising from 0 to 7"},
     {"map", "names, each with a list of names"},
+    {"figures", "1 to 16 short names, each with a whole number"},
+    {"readings", "1 to 400 rows of 1 to 5 whole numbers, all of one length"},
 };
 
 static bool fits(const char *kind, size_t n, const json_t *v)
@@ -198,12 +229,14 @@ static bool fits(const char *kind, size_t n, const json_t *v)
             return is[i];
         }
     }
-    return n == 3 && memcmp(kind, "ids", 3) == 0      ? are_ids(v)
-           : n == 5 && memcmp(kind, "table", 5) == 0  ? is_table(v)
-           : n == 3 && memcmp(kind, "map", 3) == 0    ? is_map(v)
-           : n == 6 && memcmp(kind, "counts", 6) == 0 ? are_counts(v)
-           : n == 4 && memcmp(kind, "uses", 4) == 0   ? are_uses(v)
-                                                      : s && is_choice(kind, n, s);
+    return n == 3 && memcmp(kind, "ids", 3) == 0        ? are_ids(v)
+           : n == 5 && memcmp(kind, "table", 5) == 0    ? is_table(v)
+           : n == 3 && memcmp(kind, "map", 3) == 0      ? is_map(v)
+           : n == 6 && memcmp(kind, "counts", 6) == 0   ? are_counts(v)
+           : n == 4 && memcmp(kind, "uses", 4) == 0     ? are_uses(v)
+           : n == 7 && memcmp(kind, "figures", 7) == 0  ? are_figures(v)
+           : n == 8 && memcmp(kind, "readings", 8) == 0 ? are_readings(v)
+                                                        : s && is_choice(kind, n, s);
 }
 
 static po_status wrong(const char *name, const char *kind, size_t n, const json_t *v, po_err *err)

@@ -13,6 +13,8 @@
  *   ids      1 to 256 ids
  *   table    1 to 400 rows of three counts, the first column rising and the others not falling
  *   counts   1 to 64 counts, not falling
+ *   figures  1 to 16 ids, each with a whole number of either sign, at most 10^15
+ *   readings 1 to 400 rows of 1 to 5 such numbers, all rows of one length
  *   uses     1 to 8 objects {"tool": n, "spool": id or null, "um": count}, the tools rising from 0 to 7
  *   map      words to lists of ids
  *   a|b|c    one of these words

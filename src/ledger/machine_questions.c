@@ -61,14 +61,17 @@ po_status po_ask_machine_history(po_store *store, const json_t *p, int64_t now, 
                   "iif(e.act = 'undo', json_extract(e.body, '$.event'), e.seq) LEFT JOIN undone u ON u.event = e.seq "
                   "WHERE e.seq >= ?2 AND e.seq < ?3 AND CASE WHEN a.act IN ('machine-tag', 'machine-rest', "
                   "'machine-clear', 'machine-retire', 'machine-fit', 'machine-gap', 'stick-add', 'stick-assign', "
-                  "'run-hand-out', 'run-reserve', 'round-machine', 'file-attach') THEN json_extract(a.body, "
+                  "'run-hand-out', 'run-reserve', 'round-machine', 'file-attach', 'care-measure', 'care-done', "
+                  "'care-replace', 'trouble-open') THEN json_extract(a.body, "
                   "'$.machine') "
                   "= ?1 WHEN a.act IN ('run-drop', 'run-start', 'run-watched', 'run-ended', 'run-failed', 'run-off', "
                   "'run-take-back', 'run-outcome') THEN coalesce((SELECT machine FROM runs WHERE id = "
                   "json_extract(a.body, '$.run')), (SELECT json_extract(body, '$.machine') FROM events WHERE seq = "
                   "json_extract(a.body, '$.run'))) = ?1 WHEN a.act IN ('stick-lost', 'stick-count', 'stick-clear', "
                   "'stick-retire') THEN (SELECT m.machine FROM sticks s JOIN machines m ON m.id = s.machine WHERE "
-                  "s.stick = json_extract(a.body, '$.stick')) = ?1 ELSE 0 END ORDER BY e.seq DESC LIMIT ?4",
+                  "s.stick = json_extract(a.body, '$.stick')) = ?1 WHEN a.act IN ('trouble-check', 'trouble-close') "
+                  "THEN (SELECT m.machine FROM troubles t JOIN machines m ON m.id = t.machine WHERE t.id = "
+                  "json_extract(a.body, '$.trouble')) = ?1 ELSE 0 END ORDER BY e.seq DESC LIMIT ?4",
                   "tiii", machine, from, before, limit + 1)
             : s;
     s = s == PO_OK ? po_put_rows(rows, ret, "events", limit, err) : s;

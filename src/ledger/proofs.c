@@ -13,11 +13,6 @@ static po_status text_of(const json_t *body, const char *name, char **ret, po_er
     return list && !*ret ? po_fail(err, PO_E_NOMEM, "out of memory for a proof") : PO_OK;
 }
 
-static int64_t or_none(const json_t *body, const char *name)
-{
-    return po_field_has(body, name) ? po_field_int(body, name) : -1;
-}
-
 static po_status keep(po_book *book, int64_t id, char *const lists[4], po_err *err)
 {
     const json_t *b = book->body;
@@ -28,9 +23,9 @@ static po_status keep(po_book *book, int64_t id, char *const lists[4], po_err *e
                        "height_um = nullif(?11, "
                        "-1), materials = ?12, hands = ?13, by_height = ?14, findings = ?15 WHERE id = ?16",
                        "iitiiittiiitttti", book->event, book->at_ms, po_field_text(b, "verdict"), po_field_int(b, "um"),
-                       or_none(b, "mg"), po_field_int(b, "seconds"), po_field_text(b, "file"),
-                       po_field_text(b, "recipe"), or_none(b, "first_bead_seconds"), or_none(b, "first_layer_seconds"),
-                       or_none(b, "height_um"), lists[0], lists[1], lists[2], lists[3], id);
+                       po_field_or_none(b, "mg"), po_field_int(b, "seconds"), po_field_text(b, "file"),
+                       po_field_text(b, "recipe"), po_field_or_none(b, "first_bead_seconds"), po_field_or_none(b, "first_layer_seconds"),
+                       po_field_or_none(b, "height_um"), lists[0], lists[1], lists[2], lists[3], id);
 }
 
 po_status po_apply_proof_keep(po_book *book, po_err *err)

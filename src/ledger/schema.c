@@ -26,18 +26,32 @@ static const po_schema_step steps[] = {
          /* Not in the chain, not made from events: removed when a person is forgotten. */
          "CREATE TABLE persons(member TEXT PRIMARY KEY, name TEXT, contact TEXT) STRICT, WITHOUT ROWID;",
      }},
-    /* The derived tables of version 1, so far as a book of that version has them, and all of version 2. */
-    {PO_SCHEMA_VERSION,
+    {2,
      {
          /* Hashes of passwords and PINs, beside persons: kept, and made from nothing. changed: another number by chance after
      * every change. */
          "CREATE TABLE IF NOT EXISTS secrets(member TEXT PRIMARY KEY, changed INTEGER NOT NULL, password TEXT, pin "
          "TEXT)"
          " STRICT, WITHOUT ROWID;",
-         "DROP TABLE IF EXISTS before; DROP TABLE IF EXISTS undone; DROP TABLE IF EXISTS draws; DROP TABLE IF EXISTS "
-         "runs;",
-         "DROP TABLE IF EXISTS waivers; DROP TABLE IF EXISTS permits; DROP TABLE IF EXISTS terms; DROP TABLE IF EXISTS "
-         "members;",
+     }},
+    /* The derived tables of older versions, so far as the book has them: who refers before who is referred to. Then all of today. */
+    {PO_SCHEMA_VERSION,
+     {
+         "DROP TABLE IF EXISTS before; DROP TABLE IF EXISTS undone; DROP TABLE IF EXISTS derived; DROP TABLE IF EXISTS "
+         "notes;",
+         "DROP TABLE IF EXISTS weighings; DROP TABLE IF EXISTS files; DROP TABLE IF EXISTS waste; DROP TABLE IF EXISTS "
+         "money;",
+         "DROP TABLE IF EXISTS funds; DROP TABLE IF EXISTS belongs; DROP TABLE IF EXISTS teams; DROP TABLE IF EXISTS "
+         "assignments;",
+         "DROP TABLE IF EXISTS courses; DROP TABLE IF EXISTS found; DROP TABLE IF EXISTS rounds; DROP TABLE IF EXISTS "
+         "messages;",
+         "DROP TABLE IF EXISTS tickets; DROP TABLE IF EXISTS parts; DROP TABLE IF EXISTS takes; DROP TABLE IF EXISTS "
+         "proofs;",
+         "DROP TABLE IF EXISTS tools; DROP TABLE IF EXISTS spools; DROP TABLE IF EXISTS sticks; DROP TABLE IF EXISTS "
+         "machines;",
+         "DROP TABLE IF EXISTS draws; DROP TABLE IF EXISTS runs; DROP TABLE IF EXISTS waivers; DROP TABLE IF EXISTS "
+         "permits;",
+         "DROP TABLE IF EXISTS terms; DROP TABLE IF EXISTS members;",
 #define TABLE(id, name, COLUMNS) MAKE(name, COLUMNS),
 #include "ledger/tables.inc"
 #undef TABLE
@@ -93,6 +107,18 @@ static const po_schema_step steps[] = {
          "CREATE INDEX waste_of_run ON waste(run);",
          "CREATE INDEX weighings_of ON weighings(spool);",
          "CREATE INDEX waste_at ON waste(at_ms);",
+         "CREATE INDEX measures_of ON measures(machine, kind, at_ms); CREATE INDEX measures_at ON measures(at_ms);",
+         "CREATE INDEX cares_of ON cares(machine, task, at_ms); CREATE INDEX cares_at ON cares(at_ms);",
+         "CREATE INDEX replaced_of ON replaced(machine, part, at_ms); CREATE INDEX replaced_at ON replaced(at_ms);",
+         "CREATE INDEX troubles_open ON troubles(id) WHERE closed_ms IS NULL; CREATE INDEX troubles_of ON "
+         "troubles(machine);",
+         "CREATE INDEX troubles_about ON troubles(run) WHERE run IS NOT NULL; CREATE UNIQUE INDEX looks_of ON "
+         "looks(trouble, looked);",
+         "CREATE INDEX papers_of ON papers(member, study); CREATE INDEX papers_on ON papers(study);",
+         "CREATE INDEX papers_open ON papers(id) WHERE state = 'open'; CREATE UNIQUE INDEX answers_of ON "
+         "answers(paper, question);",
+         "CREATE INDEX practices_of ON practices(member, study); CREATE INDEX practices_on ON practices(study);",
+         "CREATE UNIQUE INDEX allowed_of ON allowed(member);",
          /* was: the row as a JSON object; null = the event made it. Kept for the last PO_BEFORE_KEPT events. */
          "CREATE TABLE before(event INTEGER NOT NULL, n INTEGER NOT NULL, tbl INTEGER NOT NULL, id INTEGER NOT NULL, "
          "was "
@@ -101,7 +127,7 @@ static const po_schema_step steps[] = {
          "CREATE TABLE undone(event INTEGER PRIMARY KEY, undo INTEGER NOT NULL) STRICT;",
          /* version: for which the derived tables were made; less than that of the file: they are due */
          "CREATE TABLE derived(version INTEGER NOT NULL) STRICT;",
-         "INSERT INTO derived SELECT iif(EXISTS(SELECT 1 FROM events), 0, 2);",
+         "INSERT INTO derived SELECT iif(EXISTS(SELECT 1 FROM events), 0, 3);",
      }}};
 const po_schema po_ledger_schema = {0x50724c67u /* "PrLg" */, steps, sizeof steps / sizeof steps[0]};
 

@@ -77,6 +77,10 @@ const po_today_list po_today_lists[] = {
      "+ "
      "f.heaters_off < 5 AND NOT EXISTS (SELECT 1 FROM runs r WHERE r.machine = k.machine AND r.id > f.last) ORDER BY "
      "f.machine LIMIT ?4"},
+    {"troubles", "SELECT t.id AS trouble, m.machine AS machine, t.symptom AS symptom, t.run AS run, t.by AS by, "
+                 "t.opened_ms AS opened_ms, (SELECT count(*) FROM "
+                 "looks WHERE trouble = t.id) AS checks FROM troubles t JOIN machines m ON m.id = t.machine WHERE "
+                 "t.closed_ms IS NULL ORDER BY t.id LIMIT ?4"},
     {"last_opening", "SELECT id AS round, done_by AS by, done_ms FROM rounds WHERE kind = 'opening' AND done_ms IS NOT "
                      "NULL ORDER BY id "
                      "DESC LIMIT min(1, ?4)"},

@@ -58,6 +58,11 @@ static const struct {
      "run"},
     {PO_T_RUNS, "SELECT min(id) FROM files WHERE run = ?1", "file"},
     {PO_T_RUNS, "SELECT max(last) FROM waste WHERE run = ?1", "event"},
+    {PO_T_RUNS, "SELECT max(last) FROM troubles WHERE run = ?1", "event"},
+    {PO_T_TROUBLES, "SELECT max(last) FROM looks WHERE trouble = ?1", "event"},
+    {PO_T_MEMBERS, "SELECT min(id) FROM papers WHERE member = ?1", "paper"},
+    {PO_T_MEMBERS, "SELECT min(id) FROM practices WHERE member = ?1", "event"},
+    {PO_T_MEMBERS, "SELECT min(last) FROM allowed WHERE member = ?1", "event"},
     /* what came back after a weighing took nothing from the spool, for the scale had seen it */
     {PO_T_WEIGHINGS,
      "SELECT min(t.last) FROM weighings w JOIN takes t ON t.spool = w.spool JOIN runs r ON r.id = t.run WHERE w.id = "
@@ -122,6 +127,16 @@ static const char *row_word(po_table table)
         [PO_T_BELONGS] = "membership of a group",
         [PO_T_FUNDS] = "fund",
         [PO_T_FILES] = "file",
+        [PO_T_MEASURES] = "measurement",
+        [PO_T_CARES] = "task",
+        [PO_T_REPLACED] = "replacement",
+        [PO_T_TROUBLES] = "search",
+        [PO_T_LOOKS] = "check",
+        [PO_T_RESETS] = "reset",
+        [PO_T_PAPERS] = "paper",
+        [PO_T_ANSWERS] = "answer",
+        [PO_T_PRACTICES] = "practical step",
+        [PO_T_ALLOWED] = "accommodation",
     };
     return words[table] ? words[table] : "entry";
 }

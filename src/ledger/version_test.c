@@ -1,6 +1,6 @@
-/* A book that the program of version 1 wrote comes up to the present version, with all that it says. SPDX-License-Identifier: Apache-2.0
+/* Books that the programs of older versions wrote come up to the present version, with all that they say. SPDX-License-Identifier: Apache-2.0
  *
- * version_1.sql is that program's book as SQLite's shell writes it out; the numbers here are what that program answered. */
+ * version_1.sql and version_2.sql are those programs' books as SQLite writes them out; the numbers here are what those programs answered. */
 #include <sqlite3.h>
 
 #include "ledger/ledger_kit.h"
@@ -8,22 +8,22 @@
 static char *read_text(const char *path)
 {
     FILE *f = fopen(path, "rb");
-    char *text = calloc(1, 40000);
+    char *text = calloc(1, 80000);
     assert_non_null(f);
     assert_non_null(text);
-    size_t n = fread(text, 1, 39999, f);
-    assert_in_range(n, 1000, 39998);
+    size_t n = fread(text, 1, 79999, f);
+    assert_in_range(n, 1000, 79998);
     fclose(f);
     return text;
 }
 
-/* The old book at k->path. */
-static void write_old(kit *k)
+/* The book of that version at k->path. */
+static void write_old(kit *k, int version)
 {
     char path[512];
     const char *root = getenv("PO_SOURCE_ROOT");
     assert_non_null(root);
-    snprintf(path, sizeof path, "%.400s/src/ledger/version_1.sql", root);
+    snprintf(path, sizeof path, "%.400s/src/ledger/version_%d.sql", root, version);
     char *sql = read_text(path);
     sqlite3 *db = NULL;
     assert_int_equal(sqlite3_open(k->path, &db), SQLITE_OK);
@@ -84,7 +84,7 @@ static void brought_up(void **state)
     kit one, *k = &one;
     char copy[128];
     kit_begin(k);
-    write_old(k);
+    write_old(k, 1);
     snprintf(copy, sizeof copy, "%.90s.version-1", k->path);
     assert_int_equal(access(copy, F_OK), -1);
     po_ledger_options reading = kit_options(k); /* only looking changes nothing */
@@ -112,8 +112,35 @@ static void brought_up(void **state)
     kit_end(k);
 }
 
+static void brought_up_from_2(void **state)
+{
+    (void)state;
+    kit one, *k = &one;
+    char copy[128];
+    kit_begin(k);
+    write_old(k, 2);
+    snprintf(copy, sizeof copy, "%.90s.version-2", k->path);
+    k->now = KIT_NOON + KIT_DAY;
+    kit_open(k);
+    assert_int_equal(count(copy, "PRAGMA user_version"), 2);
+    assert_int_equal(count(k->path, "PRAGMA user_version"), 3);
+    assert_int_equal(count(k->path, "SELECT count(*) FROM events"), 82);
+    kit_clean(k);
+    assert_int_equal(kit_number(kit_ask(k, "balance", "{\"member\":\"m1\"}"), "waivers_left_um"), 8000000);
+    assert_int_equal(kit_number(kit_ask(k, "spools", "{}"), "spools/0/left_mg"), 894035);
+    const char *run = kit_ask(k, "run", "{\"run\":40}");
+    assert_int_equal(kit_number(run, "used_um"), 2000000);
+    assert_int_equal(kit_number(run, "waived_um"), 1000000);
+    /* an act of the old program is taken back, and the new ones are there */
+    OK(kit_act(k, "undo", "keeper", "{\"event\":77}"));
+    OK(kit_act(k, "care-done", "desk", "{\"machine\":\"Alder\",\"task\":\"oil\"}"));
+    assert_int_equal(k->done.event, 84);
+    kit_clean(k);
+    kit_end(k);
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(brought_up)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(brought_up), cmocka_unit_test(brought_up_from_2)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
