@@ -35,6 +35,7 @@ typedef struct po_material {
     double glass_c;
     double price_per_kg;   /* in the shop's currency; 0 = not given */
     double shrink_percent; /* linear, for may-lift; 0 = not given */
+    double wear;           /* of nozzles, for each metre, beside a plain material */
     bool house;            /* the material that the shop gives */
 } po_material;
 
@@ -71,6 +72,13 @@ typedef struct po_heat {
     double home_seconds, probe_seconds;
 } po_heat;
 
+typedef enum po_enclosure {
+    PO_ENCLOSURE_NONE = 0,
+    PO_ENCLOSURE_PARTIAL,
+    PO_ENCLOSURE_CLOSED,
+    PO_ENCLOSURE_FILTERED
+} po_enclosure;
+
 typedef struct po_machine {
     const char *name;
     const char *permission; /* NULL = none needed */
@@ -97,8 +105,9 @@ typedef struct po_machine {
     double heating_w, running_w;
     const char *stick_label; /* of the stick that belongs to it, such as "A1"; NULL = none */
     const char *stick_mount; /* where the desk's computer shows that stick, absolute; NULL = not known */
-    int panel_columns;       /* characters of a file name that its small display can show */
-    bool panel_ascii;        /* and no letters beyond ASCII */
+    po_enclosure enclosure;
+    int panel_columns; /* characters of a file name that its small display can show */
+    bool panel_ascii;  /* and no letters beyond ASCII */
 } po_machine;
 
 typedef struct po_recipe {
@@ -115,6 +124,7 @@ typedef struct po_permission {
     size_t n_implies;
     bool lapses_with_term; /* with the term in which it was given */
     int lapses_months;     /* after so many months; 0 = not by months. Neither: never */
+    int disuse_months;     /* also when unused for so long; 0 = not */
 } po_permission;
 
 typedef struct po_grade_change { /* rules.grades: the shop grades a finding otherwise than the default */
@@ -219,6 +229,45 @@ typedef struct po_shop_exception {
     po_shop_effect effect;
 } po_shop_exception;
 
+/* A list of machines or materials of the shop by their indices; n 0: all of them. */
+typedef struct po_indices {
+    const size_t *of;
+    size_t n;
+} po_indices;
+
+/* A task of care: due when one of its intervals is over, whichever comes first. */
+typedef struct po_task {
+    const char *name, *says;
+    double hours, metres;        /* of running; of filament, abrasive ones counted more; 0 = not by it */
+    int starts, days;            /* 0 = not by it */
+    int minutes;                 /* that it takes; 0 = not said */
+    bool stands;                 /* the machine stands meanwhile */
+    const char *parts, *caution; /* NULL = none */
+    po_indices machines;
+} po_task;
+
+typedef struct po_house_room {
+    double area_m2, height_m; /* 0: the room is not known */
+    int people;
+    double outdoor_m3_h;                                    /* NAN: not given */
+    double cleaner_m3_h;                                    /* clean air that a cleaner in the room gives; 0 = none */
+    bool cleaner_vapours;                                   /* it has a filter for vapours too */
+    double settle_h;                                        /* share of particles per hour that settle by themselves */
+    double particles_per_cm3, vapours_ug_m3, styrene_ug_m3; /* the shop's own targets; 0 = none */
+} po_house_room;
+
+typedef struct po_circuit {
+    const char *name;
+    double amps, volts, share_percent; /* share that a load of hours may take */
+    po_indices machines;
+} po_circuit;
+
+typedef struct po_unattended { /* what must hold for a run that nobody is there to see */
+    double longest_hours;      /* that nobody is there; 0 = any */
+    po_indices materials;      /* that may run so; n 0 = all */
+    po_indices machines;
+} po_unattended;
+
 typedef struct po_shop {
     const char *name, *time_zone, *currency;
     const char *ledger; /* path of the book as written: relative to the shop file's folder; NULL = none */
@@ -246,6 +295,13 @@ typedef struct po_shop {
     size_t n_machines;
     const po_recipe *recipes;
     size_t n_recipes;
+    const po_task *tasks;
+    size_t n_tasks;
+    po_house_room room;
+    const po_circuit *circuits;
+    size_t n_circuits;
+    po_unattended unattended;
+    const char *studies; /* path of the folder of studies as written: relative to the shop file's folder; NULL = none */
     uint64_t most_file_bytes;                     /* rules.most_file_gb; cap on a job file */
     uint64_t most_upload_bytes, keep_files_bytes; /* of files sent to the desk's page: of one, of all that are kept */
 } po_shop;
@@ -286,6 +342,9 @@ PO_API po_status po_shop_read_file_knowing(const char *path, const char *const *
 PO_API const po_machine *po_shop_machine(const po_shop *shop, const char *name);
 PO_API const po_material *po_shop_material(const po_shop *shop, const char *name);
 PO_API const po_recipe *po_shop_recipe(const po_shop *shop, const char *name);
+PO_API const po_task *po_shop_task(const po_shop *shop, const char *name);
+/* Whether a list of machines (or materials) names the one with that index. */
+PO_API bool po_indices_hold(const po_indices *list, size_t index);
 PO_API const po_permission *po_shop_permission(const po_shop *shop, const char *name);
 /* The shop's house material, else its first; never NULL. */
 PO_API const po_material *po_shop_house_material(const po_shop *shop);

@@ -34,6 +34,15 @@ void po_check_desk(po_check *c, po_node *node, const po_key_path *path, const po
 /* What holds between the keys of the outbox; map is the whole file. */
 void po_check_outbox(po_check *c, const po_node *map);
 
+/* Care, circuits and what else belongs to the house (house.c). node is present. */
+void po_check_house(po_check *c, po_node *node, const po_key_path *path, const po_key *key, void *base);
+/* Room for the items of a list or the keys of a mapping; NULL (with a fault) when it is neither or too long. */
+void *po_check_room(po_check *c, po_node *node, const po_key_path *path, po_node_kind kind, const char *expected,
+                    size_t most, size_t size);
+/* Room for the entries of a mapping of names, each unlike the others, capitals or not; NULL with a fault. */
+void *po_check_named(po_check *c, po_node *node, const po_key_path *path, const char *expected, bool at_least_one,
+                     size_t size);
+
 /* Machines, materials, recipes, permissions (sections.c). node is present and not nothing. */
 void po_check_permissions(po_check *c, po_node *node, const po_key_path *path);
 void po_check_materials(po_check *c, po_node *node, const po_key_path *path);

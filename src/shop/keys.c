@@ -6,89 +6,7 @@
 
 #include <math.h>
 
-#define COUNT_OF(a) (sizeof(a) / sizeof((a)[0]))
-#define TABLE(name, where, rows) const po_key_table name = {where, rows, COUNT_OF(rows)}
-
-/* Rows. NEED_ marks a required key, MAY_ an optional one with its default. */
-#define NEED_NUMBER(key, type, field, unit_, low_, high_, says_)                                                       \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_NUMBER, .required = true, .offset = offsetof(type, field), .unit = unit_,          \
-        .low = low_, .high = high_, .says = says_                                                                      \
-    }
-#define MAY_NUMBER(key, type, field, unit_, low_, high_, preset_, says_)                                               \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_,               \
-        .high = high_, .preset = preset_, .says = says_                                                                \
-    }
-#define ELSE_NUMBER(key, type, field, unit_, low_, high_, preset_says_, says_)                                         \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_NUMBER, .offset = offsetof(type, field), .unit = unit_, .low = low_,               \
-        .high = high_, .preset = NAN, .preset_says = preset_says_, .says = says_                                       \
-    }
-#define NEED_COUNT(key, type, field, low_, high_, says_)                                                               \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_COUNT, .required = true, .offset = offsetof(type, field), .low = low_,             \
-        .high = high_, .says = says_                                                                                   \
-    }
-#define MAY_COUNT(key, type, field, low_, high_, preset_, says_)                                                       \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_COUNT, .offset = offsetof(type, field), .low = low_, .high = high_,                \
-        .preset = preset_, .says = says_                                                                               \
-    }
-#define MAY_BOOL(key, type, field, preset_, says_)                                                                     \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_BOOL, .offset = offsetof(type, field), .preset = preset_, .says = says_            \
-    }
-#define NEED_RANGE(key, type, field, unit_, low_, high_, says_)                                                        \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_RANGE, .required = true, .offset = offsetof(type, field), .unit = unit_,           \
-        .low = low_, .high = high_, .says = says_                                                                      \
-    }
-#define MAY_RANGE(key, type, field, unit_, low_, high_, preset_low_, preset_high_, says_)                              \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
-        .preset = preset_low_, .preset_high = preset_high_, .says = says_                                              \
-    }
-#define ELSE_RANGE(key, type, field, unit_, low_, high_, preset_says_, says_)                                          \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_RANGE, .offset = offsetof(type, field), .unit = unit_, .low = low_, .high = high_, \
-        .preset = NAN, .preset_high = NAN, .preset_says = preset_says_, .says = says_                                  \
-    }
-#define NEED_NAME(key, type, field, says_)                                                                             \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_TEXT, .required = true, .offset = offsetof(type, field), .low = 1,                 \
-        .high = PO_SHOP_MOST_NAME, .says = says_                                                                       \
-    }
-#define NEED_MAP(key, type, field, table, says_)                                                                       \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_MAP, .required = true, .offset = offsetof(type, field), .inside = &(table),        \
-        .says = says_                                                                                                  \
-    }
-#define MAY_MAP(key, type, field, table, preset_says_, says_)                                                          \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_MAP, .offset = offsetof(type, field), .inside = &(table),                          \
-        .preset_says = preset_says_, .says = says_                                                                     \
-    }
-#define NEED_CHOICE(key, type, field, choices_, says_)                                                                 \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_CHOICE, .required = true, .offset = offsetof(type, field), .choices = choices_,    \
-        .says = says_                                                                                                  \
-    }
-#define MAY_CHOICE(key, type, field, choices_, preset_, says_)                                                         \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_CHOICE, .offset = offsetof(type, field), .choices = choices_, .preset = preset_,   \
-        .says = says_                                                                                                  \
-    }
-#define NEED_OWN(key, own_, offset_, expects_, says_)                                                                  \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_OWN, .required = true, .offset = offset_, .own = own_, .expects = expects_,        \
-        .says = says_                                                                                                  \
-    }
-#define MAY_OWN(key, own_, offset_, expects_, preset_says_, says_)                                                     \
-    {                                                                                                                  \
-        .name = key, .kind = PO_KEY_OWN, .offset = offset_, .own = own_, .expects = expects_,                          \
-        .preset_says = preset_says_, .says = says_                                                                     \
-    }
+#include "shop/keys_rows.h"
 
 /* ---- shop ---- */
 
@@ -276,6 +194,8 @@ static const po_key permission_keys[] = {
             "permissions that it brings along"),
     MAY_OWN("lapses", PO_OWN_LAPSES, 0, "term, never or {months: N}", "never",
             "when it ends by itself: with the term in which it was given, never, or after so many months"),
+    MAY_COUNT("disuse_months", po_permission, disuse_months, 0, 120, 0,
+              "it lapses too where its holder has taken out no machine that needs it for so long; 0: not for that"),
 };
 TABLE(po_keys_permission, "permissions.NAME", permission_keys);
 
@@ -299,6 +219,9 @@ static const po_key material_keys[] = {
                "linear shrinkage on cooling; 0: not given, nothing is said about lifting corners"),
     MAY_NUMBER("price_per_kg", po_material, price_per_kg, "currency/kg", 0, 1e6, 0, "0: not given"),
     MAY_BOOL("house", po_material, house, 0, "the material that the shop gives; at most one"),
+    MAY_NUMBER(
+        "wear", po_material, wear, NULL, 1, 100, 1,
+        "how much more a metre of it wears a nozzle than a plain material does: fibres and metal powder 5 to 20"),
 };
 TABLE(po_keys_material, "materials.NAME", material_keys);
 
@@ -482,6 +405,9 @@ static const po_key machine_keys[] = {
     MAY_MAP("heat", po_machine_draft, machine.heat, heat_table, "as below", "how it warms, cools, homes and probes"),
     MAY_MAP("power_w", po_machine_draft, machine, power_table, "not given", "electric power"),
     MAY_MAP("stick", po_machine_draft, machine, stick_table, "none", "the numbered USB stick that belongs to it"),
+    MAY_CHOICE("enclosure", po_machine_draft, enclosure, po_enclosures, 0,
+               "none, partial (sides without a lid, or its own fans blow out), closed, or filtered (closed, with a "
+               "filter for particles and vapours)"),
     MAY_MAP("panel", po_machine_draft, machine, panel_table, "as below",
             "what its small display can show of a file name"),
 };
@@ -519,17 +445,26 @@ static const po_key file_keys[] = {
     NEED_OWN("materials", PO_OWN_MATERIALS, 0, "a mapping of names, at least one", "filaments, by name"),
     NEED_OWN("machines", PO_OWN_MACHINES, 0, "a list of mappings, at least one", "printers"),
     MAY_OWN("recipes", PO_OWN_RECIPES, 0, "a mapping of names", "none", "the house's ways to print, by name"),
+    MAY_OWN("care", PO_OWN_TASKS, 0, "a mapping of names", "none",
+            "tasks of care by name, which the desk does at the machines"),
+    MAY_MAP("room", po_shop_draft, shop.room, po_keys_room, "not known", "the room in which the machines stand"),
+    MAY_OWN("circuits", PO_OWN_CIRCUITS, 0, "a mapping of names", "none",
+            "circuits of the mains that feed the machines"),
+    MAY_MAP("unattended", po_shop_draft, shop.unattended, po_keys_unattended, "nothing is asked",
+            "what must hold for a run that nobody is there to see"),
+    MAY_MAP("training", po_shop_draft, shop, po_keys_training, "none", "where the studies are"),
 };
 TABLE(po_keys_file, "(the file)", file_keys);
 
 const po_key_table *const *po_key_tables(size_t *ret_n)
 {
     static const po_key_table *const tables[] = {
-        &po_keys_file,       &po_keys_shop,   &po_keys_hours,     &po_keys_rules,   &outbox_table, &message_table,
-        &po_keys_permission, &po_keys_lapses, &po_keys_material,  &po_keys_machine, &po_keys_bed,  &po_keys_keep_out,
-        &reach_table,        &home_table,     &po_keys_nozzle,    &retract_table,   &head_table,   &motion_table,
-        &feed_table,         &accel_table,    &corner_table,      &heat_table,      &power_table,  &stick_table,
-        &panel_table,        &po_keys_recipe, &first_layer_table,
+        &po_keys_file,       &po_keys_shop,     &po_keys_hours,     &po_keys_rules,   &outbox_table, &message_table,
+        &po_keys_permission, &po_keys_lapses,   &po_keys_material,  &po_keys_machine, &po_keys_bed,  &po_keys_keep_out,
+        &reach_table,        &home_table,       &po_keys_nozzle,    &retract_table,   &head_table,   &motion_table,
+        &feed_table,         &accel_table,      &corner_table,      &heat_table,      &power_table,  &stick_table,
+        &panel_table,        &po_keys_recipe,   &first_layer_table, &po_keys_task,    &po_keys_room, &po_keys_circuit,
+        &po_keys_unattended, &po_keys_training,
     };
     *ret_n = COUNT_OF(tables);
     return tables;

@@ -46,6 +46,11 @@ typedef enum po_key_own {
     PO_OWN_LAPSES,
     PO_OWN_STICK_LABEL,
     PO_OWN_STICK_MOUNT, /* ... to here */
+    PO_OWN_TASKS,       /* read in house.c, from here ... */
+    PO_OWN_CIRCUITS,
+    PO_OWN_MACHINE_NAMES,
+    PO_OWN_MATERIALS_OF,
+    PO_OWN_FOLDER, /* ... to here */
 } po_key_own;
 
 typedef struct po_key {
@@ -73,8 +78,8 @@ typedef struct po_key_table {
 /* What check.c fills for a machine before it becomes a po_machine. */
 typedef struct po_machine_draft {
     po_machine machine;
-    int shape, origin, corner;         /* choices */
-    double bed_x, bed_y, bed_diameter; /* NAN = not given */
+    int shape, origin, corner, enclosure; /* choices */
+    double bed_x, bed_y, bed_diameter;    /* NAN = not given */
 } po_machine_draft;
 
 /* What check.c fills for the whole file. */
@@ -85,7 +90,9 @@ typedef struct po_shop_draft {
 } po_shop_draft;
 
 extern const po_key_table po_keys_file, po_keys_shop, po_keys_hours, po_keys_rules, po_keys_permission, po_keys_lapses,
-    po_keys_material, po_keys_machine, po_keys_bed, po_keys_keep_out, po_keys_nozzle, po_keys_recipe;
+    po_keys_material, po_keys_machine, po_keys_bed, po_keys_keep_out, po_keys_nozzle, po_keys_recipe, po_keys_task,
+    po_keys_room, po_keys_circuit, po_keys_unattended, po_keys_training;
+extern const char *const po_enclosures[];
 
 /* All tables in the order of the manual; *ret_n of them. */
 const po_key_table *const *po_key_tables(size_t *ret_n);

@@ -7,9 +7,8 @@
 #include "shop/check.h"
 #include "shop/values.h"
 
-/* Room for the items of a list or the keys of a mapping; NULL (with a fault) when it is neither or too long. */
-static void *room(po_check *c, po_node *node, const po_key_path *path, po_node_kind kind, const char *expected,
-                  size_t most, size_t size)
+void *po_check_room(po_check *c, po_node *node, const po_key_path *path, po_node_kind kind, const char *expected,
+                    size_t most, size_t size)
 {
     if (node->kind != kind) {
         po_check_fault(c, node, path, expected);
@@ -32,7 +31,8 @@ static int by_from(const void *a, const void *b)
 
 static void read_spans(po_check *c, po_node *node, const po_key_path *path, const po_key *key, po_day_hours *day)
 {
-    po_span_minutes *spans = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_SPANS, sizeof *spans);
+    po_span_minutes *spans = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_SPANS,
+                                           sizeof *spans);
     size_t n = 0;
     for (size_t i = 0; spans && i < node->n; i++) {
         po_node *item = node->items[i];
@@ -63,7 +63,7 @@ static void read_spans(po_check *c, po_node *node, const po_key_path *path, cons
 
 static void read_closed(po_check *c, po_node *node, const po_key_path *path, const po_key *key)
 {
-    po_dates *dates = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *dates);
+    po_dates *dates = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *dates);
     size_t n = 0;
     for (size_t i = 0; dates && i < node->n; i++) {
         po_node *item = node->items[i];
@@ -87,7 +87,7 @@ static void read_paths(po_check *c, po_node *node, const po_key_path *path, cons
 {
     enum { MOST = 16 };
     char *at = (char *)base + key->offset;
-    const char **paths = room(c, node, path, PO_NODE_LIST, key->expects, MOST, sizeof *paths);
+    const char **paths = po_check_room(c, node, path, PO_NODE_LIST, key->expects, MOST, sizeof *paths);
     size_t n = 0;
     for (size_t i = 0; paths && i < node->n; i++) {
         po_node *item = node->items[i];
@@ -104,7 +104,7 @@ static void read_paths(po_check *c, po_node *node, const po_key_path *path, cons
 
 static void read_terms(po_check *c, po_node *node, const po_key_path *path, const po_key *key)
 {
-    po_dates *terms = room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED, sizeof *terms);
+    po_dates *terms = po_check_room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED, sizeof *terms);
     size_t n = 0;
     for (size_t i = 0; terms && i < node->n; i++) {
         po_node *item = node->items[i];
@@ -176,7 +176,7 @@ static const char *job_word(po_check *c, const char *text)
 
 static void read_words(po_check *c, po_node *node, const po_key_path *path, const po_key *key)
 {
-    const char **words = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *words);
+    const char **words = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *words);
     size_t n = 0;
     for (size_t i = 0; words && i < node->n; i++) {
         po_node *item = node->items[i];
@@ -214,7 +214,8 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
         const char *word;
         po_grade grade;
     } grades[] = {{"off", PO_GRADE_OFF}, {"note", PO_GRADE_NOTE}, {"ask", PO_GRADE_ASK}, {"stop", PO_GRADE_STOP}};
-    po_grade_change *changes = room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED, sizeof *changes);
+    po_grade_change *changes = po_check_room(c, node, path, PO_NODE_MAP, key->expects, PO_SHOP_MOST_NAMED,
+                                             sizeof *changes);
     size_t n = 0;
     for (size_t i = 0; changes && i < node->n; i++) {
         po_node *item = node->items[i];
@@ -239,7 +240,7 @@ static void read_grades(po_check *c, po_node *node, const po_key_path *path, con
 static void read_implies(po_check *c, po_node *node, const po_key_path *path, const po_key *key,
                          po_permission *permission)
 {
-    const char **names = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *names);
+    const char **names = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *names);
     size_t n = 0;
     for (size_t i = 0; names && i < node->n; i++) {
         po_key_path at = {path, NULL, i};
@@ -278,7 +279,7 @@ static void read_permission_name(po_check *c, po_node *node, const po_key_path *
 static void read_material_names(po_check *c, po_node *node, const po_key_path *path, const po_key *key,
                                 po_machine *machine)
 {
-    size_t *indices = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *indices);
+    size_t *indices = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_NAMED, sizeof *indices);
     size_t n = 0;
     if (indices && !node->n) {
         po_check_fault(c, node, path, key->expects);
@@ -313,7 +314,7 @@ static void read_material_names(po_check *c, po_node *node, const po_key_path *p
 
 static void read_keep_outs(po_check *c, po_node *node, const po_key_path *path, const po_key *key, po_machine *machine)
 {
-    po_keep_out *outs = room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_KEEP_OUTS, sizeof *outs);
+    po_keep_out *outs = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_SHOP_MOST_KEEP_OUTS, sizeof *outs);
     for (size_t i = 0; outs && i < node->n; i++) {
         po_key_path at = {path, NULL, i};
         if (node->items[i]->kind == PO_NODE_MAP) {
@@ -328,7 +329,7 @@ static void read_keep_outs(po_check *c, po_node *node, const po_key_path *path, 
 
 static void read_nozzles(po_check *c, po_node *node, const po_key_path *path, const po_key *key, po_machine *machine)
 {
-    po_nozzle *nozzles = room(c, node, path, PO_NODE_LIST, key->expects, PO_MAX_TOOLS, sizeof *nozzles);
+    po_nozzle *nozzles = po_check_room(c, node, path, PO_NODE_LIST, key->expects, PO_MAX_TOOLS, sizeof *nozzles);
     if (nozzles && !node->n) {
         po_check_fault(c, node, path, key->expects);
     }
@@ -352,6 +353,12 @@ void po_check_own(po_check *c, po_node *node, const po_key_path *path, const po_
     }
     if (key->own == PO_OWN_CURRENCY) {
         read_short_text(c, node, path, key, "", is_currency, &c->shop->currency);
+        return;
+    }
+    if (key->own >= PO_OWN_TASKS) {
+        if (node) {
+            po_check_house(c, node, path, key, base);
+        }
         return;
     }
     if (key->own >= PO_OWN_LEDGER) {
@@ -417,6 +424,11 @@ void po_check_own(po_check *c, po_node *node, const po_key_path *path, const po_
     case PO_OWN_LAPSES:
     case PO_OWN_STICK_LABEL:
     case PO_OWN_STICK_MOUNT:
+    case PO_OWN_TASKS:
+    case PO_OWN_CIRCUITS:
+    case PO_OWN_MACHINE_NAMES:
+    case PO_OWN_MATERIALS_OF:
+    case PO_OWN_FOLDER:
     case PO_OWN_NONE:
         return;
     }

@@ -137,3 +137,18 @@ const char *po_text_kind_name(po_text_kind kind)
 {
     return text_kind_names[kind];
 }
+
+const po_task *po_shop_task(const po_shop *shop, const char *name)
+{
+    FIND(shop->tasks, shop->n_tasks);
+}
+
+bool po_indices_hold(const po_indices *list, size_t index)
+{
+    for (size_t i = 0; i < list->n; i++) {
+        if (list->of[i] == index) {
+            return true;
+        }
+    }
+    return list->n == 0;
+}

@@ -8,8 +8,8 @@
 
 /* Check a mapping of names; returns its entries that may be read, NULL when there is none. Look-ups ignore capitals, so
  * names that differ only in them are one name. */
-static void *named(po_check *c, po_node *node, const po_key_path *path, const char *expected, bool at_least_one,
-                   size_t size)
+void *po_check_named(po_check *c, po_node *node, const po_key_path *path, const char *expected, bool at_least_one,
+                     size_t size)
 {
     if (node->kind != PO_NODE_MAP || (at_least_one && !node->n)) {
         po_check_fault(c, node, path, expected);
@@ -44,7 +44,7 @@ static const char *permission_at(const po_check *c, size_t i)
 void po_check_permissions(po_check *c, po_node *node, const po_key_path *path)
 {
     static const char expected[] = "a mapping of names, each with {} or {implies: [...], lapses: ...}";
-    po_permission *permissions = named(c, node, path, expected, false, sizeof *permissions);
+    po_permission *permissions = po_check_named(c, node, path, expected, false, sizeof *permissions);
     if (!permissions) {
         return;
     }
@@ -77,7 +77,8 @@ void po_check_permissions(po_check *c, po_node *node, const po_key_path *path)
 
 void po_check_materials(po_check *c, po_node *node, const po_key_path *path)
 {
-    po_material *materials = named(c, node, path, "a mapping of at least one material", true, sizeof *materials);
+    po_material *materials = po_check_named(c, node, path, "a mapping of at least one material", true,
+                                            sizeof *materials);
     if (!materials) {
         return;
     }
@@ -237,6 +238,7 @@ static void read_machine(po_check *c, po_node *map, const po_key_path *path, po_
 {
     po_machine_draft draft = {0};
     po_check_map(c, map, path, &po_keys_machine, &draft);
+    draft.machine.enclosure = (po_enclosure)draft.enclosure;
     draft.machine.head.given = !po_tree_is_nothing(po_tree_get(map, "head"));
     if (!po_check_over(c)) {
         finish_bed(c, map, path, &draft);
@@ -315,7 +317,7 @@ void po_check_machines(po_check *c, po_node *node, const po_key_path *path)
 
 void po_check_recipes(po_check *c, po_node *node, const po_key_path *path)
 {
-    po_recipe *recipes = named(c, node, path, "a mapping of recipes by name", false, sizeof *recipes);
+    po_recipe *recipes = po_check_named(c, node, path, "a mapping of recipes by name", false, sizeof *recipes);
     if (!recipes) {
         return;
     }
