@@ -8,8 +8,8 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "desk.h"
 #include "nest.h"
-#include "proveout/nest_picture.h"
 
 static volatile sig_atomic_t asked_to_end;
 
@@ -43,24 +43,20 @@ static int choose_machine(nest_call *c)
     if (!name) {
         return cli_fail(EXIT_USAGE, "--machine NAME says whose bed the parts are laid on");
     }
-    int found = cli_shop_machine(c->shop, name, c->arena, &c->machine);
+    int found = cli_shop_machine(c->b.shop, name, c->b.arena, &c->b.machine);
     if (found != EXIT_CLEAR) {
         return found;
     }
-    c->material = material ? po_shop_material(c->shop, material) : po_shop_house_material(c->shop);
-    if (material && (!c->material || !po_machine_takes(c->shop, c->machine, c->material))) {
-        return cli_fail(EXIT_USAGE, "--material %s: %s", material,
-                        c->material ? "the machine does not take it" : "the shop has no such material");
+    work_bedful_usual(c->b.shop, c->b.machine, &c->material, &c->recipe);
+    if (material) {
+        c->material = po_shop_material(c->b.shop, material);
+        if (!c->material || !po_machine_takes(c->b.shop, c->b.machine, c->material)) {
+            return cli_fail(EXIT_USAGE, "--material %s: %s", material,
+                            c->material ? "the machine does not take it" : "the shop has no such material");
+        }
     }
-    if (!c->material || !po_machine_takes(c->shop, c->machine, c->material)) {
-        c->material = &c->shop->materials[c->machine->materials[0]];
-    }
-    c->recipe = po_shop_recipe(c->shop, recipe ? recipe : "everyday");
-    if (recipe && !c->recipe) {
+    if (recipe && !(c->recipe = po_shop_recipe(c->b.shop, recipe))) {
         return cli_fail(EXIT_USAGE, "the shop has no recipe \"%s\"", recipe);
-    }
-    if (!c->recipe && c->shop->n_recipes) {
-        c->recipe = &c->shop->recipes[c->shop->n_recipes / 2];
     }
     return EXIT_CLEAR;
 }
@@ -72,7 +68,7 @@ static int choose_numbers(nest_call *c)
         const char *name, *what;
         double low, high, value;
         bool whole;
-    } n[COUNT] = {[CLEARANCE] = {"clearance", "0 to 100 mm", 0, 100, c->shop->rules.clearance_mm, false},
+    } n[COUNT] = {[CLEARANCE] = {"clearance", "0 to 100 mm", 0, 100, c->b.shop->rules.clearance_mm, false},
                   [MARGIN] = {"margin", "0 to 100 mm", 0, 100, 2, false},
                   [SEED] = {"seed", "a whole number from 0 to 1000000000", 0, 1e9, 1, true},
                   [STEPS] = {"steps", "a whole number from 1 to 1000000000", 1, 1e9, 0, true},
@@ -86,7 +82,7 @@ static int choose_numbers(nest_call *c)
         }
     }
     const char *turns = cli_value(c->call, "turns");
-    c->turn_step = 15;
+    c->turn_step = WORK_BEDFUL_FREE_DEG;
     if (turns && !strcmp(turns, "fixed")) {
         c->turn_step = 0;
     } else if (turns && strcmp(turns, "free") != 0 &&
@@ -95,17 +91,17 @@ static int choose_numbers(nest_call *c)
         return cli_fail(EXIT_USAGE, "--turns %s: expected free, fixed, or a step such as 90 that divides 360", turns);
     }
     c->find_pose = cli_value(c->call, "find-pose") != NULL;
-    c->reach_over = cli_value(c->call, "reach-over") != NULL;
-    c->setup = (po_nest_setup){.machine = c->machine,
-                               .clearance_mm = n[CLEARANCE].value,
-                               .margin_mm = n[MARGIN].value,
-                               .finish_each = cli_value(c->call, "finish-each") != NULL,
-                               .keep_holes_free = cli_value(c->call, "keep-holes-free") != NULL,
-                               .effort = {.seed = (uint64_t)n[SEED].value,
-                                          .steps = (uint64_t)n[STEPS].value,
-                                          .seconds = n[SECONDS].value,
-                                          .threads = (int)n[THREADS].value}};
-    if (c->reach_over && c->setup.finish_each) {
+    c->b.reach_over = cli_value(c->call, "reach-over") != NULL;
+    c->b.setup = (po_nest_setup){.machine = c->b.machine,
+                                 .clearance_mm = n[CLEARANCE].value,
+                                 .margin_mm = n[MARGIN].value,
+                                 .finish_each = cli_value(c->call, "finish-each") != NULL,
+                                 .keep_holes_free = cli_value(c->call, "keep-holes-free") != NULL,
+                                 .effort = {.seed = (uint64_t)n[SEED].value,
+                                            .steps = (uint64_t)n[STEPS].value,
+                                            .seconds = n[SECONDS].value,
+                                            .threads = (int)n[THREADS].value}};
+    if (c->b.reach_over && c->b.setup.finish_each) {
         return cli_fail(EXIT_USAGE, "--reach-over and --finish-each exclude each other: what is finished can't be "
                                     "reached over by what is still to come");
     }
@@ -132,38 +128,15 @@ static int choose_outputs(nest_call *c)
 /* One bedful as a 3MF with an item for each part, where it lies on the machine. */
 static int write_bedful(nest_call *c, size_t at)
 {
-    const po_bedful *bed = &c->nest.bedfuls[at];
-    po_3mf_item *items = po_arena_zeros(c->arena, bed->n_places, sizeof *items);
-    double(*matrices)[12] = po_arena_zeros(c->arena, bed->n_places, sizeof *matrices);
     int length = (int)(ending(c->out) - c->out);
-    const char *path = c->nest.n_bedfuls == 1 ? c->out
-                                              : po_arena_printf(c->arena, "%.*s-%zu.3mf", length, c->out, at + 1);
-    if (!items || !matrices || !path) {
-        return cli_fail(EXIT_OWN, "memory ran out");
-    }
-    for (size_t i = 0; i < bed->n_places; i++) {
-        const po_nest_place *p = &bed->places[i];
-        double a = p->turn_deg * M_PI / 180, s = fmod(p->turn_deg, 180) == 0 ? 0 : sin(a);
-        double k = fmod(p->turn_deg, 180) == 90 ? 0 : cos(a);
-        const double m[12] = {k, s, 0, -s, k, 0, 0, 0, 1, p->x, p->y, 0};
-        memcpy(matrices[i], m, sizeof m);
-        items[i] = (po_3mf_item){.mesh = c->parts[p->part].mesh, .matrix = matrices[i]};
-        items[i].name = po_arena_printf(c->arena, "%s, copy %u", c->parts[p->part].label, p->copy + 1);
-        if (!items[i].name) {
-            return cli_fail(EXIT_OWN, "memory ran out");
-        }
-    }
-    po_arena *scratch = po_arena_new(0);
-    const unsigned char *bytes = NULL;
+    const char *path = c->b.nest.n_bedfuls == 1 ? c->out
+                                                : po_arena_printf(c->b.arena, "%.*s-%zu.3mf", length, c->out, at + 1);
+    po_arena *scratch = path ? po_arena_new(0) : NULL;
     po_document document = {0};
     po_err err;
-    int result = EXIT_CLEAR;
-    if (!scratch || po_3mf_write(items, bed->n_places, NULL, scratch, &bytes, &document.n_bytes, &err) != PO_OK) {
-        result = scratch ? cli_fail_err(&err) : cli_fail(EXIT_OWN, "memory ran out");
-    } else {
-        document.data = (const char *)bytes;
-        result = cli_write_file(path, &document);
-    }
+    int result = !scratch                                                        ? cli_fail(EXIT_OWN, "memory ran out")
+                 : work_bedful_3mf(&c->b, at, scratch, &document, &err) == PO_OK ? cli_write_file(path, &document)
+                                                                                 : cli_fail_err(&err);
     po_arena_free(scratch);
     if (result == EXIT_CLEAR && c->n_written < sizeof c->written / sizeof c->written[0]) {
         c->written[c->n_written++] = path;
@@ -173,27 +146,11 @@ static int write_bedful(nest_call *c, size_t at)
 
 static int write_picture(nest_call *c)
 {
-    const char **names = po_arena_zeros(c->arena, c->n_parts, sizeof *names);
-    const char **heads = po_arena_zeros(c->arena, c->nest.n_bedfuls + 1, sizeof *heads);
-    if (!names || !heads) {
-        return cli_fail(EXIT_OWN, "memory ran out");
-    }
-    for (size_t i = 0; i < c->n_parts; i++) {
-        const nest_part *p = &c->parts[i];
-        names[i] = po_arena_printf(c->arena, "%s%s%s: %u, %.0f x %.0f x %.0f mm", p->label, p->member ? ", for " : "",
-                                   p->member ? p->member : "", c->laid[i].copies, p->size_mm[0], p->size_mm[1],
-                                   p->size_mm[2]);
-    }
-    for (size_t i = 0; i < c->nest.n_bedfuls; i++) {
-        const nest_part *p = &c->parts[c->nest.bedfuls[i].places[0].part];
-        heads[i] = po_arena_printf(c->arena, "%s%s%s", p->material->name, p->recipe ? ", " : "",
-                                   p->recipe ? p->recipe->name : "");
-    }
-    po_nest_sheet sheet = {&c->nest,   c->laid,   names, c->n_parts,          c->setup.n_bands,
-                           c->machine, "Bedfuls", heads, c->setup.finish_each};
+    po_nest_sheet sheet;
     po_document document;
     po_err err;
-    return po_nest_picture(&sheet, c->picture_kind, c->arena, &document, &err) == PO_OK
+    return work_bedful_sheet(&c->b, &sheet, &err) == PO_OK &&
+                   po_nest_picture(&sheet, c->picture_kind, c->b.arena, &document, &err) == PO_OK
                ? cli_write_file(c->picture, &document)
                : cli_fail_err(&err);
 }
@@ -204,10 +161,10 @@ static int lay_out(nest_call *c)
     po_err err;
     struct sigaction act = {.sa_handler = on_interrupt}, before;
     sigemptyset(&act.sa_mask);
-    c->setup.effort.progress = go_on;
-    c->setup.effort.user = &w;
+    c->b.setup.effort.progress = go_on;
+    c->b.setup.effort.user = &w;
     sigaction(SIGINT, &act, &before);
-    po_status status = po_nest_find(c->laid, c->n_parts, &c->setup, c->arena, &c->nest, &err);
+    po_status status = po_nest_find(c->b.laid, c->b.n_parts, &c->b.setup, c->b.arena, &c->b.nest, &err);
     sigaction(SIGINT, &before, NULL);
     if (w.shown) {
         fprintf(stderr, "\r%*s\r", 70, "");
@@ -215,9 +172,9 @@ static int lay_out(nest_call *c)
     if (status != PO_OK) {
         return status == PO_E_LIMIT ? cli_fail(EXIT_USAGE, "%s", err.msg) : cli_fail_err(&err);
     }
-    nest_judge(c);
+    work_bedful_judge(&c->b);
     int result = EXIT_CLEAR;
-    for (size_t i = 0; c->out && i < c->nest.n_bedfuls && result == EXIT_CLEAR; i++) {
+    for (size_t i = 0; c->out && i < c->b.nest.n_bedfuls && result == EXIT_CLEAR; i++) {
         result = write_bedful(c, i);
     }
     if (c->picture && result == EXIT_CLEAR) {
@@ -226,8 +183,12 @@ static int lay_out(nest_call *c)
     if (result != EXIT_CLEAR) {
         return result;
     }
-    c->json ? nest_print_json(c) : nest_print_text(c);
-    po_grade worst = c->n_findings ? c->findings[0].grade : PO_GRADE_OFF;
+    if (!c->json) {
+        nest_print_text(c);
+    } else if (desk_print_json(work_bedful_json(&c->b)) != EXIT_CLEAR) {
+        return EXIT_OWN;
+    }
+    po_grade worst = c->b.n_findings ? c->b.findings[0].grade : PO_GRADE_OFF;
     return worst == PO_GRADE_STOP ? EXIT_STOP : worst == PO_GRADE_ASK ? EXIT_ASK : EXIT_CLEAR;
 }
 
@@ -236,21 +197,24 @@ static int run(const cli_call *call)
     nest_call *c = calloc(1, sizeof *c);
     if (c) {
         c->call = call;
-        c->arena = po_arena_new(0);
+        c->b.arena = po_arena_new(0);
     }
-    int result = c && c->arena ? cli_shop_read(cli_value(call, "shop"), c->arena, &c->shop)
-                               : cli_fail(EXIT_OWN, "memory ran out");
+    int result = c && c->b.arena ? cli_shop_read(cli_value(call, "shop"), c->b.arena, &c->b.shop)
+                                 : cli_fail(EXIT_OWN, "memory ran out");
     if (result == EXIT_CLEAR && (result = choose_machine(c)) == EXIT_CLEAR &&
         (result = choose_numbers(c)) == EXIT_CLEAR && (result = choose_outputs(c)) == EXIT_CLEAR) {
         for (int i = 0; i < call->n_args && result == EXIT_CLEAR; i++) {
             result = nest_read_operand(c, call->args[i]);
         }
-        if (result == EXIT_CLEAR && (result = nest_outlines(c)) == EXIT_CLEAR) {
-            result = lay_out(c);
+        size_t at = 0;
+        po_err err;
+        if (result == EXIT_CLEAR && work_bedful_outlines(&c->b, &at, &err) != PO_OK) {
+            result = cli_fail_part(c->b.parts[at].path, &err);
         }
+        result = result == EXIT_CLEAR ? lay_out(c) : result;
     }
     if (c) {
-        po_arena_free(c->arena);
+        po_arena_free(c->b.arena);
     }
     free(c);
     return result;
