@@ -8,7 +8,7 @@
 
 #include "proveout/room.h"
 
-/* particles/min; TVOC ug/h; styrene ug/h. TVOC of all: 49 to 3552 ug/h (Stefaniak 2017), its geometric middle 417. */
+/* particles/min; vapours together, ug/h, at least what styrene alone is; styrene, ug/h. TVOC of all: 49 to 3552 ug/h (Stefaniak 2017), its geometric middle 417. */
 #define TVOC_LOW 49
 #define TVOC_HIGH 3552
 #define TVOC_MIDDLE 417
@@ -23,7 +23,8 @@ static const po_emission emissions[] = {
      {6.0e8, TVOC_LOW, 0},
      {1.0e10, TVOC_MIDDLE, 600},
      {1.0e11, TVOC_HIGH, 6600},
-     "particles: Azimi et al. 2016 over all filaments, the middle between; traces of styrene: Bernatikova et al. 2021; "
+     "particles: Azimi et al. 2016 over all filaments, the middle between; traces of styrene, without a rate: "
+     "Bernatikova et al. 2021; "
      "vapours: Stefaniak et al. 2017"},
     {"abs",
      {2.2e10, TVOC_LOW, 600},

@@ -100,6 +100,8 @@ int cli_fail_err(const po_err *err);
 int cli_fail_part(const char *path, po_err *err);
 /* Lines of at most 79 columns, indented. */
 void cli_wrap(FILE *out, int indent, const char *text);
+/* The same behind a word of the first line: "Caution." */
+void cli_wrap_after(FILE *out, int indent, const char *lead, const char *text);
 void cli_print_help(FILE *out, const cli_verb *verb);
 /* All verbs of a family ("spool"): a line for each, then what each does and takes, then the options that all have; false: there are
  * none. */

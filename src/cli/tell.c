@@ -61,8 +61,13 @@ int cli_fail_part(const char *path, po_err *err)
 
 void cli_wrap(FILE *out, int indent, const char *text)
 {
+    cli_wrap_after(out, indent, "", text);
+}
+
+void cli_wrap_after(FILE *out, int indent, const char *lead, const char *text)
+{
     enum { COLUMNS = 79 };
-    int at = 0;
+    int at = *lead ? fprintf(out, "%*s%s", indent, "", lead) : 0;
     while (*text) {
         if (*text == '\n') { /* the text's own line ends stand */
             fputc('\n', out);

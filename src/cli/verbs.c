@@ -26,6 +26,7 @@ static const cli_family families[] = {
     {cli_machine_verbs, "machines: how they stand, tags, rests, what is fitted, gap checks, history"},
     {cli_care_verbs, "failures in figures: how often, who differs, what gets worse"},
     {cli_why_verbs, "why a print goes wrong: from what is seen to the cause, check by check"},
+    {cli_room_verbs, "the room: its air, its circuits, when a bed is cool, cards for the wall"},
     {cli_stick_verbs, "sticks: whose they are, where they are, what is on them"},
     {cli_ticket_verbs, "tickets of those who wait for a machine"},
     {cli_round_verbs, "rounds of the machines at opening and closing, hand-over notes"},

@@ -13,8 +13,7 @@ static void tell_next(const json_t *view)
     cli_wrap(stdout, 2, work_text(check, "asks"));
     cli_wrap(stdout, 2, work_text(check, "how"));
     if (*work_text(check, "caution")) {
-        printf("  Caution. ");
-        cli_wrap(stdout, 2, work_text(check, "caution"));
+        cli_wrap_after(stdout, 2, "Caution.", work_text(check, "caution"));
     }
     json_array_foreach(json_object_get(check, "answers"), i, a)
     {
@@ -63,8 +62,7 @@ static void tell_remedy(const json_t *view)
     printf("What helps, %s:\n", work_text(first, "remedy"));
     cli_wrap(stdout, 2, work_text(first, "remedy_words"));
     if (*work_text(first, "caution")) {
-        printf("  Caution. ");
-        cli_wrap(stdout, 2, work_text(first, "caution"));
+        cli_wrap_after(stdout, 2, "Caution.", work_text(first, "caution"));
     }
 }
 
