@@ -8,61 +8,27 @@
 
 #include "proveout/room.h"
 
-/* particles/min; vapours together, ug/h, at least what styrene alone is; styrene, ug/h. TVOC of all: 49 to 3552 ug/h (Stefaniak 2017), its geometric middle 417. */
-#define TVOC_LOW 49
-#define TVOC_HIGH 3552
-#define TVOC_MIDDLE 417
+/* Particles/min; vapours together, ug/h, at least what styrene alone is; styrene, ug/h. Of all filaments vapours are 49 to 3552 ug/h
+ * (Stefaniak 2017), the geometric middle 417. */
+#define ALL_LOW 49
+#define ALL_MIDDLE 417
+#define ALL_HIGH 3552
+/* clang-format off */
 static const po_emission emissions[] = {
-    {"pla",
-     {6.0e8, TVOC_LOW, 0},
-     {2.0e10, TVOC_MIDDLE, 0},
-     {2.0e10, TVOC_HIGH, 0},
-     "particles: Mendes et al. 2017 (1.0e7 per s in a chamber) to Stephens et al. 2013; vapours: Stefaniak et al. "
-     "2017"},
-    {"petg",
-     {6.0e8, TVOC_LOW, 0},
-     {1.0e10, TVOC_MIDDLE, 600},
-     {1.0e11, TVOC_HIGH, 6600},
-     "particles: Azimi et al. 2016 over all filaments, the middle between; traces of styrene, without a rate: "
-     "Bernatikova et al. 2021; "
-     "vapours: Stefaniak et al. 2017"},
-    {"abs",
-     {2.2e10, TVOC_LOW, 600},
-     {1.9e11, TVOC_MIDDLE, 3600},
-     {2.4e11, TVOC_HIGH, 6600},
-     "particles: Mendes et al. 2017, Stephens et al. 2013; styrene 10 to 110 ug/min: Azimi et al. 2016; vapours: "
-     "Stefaniak et al. 2017"},
-    {"asa",
-     {2.2e10, TVOC_LOW, 600},
-     {1.9e11, TVOC_MIDDLE, 3600},
-     {2.4e11, TVOC_HIGH, 6600},
-     "as abs, to which it is akin; common practice, no published source of its own"},
-    {"hips",
-     {2.2e10, TVOC_LOW, 600},
-     {1.9e11, TVOC_MIDDLE, 3600},
-     {2.4e11, TVOC_HIGH, 6600},
-     "styrene: Azimi et al. 2016; particles as abs"},
-    {"pa",
-     {1.0e8, TVOC_LOW, 0},
-     {1.0e10, TVOC_MIDDLE, 0},
-     {1.0e11, TVOC_HIGH, 0},
-     "Azimi et al. 2016 (particles over all filaments; caprolactam 2 to 180 ug/min is in the vapours' spread)"},
-    {"pc",
-     {1.0e8, TVOC_LOW, 0},
-     {3.0e10, TVOC_MIDDLE, 0},
-     {1.9e11, TVOC_HIGH, 0},
-     "Azimi et al. 2016 over all filaments; upper end as abs"},
-    {"tpu",
-     {1.0e8, TVOC_LOW, 0},
-     {1.0e10, TVOC_MIDDLE, 0},
-     {1.0e11, TVOC_HIGH, 0},
-     "Azimi et al. 2016 over all filaments"},
-    {"other",
-     {1.0e8, TVOC_LOW, 0},
-     {1.9e11, TVOC_HIGH, 3600},
-     {2.4e11, TVOC_HIGH, 6600},
-     "no study known: the highest of all"},
+    {"pla", {6.0e8, ALL_LOW, 0}, {2.0e10, ALL_MIDDLE, 0}, {2.0e10, ALL_HIGH, 0},
+     "particles: Mendes et al. 2017 (1.0e7 per s in a chamber) to Stephens et al. 2013; vapours: Stefaniak et al. 2017"},
+    {"petg", {6.0e8, ALL_LOW, 0}, {1.0e10, ALL_MIDDLE, 0}, {1.0e11, ALL_HIGH, 0},
+     "particles: Azimi et al. 2016 over all filaments, the middle between; traces of styrene, without a rate: Bernatikova et al. 2021; vapours: Stefaniak et al. 2017"},
+    {"abs", {2.2e10, 600, 600}, {1.9e11, 3600, 3600}, {2.4e11, 6600, 6600},
+     "particles: Mendes et al. 2017, Stephens et al. 2013; styrene 10 to 110 ug/min: Azimi et al. 2016, more than Stefaniak et al. 2017 found of all vapours"},
+    {"asa", {2.2e10, 600, 600}, {1.9e11, 3600, 3600}, {2.4e11, 6600, 6600}, "as abs, to which it is akin; common practice, no published source of its own"},
+    {"hips", {2.2e10, 600, 600}, {1.9e11, 3600, 3600}, {2.4e11, 6600, 6600}, "styrene: Azimi et al. 2016; particles as abs"},
+    {"pa", {1.0e8, 120, 0}, {1.0e10, 1100, 0}, {1.0e11, 10800, 0}, "Azimi et al. 2016: particles over all filaments, vapours by caprolactam, 2 to 180 ug/min"},
+    {"pc", {1.0e8, ALL_LOW, 0}, {3.0e10, ALL_MIDDLE, 0}, {1.9e11, ALL_HIGH, 0}, "particles: Azimi et al. 2016 over all filaments, upper end as abs; vapours: Stefaniak et al. 2017"},
+    {"tpu", {1.0e8, ALL_LOW, 0}, {1.0e10, ALL_MIDDLE, 0}, {1.0e11, ALL_HIGH, 0}, "particles: Azimi et al. 2016 over all filaments; vapours: Stefaniak et al. 2017"},
+    {"other", {1.0e8, ALL_LOW, 0}, {1.9e11, 3600, 3600}, {2.4e11, 10800, 6600}, "no study known: the highest of all"},
 };
+/* clang-format on */
 
 const po_emission *po_emissions(size_t *ret_n)
 {
