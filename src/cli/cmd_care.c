@@ -322,6 +322,45 @@ static const cli_option life_options[] = {
     {.name = "json", .value = NULL, .says = "print one JSON object instead of words"},
 };
 
+static const cli_option due_options[] = {
+    DESK_OPTIONS,
+    {.name = "machine", .value = "NAME", .says = "one machine; without it all"},
+    {.name = "all", .says = "those that are not due too"},
+};
+static const cli_option done_options[] = {
+    DESK_OPTIONS,
+    {.name = "minutes", .value = "N", .says = "how long it took", .field = "minutes", .unit = DESK_COUNT},
+    {.name = "parts", .value = "TEXT", .says = "what was used", .field = "parts", .unit = DESK_TEXT},
+    {.name = "done-by",
+     .value = "WHO",
+     .says = "who did it, if another one than books it",
+     .field = "by",
+     .unit = DESK_ID},
+    {.name = "note", .value = "TEXT", .says = "what else to know", .field = "note", .unit = DESK_TEXT},
+    {.name = "at", .value = "TIME", .says = "when, if earlier than now", .field = "at", .unit = DESK_TIME},
+};
+static const cli_option replaced_options[] = {
+    DESK_OPTIONS,
+    {.name = "tool", .value = "N", .says = "of which tool, from 0", .field = "tool", .unit = DESK_COUNT},
+    {.name = "why",
+     .value = "WHY",
+     .says = "failed, worn, planned or unknown (needed): how long parts last follows from it",
+     .field = "why",
+     .unit = DESK_TEXT},
+    {.name = "note", .value = "TEXT", .says = "what else to know", .field = "note", .unit = DESK_TEXT},
+    {.name = "at", .value = "TIME", .says = "when, if earlier than now", .field = "at", .unit = DESK_TIME},
+};
+static const cli_option log_options[] = {
+    DESK_OPTIONS,
+    {.name = "machine", .value = "NAME", .says = "one machine", .field = "machine", .unit = DESK_MACHINE},
+    {.name = "task", .value = "TASK", .says = "one task", .field = "task", .unit = DESK_ID},
+    {.name = "part", .value = "PART", .says = "one part", .field = "part", .unit = DESK_ID},
+    {.name = "limit", .value = "N", .says = "at most so many", .field = "limit", .unit = DESK_COUNT},
+};
+static const cli_example due_examples[] = {{"proveout care due", "what is due at which machine"}};
+static const cli_example done_examples[] = {{"proveout care done Alder oil-rods --minutes 15", "it is done now"}};
+static const cli_example replaced_examples[] = {
+    {"proveout care replaced Alder nozzle --why worn", "a new nozzle, the old one was worn"}};
 static const cli_example rates_examples[] = {
     {"proveout care rates", "how often each machine's runs fail, and who differs"},
     {"proveout care rates --of material --from 2026-09-21", "the same by material, of this term"},
@@ -341,6 +380,52 @@ static const cli_example life_examples[] = {
 };
 
 const cli_verb cli_care_verbs[] = {
+    {.name = "care due",
+     .operands = "",
+     .options = due_options,
+     .n_options = sizeof due_options / sizeof due_options[0],
+     .line = "tasks of care that are due, by what machines ran",
+     .help = "Each task of the shop file by what the machine ran since it was last booked as done: hours, metres times "
+             "the material's wear, runs, days, whichever "
+             "comes first. One that was never booked counts from the machine's first run in the book.",
+     .examples = due_examples,
+     .n_examples = 1,
+     .run = care_run_due},
+    {.name = "care done",
+     .operands = "MACHINE TASK",
+     .least = 2,
+     .most = 2,
+     .options = done_options,
+     .n_options = sizeof done_options / sizeof done_options[0],
+     .line = "a task of care is done",
+     .help = "Books it; its interval begins anew.",
+     .examples = done_examples,
+     .n_examples = 1,
+     .run = care_run_done,
+     .act = "care-done",
+     .fills = {{"machine", DESK_MACHINE}, {"task", DESK_ID}},
+     .done = "{machine}: {task} is booked as done."},
+    {.name = "care replaced",
+     .operands = "MACHINE PART",
+     .least = 2,
+     .most = 2,
+     .options = replaced_options,
+     .n_options = sizeof replaced_options / sizeof replaced_options[0],
+     .line = "a part of a machine was replaced, and why",
+     .help = "How long parts of a kind last follows from it (care life --book).",
+     .examples = replaced_examples,
+     .n_examples = 1,
+     .run = desk_run_act,
+     .act = "care-replace",
+     .fills = {{"machine", DESK_MACHINE}, {"part", DESK_ID}},
+     .done = "{machine}: {part} is booked as replaced."},
+    {.name = "care log",
+     .operands = "",
+     .options = log_options,
+     .n_options = sizeof log_options / sizeof log_options[0],
+     .line = "what was done and replaced, the latest first",
+     .help = "Lists care that the book has.",
+     .run = care_run_log},
     {.name = "care rates",
      .operands = "",
      .options = rates_options,

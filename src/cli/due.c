@@ -1,6 +1,8 @@
 /* The day at the desk for the verbs (due.h). SPDX-License-Identifier: Apache-2.0 */
 #include "due.h"
 
+#include "work/care.h"
+
 size_t due_hours(const desk *d, int64_t ms, work_span spans[WORK_SPANS_MOST])
 {
     work_context w = desk_work(d);
@@ -18,6 +20,10 @@ int due_ask(desk *d, json_t **ret_today)
     work_context w = desk_work(d);
     po_err err;
     po_status s = work_today(&w, ret_today, &err);
+    if (s == PO_OK && (s = work_care_today(&w, *ret_today, &err)) != PO_OK) {
+        json_decref(*ret_today);
+        *ret_today = NULL;
+    }
     return s == PO_OK ? EXIT_CLEAR : w.asked ? desk_refused(d, w.asked, &err) : cli_fail_err(&err);
 }
 

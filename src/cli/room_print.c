@@ -18,6 +18,9 @@ void room_tell_caution(const json_t *answer)
 /* 14184 as "14 200": three digits tell enough of such figures. */
 static const char *rough(const desk *d, double v)
 {
+    if (v < 0.05) {
+        return "0";
+    }
     double step = v > 0 ? pow(10, floor(log10(v)) - 2) : 1;
     const char *text = po_arena_printf(d->arena, "%.0f", v >= 100 ? round(v / step) * step : v);
     return v < 100 && v > 0 ? po_arena_printf(d->arena, "%.2g", v) : text ? text : "";
@@ -26,11 +29,12 @@ static const char *rough(const desk *d, double v)
 static void tell_kind(const desk *d, const json_t *k)
 {
     const char *unit = work_text(k, "unit");
-    printf("\n%s: %s %s with all of it running for hours (%s to %s by the studies)\n", work_text(k, "kind"),
-           rough(d, room_real(k, "typical")), unit, rough(d, room_real(k, "low")), rough(d, room_real(k, "high")));
     if (!(room_real(k, "high") > 0)) {
+        printf("\n%s: no study gives a rate for what runs\n", work_text(k, "kind"));
         return;
     }
+    printf("\n%s: %s %s with all of it running for hours (%s to %s by the studies)\n", work_text(k, "kind"),
+           rough(d, room_real(k, "typical")), unit, rough(d, room_real(k, "low")), rough(d, room_real(k, "high")));
     printf("  95 %% of that after %.0f min; a tenth is left %.0f min after the last one stops\n",
            room_real(k, "minutes_to_95"), room_real(k, "minutes_to_clear"));
     printf("  one more machine: %s; one more air change an hour: %s", rough(d, room_real(k, "one_more_machine")),

@@ -24,7 +24,7 @@ static const cli_family families[] = {
     {cli_shelf_verbs, "parts on the shelf: where they lie, collected, recycled, labels"},
     {cli_plan_verbs, "when a job can start, end and come off; the desk's calendar for other programs"},
     {cli_machine_verbs, "machines: how they stand, tags, rests, what is fitted, gap checks, history"},
-    {cli_care_verbs, "failures in figures: how often, who differs, what gets worse"},
+    {cli_care_verbs, "care that is due and done; failures in figures: how often, who differs, what gets worse"},
     {cli_why_verbs, "why a print goes wrong: from what is seen to the cause, check by check"},
     {cli_room_verbs, "the room: its air, its circuits, when a bed is cool, cards for the wall"},
     {cli_stick_verbs, "sticks: whose they are, where they are, what is on them"},

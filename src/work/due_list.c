@@ -346,6 +346,28 @@ static void add_machines(agenda *a, const json_t *today)
     }
 }
 
+/* Tasks of care that are due, a line for each machine (work_care_today), and searches for causes that are open. */
+static void add_care(agenda *a, const json_t *today)
+{
+    size_t i;
+    const json_t *o;
+    json_array_foreach(json_object_get(today, "care"), i, o)
+    {
+        const char *machine = work_text(o, "machine");
+        size_t n = json_array_size(json_object_get(o, "tasks"));
+        add(a, "care", with_int(OF(o, "machine", "says", "tasks"), "n", (int64_t)n), 0, false,
+            verb(a, "proveout care due --machine %s", machine),
+            n == 1 ? "%s: care is due: %s" : "%s: care is due: %s, and %zu more", machine, work_text(o, "says"), n - 1);
+    }
+    json_array_foreach(json_object_get(today, "troubles"), i, o)
+    {
+        long long trouble = work_int(o, "trouble", 0);
+        add(a, "trouble", OF(o, "trouble", "machine", "symptom", "run", "opened_ms"), 0, false,
+            verb(a, "proveout why show %lld", trouble), "%s: the search for a cause is still open (%s)",
+            work_text(o, "machine"), work_text(o, "symptom"));
+    }
+}
+
 /* What the latest round found wrong at a free machine. */
 static void add_wrong(agenda *a, const json_t *today)
 {
@@ -419,6 +441,7 @@ json_t *work_due_list(const work_context *w, const json_t *today)
     add_stock(&a, today);
     add_promises(&a, today);
     add_machines(&a, today);
+    add_care(&a, today);
     add_wrong(&a, today);
     add_rounds(&a, today);
     if (work_int(today, "messages_waiting", 0) > 0) {
