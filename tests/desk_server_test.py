@@ -220,6 +220,8 @@ ROUTES = [
     ("GET", "/api/1/slips/{slip}", "desk"),
     ("GET", "/api/1/today", "desk"),
     ("GET", "/api/1/plan", "desk"), ("POST", "/api/1/plan/try", "desk"), ("POST", "/api/1/plan/keep", "desk"),
+    ("POST", "/api/1/bedfuls", "desk"), ("GET", "/api/1/bedfuls/{bedfuls}", "desk"), ("POST", "/api/1/bedfuls/{bedfuls}/stop", "desk"),
+    ("GET", "/api/1/bedfuls/{bedfuls}/picture.svg", "desk"), ("GET", "/api/1/bedfuls/{bedfuls}/bedful.3mf", "desk"),
     ("GET", "/api/1/round", "desk"), ("POST", "/api/1/round/failure", "desk"), ("POST", "/api/1/round/failure/confirm", "desk"),
     ("POST", "/api/1/shelf/put", "desk"), ("GET", "/api/1/shelf/labels", "desk"), ("GET", "/api/1/tickets", "desk"),
     ("POST", "/api/1/tickets/take", "desk"), ("POST", "/api/1/tickets/call", "desk"), ("GET", "/api/1/screen", "kiosk"),

@@ -5,6 +5,7 @@
 
 #include "desk/desk_inside.h"
 #include "desk/bench.h"
+#include "desk/nest_line.h"
 
 static void or_usual(int *value, int usual)
 {
@@ -82,6 +83,7 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
     s = s == PO_OK ? desk_uploads_open(d, err) : s;
     s = s == PO_OK ? desk_proofs_open(d, err) : s;
     s = s == PO_OK ? desk_bench_open(d, err) : s;
+    s = s == PO_OK ? desk_nests_open(d, err) : s;
     s = s == PO_OK ? desk_plans_open(d, err) : s;
     s = s == PO_OK ? desk_server_open(d, err) : s;
     s = s == PO_OK ? desk_proofs_begin(d, err) : s;
@@ -116,6 +118,7 @@ void po_desk_close(po_desk *d)
     desk_live_close(d);
     desk_day_close(d);
     desk_bench_close(d);
+    desk_nests_close(d);
     desk_plans_close(d);
     desk_proofs_close(d);
     desk_uploads_close(d);

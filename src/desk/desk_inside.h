@@ -52,6 +52,7 @@ typedef struct desk_live desk_live;       /* events.c */
 typedef struct desk_uploads desk_uploads; /* uploads.c */
 typedef struct desk_proofs desk_proofs;   /* proofs.c */
 typedef struct desk_bench desk_bench;     /* bench.c */
+typedef struct desk_nests desk_nests;     /* nest_line.c */
 
 typedef struct desk_day desk_day;     /* today.c */
 typedef struct desk_plans desk_plans; /* plan_line.c */
@@ -80,6 +81,7 @@ struct po_desk {
     desk_uploads *uploads;
     desk_proofs *proofs;
     desk_bench *bench;
+    desk_nests *nests;
 };
 
 /* Seconds of a clock that only goes forward. */
@@ -207,6 +209,9 @@ desk_function desk_do_mine, desk_do_import_members, desk_do_export_json, desk_do
     desk_do_part_mesh, desk_do_part_pose, desk_do_part_classes, desk_do_part_scales, desk_do_part_view,
     desk_do_part_file, desk_do_round, desk_do_failure, desk_do_failure_confirm, desk_do_shelf_put, desk_do_labels,
     desk_do_tickets, desk_do_ticket_take, desk_do_ticket_call, desk_do_screen;
+
+/* nest_routes.c */
+desk_function desk_do_nest, desk_do_nest_now, desk_do_nest_stop, desk_do_nest_picture, desk_do_nest_file;
 
 /* plan.c */
 desk_function desk_do_plan, desk_do_plan_try, desk_do_plan_keep;

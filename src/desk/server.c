@@ -1,5 +1,6 @@
 /* The listening socket, libmicrohttpd, the clock that closes slow connections. SPDX-License-Identifier: Apache-2.0 */
 #include "desk/bench.h"
+#include "desk/nest_line.h"
 #include "desk/server.h"
 
 #include <arpa/inet.h>
@@ -291,6 +292,7 @@ void desk_server_close(po_desk *desk)
         pthread_mutex_unlock(&s->lock);
         pthread_join(s->clock, NULL);
     }
+    desk_nests_stop(desk);
     desk_bench_stop(desk); /* they tell the server what has changed */
     desk_proofs_stop(desk);
     if (s->listener >= 0) {

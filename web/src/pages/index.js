@@ -3,6 +3,7 @@
 export const pages = [
   { path: '/prove', name: 'prove', least: 'kiosk', load: () => import('./prove.js') },
   { path: '/part/:proof', name: 'part', least: 'kiosk', load: () => import('./part.js') },
+  { path: '/bedful', name: 'bedful', least: 'desk', load: () => import('./bedful.js') },
   { path: '/today', name: 'today', least: 'desk', load: () => import('./today.js') },
   { path: '/round', name: 'round', least: 'desk', load: () => import('./round.js') },
   { path: '/out', name: 'out', least: 'desk', load: () => import('./out.js') },
@@ -27,6 +28,6 @@ export const pages = [
 export const ways = {
   kiosk: ['prove'],
   member: ['prove', 'mine'],
-  desk: ['today', 'out', 'back', 'round', 'prove', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'book'],
-  keeper: ['today', 'out', 'back', 'round', 'prove', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'book'],
+  desk: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'book'],
+  keeper: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'book'],
 };
