@@ -60,13 +60,17 @@ PO_API po_status po_nest_strip(const po_strip_piece *pieces, size_t n_pieces, do
 PO_API po_status po_nest_outline(const po_mesh *mesh, double from_mm, double to_mm, po_arena *arena, po_loops *ret,
                                  po_err *err) PO_MUST_USE;
 
+#define PO_NEST_FREE                                                                                                   \
+    (-1.0) /* turned at will: by 15 degrees from where its long edge lies level, finer where that finds no room */
+
 typedef struct po_nest_part {
     const po_loops *bands; /* n_bands of the setup: what is seen from above in each band of heights; clean */
     double height_mm;
     uint32_t copies;
-    double turn_step_deg; /* 0: as it lies; else it may be turned by multiples of this: 360/n, n from 1 to 72 */
-    uint32_t group;       /* parts of different groups (material, recipe) never share a bed */
-    int64_t due;          /* smaller is earlier; INT64_MAX: none */
+    double
+        turn_step_deg; /* 0: as it lies; else it may be turned by multiples of this: 360/n, n from 1 to 72; PO_NEST_FREE */
+    uint32_t group;    /* parts of different groups (material, recipe) never share a bed */
+    int64_t due;       /* smaller is earlier; INT64_MAX: none */
 } po_nest_part;
 
 typedef struct po_nest_setup {
@@ -77,6 +81,7 @@ typedef struct po_nest_setup {
     const double *band_from_mm; /* foot of each band; keep-outs count in those that begin below their height */
     bool finish_each; /* one part after another: room for the head's outline about each that is higher than it clears */
     bool keep_holes_free; /* no part may lie in a hole of another */
+    bool by_group;        /* bedfuls of one group follow each other, by due date within it; else by due date first */
     po_nest_effort effort;
 } po_nest_setup;
 
@@ -100,7 +105,7 @@ typedef struct po_left_out {
 } po_left_out;
 
 typedef struct po_nest {
-    const po_bedful *bedfuls; /* by due date, then group */
+    const po_bedful *bedfuls; /* by due date, then group; with by_group the other way round */
     size_t n_bedfuls;
     const po_left_out *left_out;
     size_t n_left_out;

@@ -82,7 +82,7 @@ static int choose_numbers(nest_call *c)
         }
     }
     const char *turns = cli_value(c->call, "turns");
-    c->turn_step = WORK_BEDFUL_FREE_DEG;
+    c->turn_step = PO_NEST_FREE;
     if (turns && !strcmp(turns, "fixed")) {
         c->turn_step = 0;
     } else if (turns && strcmp(turns, "free") != 0 &&
@@ -90,12 +90,17 @@ static int choose_numbers(nest_call *c)
                 fmod(360, c->turn_step) != 0)) {
         return cli_fail(EXIT_USAGE, "--turns %s: expected free, fixed, or a step such as 90 that divides 360", turns);
     }
+    const char *order = cli_value(c->call, "order");
+    if (order && strcmp(order, "due") != 0 && strcmp(order, "material") != 0) {
+        return cli_fail(EXIT_USAGE, "--order %s: expected due or material", order);
+    }
     c->find_pose = cli_value(c->call, "find-pose") != NULL;
     c->b.reach_over = cli_value(c->call, "reach-over") != NULL;
     c->b.setup = (po_nest_setup){.machine = c->b.machine,
                                  .clearance_mm = n[CLEARANCE].value,
                                  .margin_mm = n[MARGIN].value,
                                  .finish_each = cli_value(c->call, "finish-each") != NULL,
+                                 .by_group = order && strcmp(order, "material") == 0,
                                  .keep_holes_free = cli_value(c->call, "keep-holes-free") != NULL,
                                  .effort = {.seed = (uint64_t)n[SEED].value,
                                             .steps = (uint64_t)n[STEPS].value,
@@ -227,15 +232,16 @@ static const cli_option options[] = {
     {.name = "recipe", .value = "NAME", .says = "for parts that name none; without it everyday, where there is one"},
     {.name = "clearance", .value = "MM", .says = "between parts; without it rules.clearance_mm of the shop file"},
     {.name = "margin", .value = "MM", .says = "to the bed's edge and to keep-outs; without it 2"},
-    {.name = "turns", .value = "WHICH", .says = "free (by 15 degrees), fixed, or a step such as 90; without it free"},
+    {.name = "turns", .value = "WHICH", .says = "free, fixed, or a step such as 90; without it free"},
     {.name = "find-pose", .value = NULL, .says = "lay every part the best way up (as orient finds it), not as it lies"},
     {.name = "reach-over",
      .value = NULL,
      .says = "parts may reach over others where these are low: outlines by height"},
     {.name = "keep-holes-free", .value = NULL, .says = "no part in a hole of another"},
-    {.name = "finish-each",
-     .value = NULL,
-     .says = "one part after another: with room for the head, and the order; parts lie as they are, without turns"},
+    {.name = "finish-each", .value = NULL, .says = "one part after another: with room for the head, and the order"},
+    {.name = "order",
+     .value = "WHICH",
+     .says = "of the bedfuls: due (the earliest first), or material (and recipe: each one's together); without it due"},
     {.name = "out", .value = "OUT.3mf", .says = "write each bedful with its parts placed; several: OUT-1.3mf, ..."},
     {.name = "picture", .value = "OUT", .says = "draw the beds; the name ends in .svg, .png or .pdf"},
     {.name = "json", .value = NULL, .says = "one JSON object on standard output (proveout/nest/1)"},

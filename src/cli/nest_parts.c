@@ -11,7 +11,7 @@
 static bool turns_of(const char *text, double *ret)
 {
     if (!strcmp(text, "free")) {
-        *ret = WORK_BEDFUL_FREE_DEG;
+        *ret = PO_NEST_FREE;
     } else if (!strcmp(text, "fixed")) {
         *ret = 0;
     } else if (!cli_number(text, 5, 360, ret) || *ret != floor(*ret) || fmod(360, *ret) != 0) {

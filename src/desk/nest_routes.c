@@ -84,7 +84,7 @@ static bool read_asked(po_desk *desk, desk_request *rq, desk_reply *rp, desk_nes
         desk_problem(rq, rp, 422, "recipe", "the shop has no such recipe");
         return false;
     }
-    a->turn_step = !turns || strcmp(turns, "free") == 0 ? WORK_BEDFUL_FREE_DEG : strcmp(turns, "quarter") == 0 ? 90 : 0;
+    a->turn_step = !turns || strcmp(turns, "free") == 0 ? PO_NEST_FREE : strcmp(turns, "quarter") == 0 ? 90 : 0;
     a->find_pose = flag(rq, "find_pose");
     a->keep_holes_free = flag(rq, "keep_holes_free");
     a->finish_each = flag(rq, "finish_each");

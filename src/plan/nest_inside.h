@@ -69,7 +69,7 @@ typedef struct po_nest_table {
 } po_nest_table;
 
 /* n_shapes, n_turns, n_bands, shapes, head and either_order are set, and of the shapes all but forms; the rest is filled
- * in. With a head n_turns has to be 1. */
+ * in. With a head there is one band. */
 po_status po_nest_table_make(po_nest_table *table, po_nest_shape *shapes, po_pool *pool, po_arena *arena,
                              po_err *err) PO_MUST_USE;
 

@@ -93,15 +93,21 @@ typedef struct pairs {
 } pairs;
 
 /* Places at which the head, while one of two tall parts is printed, meets the other. */
-static po_status add_head(const po_nest_table *t, size_t high, size_t low, po_arena *scratch, po_loops *all,
-                          po_err *err)
+static po_status add_head(const po_nest_table *t, const po_loops *a, const po_loops *b, const double turn[2],
+                          po_arena *scratch, po_loops *all, po_err *err)
 {
     const po_head *h = t->head;
-    /* turned by half a circle, as the sum below turns it back */
-    const double xy[8] = {-h->right_mm, -h->ahead_mm, h->left_mm,   -h->ahead_mm,
-                          h->left_mm,   h->behind_mm, -h->right_mm, h->behind_mm};
+    /* turned by half a circle, as the sum below turns it back; then back by the turn at which the lower shape lies, for what is found
+     * here is turned by it */
+    double xy[8] = {-h->right_mm, -h->ahead_mm, h->left_mm,   -h->ahead_mm,
+                    h->left_mm,   h->behind_mm, -h->right_mm, h->behind_mm};
     const uint32_t end = 4;
-    const po_loops head = {xy, 4, &end, 1}, *a = t->shapes[low].bands, *b = t->shapes[high].bands;
+    for (int i = 0; i < 4; i++) {
+        double x = xy[2 * i], y = xy[2 * i + 1];
+        xy[2 * i] = turn[0] * x + turn[1] * y;
+        xy[2 * i + 1] = turn[0] * y - turn[1] * x;
+    }
+    const po_loops head = {xy, 4, &end, 1};
     po_loops swept[2], meets[2], both;
     po_status status = po_nfp_loops(a, &head, scratch, &swept[0], err);
     if (status == PO_OK) {
@@ -125,10 +131,10 @@ static po_status one_pair(const po_nest_table *t, size_t high, size_t low, size_
                           po_err *err)
 {
     po_arena *scratch = po_arena_new(0);
-    po_loops all = {0};
+    po_loops all = {0}, c = {0};
     po_status status = scratch ? PO_OK : po_fail(err, PO_E_NOMEM, "memory ran out");
     for (size_t b = 0; status == PO_OK && b < t->n_bands; b++) {
-        po_loops a = t->shapes[low].bands[b], c, made = {0};
+        po_loops a = t->shapes[low].bands[b], made = {0};
         if (a.n_points == 0 || t->shapes[high].bands[b].n_points == 0) {
             continue;
         }
@@ -142,8 +148,12 @@ static po_status one_pair(const po_nest_table *t, size_t high, size_t low, size_
             all = made;
         }
     }
-    if (status == PO_OK && t->head && t->shapes[high].tall && t->shapes[low].tall) {
-        status = add_head(t, high, low, scratch, &all, err);
+    bool tall = t->head && t->shapes[high].tall &&
+                t->shapes[low].tall; /* one band then: c is the higher one as it lies */
+    for (size_t k = 0; status == PO_OK && tall && k < t->n_turns; k++) {
+        if (t->shapes[low].allowed[k] && t->shapes[high].allowed[(k + turn) % t->n_turns]) {
+            status = add_head(t, t->shapes[low].bands, &c, t->turns[k], scratch, &all, err);
+        }
     }
     if (status == PO_OK) {
         status = po_nfp_ready(&all, t->n_turns, arena, ret, err);

@@ -315,7 +315,7 @@ static void beds_are_filled(void **state)
         {.bands = loops(&s, 1), .height_mm = 10, .copies = 9, .due = INT64_MAX},
         {.bands = loops(&tall, 1), .height_mm = 81, .copies = 2, .due = INT64_MAX},
         {.bands = loops(&large, 1), .height_mm = 10, .copies = 1, .due = INT64_MAX},
-        {.bands = loops(&thin, 1), .height_mm = 10, .copies = 1, .turn_step_deg = 15, .due = INT64_MAX},
+        {.bands = loops(&thin, 1), .height_mm = 10, .copies = 1, .turn_step_deg = PO_NEST_FREE, .due = INT64_MAX},
     };
     po_nest_setup setup = {.machine = &square_bed,
                            .clearance_mm = 4,
@@ -437,6 +437,108 @@ static void one_after_another(void **state)
     po_arena_free(arena);
 }
 
+/* A bar is told by its middle, half length, half width and angle: how far the outline of one reaches along an axis. */
+static void corners_of(const po_nest_place *p, double half_x, double half_y, double ret[4][2])
+{
+    double c = cos(p->turn_deg * M_PI / 180), s = sin(p->turn_deg * M_PI / 180);
+    for (int k = 0; k < 4; k++) {
+        double x = k & 1 ? half_x : -half_x, y = k & 2 ? half_y : -half_y;
+        ret[k][0] = c * x - s * y + p->x;
+        ret[k][1] = s * x + c * y + p->y;
+    }
+}
+
+static void one_after_another_turned(void **state)
+{
+    (void)state;
+    po_arena *arena = po_arena_new(0);
+    shape bar = rectangle(40, 10);
+    po_nest_part parts[] = {
+        {.bands = loops(&bar, 1), .height_mm = 50, .copies = 2, .turn_step_deg = PO_NEST_FREE, .due = INT64_MAX}};
+    po_machine m = square_bed;
+    m.bed_mm[0] = 62; /* 60 wide within the margin: two bars of 40 across would be side by side */
+    m.bed_mm[1] = 62;
+    m.head = (po_head){true, 40, 40, 12, 12, 25}; /* ahead, behind, left, right: long along y, narrow along x */
+    po_nest_setup setup = {.machine = &m,
+                           .clearance_mm = 2,
+                           .margin_mm = 1,
+                           .n_bands = 1,
+                           .finish_each = true,
+                           .effort = {.seed = 1, .steps = 6000, .threads = 1}};
+    po_nest nest;
+    /* As they lie (40 along x) two take 40 + 40 + 12 along x, or 10 + 10 + 40 along y, with what lies between: 60.2 of 60, too much
+     * either way. Upright they stand 10 + 12 + 10 = 32 apart along x. */
+    find(parts, 1, &setup, arena, &nest);
+    assert_int_equal(nest.n_left_out, 0);
+    assert_int_equal(nest.n_bedfuls, 1);
+    double a[4][2], b[4][2];
+    corners_of(&nest.bedfuls[0].places[0], 20, 5, a);
+    corners_of(&nest.bedfuls[0].places[1], 20, 5, b);
+    double alow[2] = {1e9, 1e9}, ahigh[2] = {-1e9, -1e9}, blow[2] = {1e9, 1e9}, bhigh[2] = {-1e9, -1e9};
+    for (int k = 0; k < 4; k++) {
+        for (int i = 0; i < 2; i++) {
+            alow[i] = fmin(alow[i], a[k][i]);
+            ahigh[i] = fmax(ahigh[i], a[k][i]);
+            blow[i] = fmin(blow[i], b[k][i]);
+            bhigh[i] = fmax(bhigh[i], b[k][i]);
+        }
+    }
+    double gap[2] = {fmax(alow[0] - bhigh[0], blow[0] - ahigh[0]), fmax(alow[1] - bhigh[1], blow[1] - ahigh[1])};
+    if (!(gap[0] > 12 || gap[1] > 40)) {
+        fail_msg("gaps of %g and %g mm; turned by %g and %g", gap[0], gap[1], nest.bedfuls[0].places[0].turn_deg,
+                 nest.bedfuls[0].places[1].turn_deg);
+    }
+    parts[0].turn_step_deg = 0;
+    find(parts, 1, &setup, arena, &nest);
+    assert_int_equal(nest.n_bedfuls, 2);
+    po_arena_free(arena);
+}
+
+/* A bar drawn askew, and one that fits at few angles only: no multiple of 15 degrees does. */
+static void free_turns_are_fine(void **state)
+{
+    (void)state;
+    po_arena *arena = po_arena_new(0);
+    double c = cos(7.3 * M_PI / 180), s = sin(7.3 * M_PI / 180), xy[8];
+    for (int k = 0; k < 4; k++) {
+        double x = k == 1 || k == 2 ? 49 : -49, y = k >= 2 ? 3 : -3;
+        xy[2 * k] = c * x - s * y;
+        xy[2 * k + 1] = s * x + c * y;
+    }
+    shape askew = shape_of(xy, 4), across = rectangle(114, 8);
+    po_nest_setup setup = {.machine = &square_bed,
+                           .clearance_mm = 1,
+                           .margin_mm = 1,
+                           .n_bands = 1,
+                           .effort = {.seed = 1, .steps = 2000, .threads = 1}};
+    po_nest nest;
+    /* 98 x 6 with 1 between: 13 of them lie level on 98 (13 * 6 + 12 = 90), at 7.3 degrees they take 13 * 7 / cos 7.3 + 98 sin 7.3 = 104 */
+    po_nest_part part = {
+        .bands = loops(&askew, 1), .height_mm = 5, .copies = 13, .turn_step_deg = PO_NEST_FREE, .due = INT64_MAX};
+    po_machine wide = square_bed;
+    wide.bed_mm[0] = 100.3;
+    setup.machine = &wide;
+    find(&part, 1, &setup, arena, &nest);
+    assert_int_equal(nest.n_bedfuls, 1);
+    assert_true(fabs(remainder(nest.bedfuls[0].places[0].turn_deg + 7.3, 180)) < 0.01);
+    part.turn_step_deg = 15;
+    find(&part, 1, &setup, arena, &nest);
+    assert_true(nest.n_bedfuls != 1);
+    /* 114 cos a + 8 sin a and 114 sin a + 8 cos a within 98 x 82: at 37.5 the one is 95.3 and the other 75.7; 30: 102.7; 45: 86.3 high */
+    part.bands = loops(&across, 1);
+    part.copies = 1;
+    part.turn_step_deg = PO_NEST_FREE;
+    wide.bed_mm[0] = 100;
+    wide.bed_mm[1] = 84;
+    find(&part, 1, &setup, arena, &nest);
+    assert_int_equal(nest.n_bedfuls, 1);
+    part.turn_step_deg = 15;
+    find(&part, 1, &setup, arena, &nest);
+    assert_int_equal(nest.n_left_out, 1);
+    assert_non_null(strstr(nest.left_out[0].why, "free turns"));
+    po_arena_free(arena);
+}
+
 static void over_each_other(void **state)
 {
     (void)state;
@@ -514,6 +616,8 @@ int main(void)
         cmocka_unit_test(groups_and_dates),
         cmocka_unit_test(holes_keep_outs_and_round_beds),
         cmocka_unit_test(one_after_another),
+        cmocka_unit_test(one_after_another_turned),
+        cmocka_unit_test(free_turns_are_fine),
         cmocka_unit_test(over_each_other),
         cmocka_unit_test(many_and_bad),
     };

@@ -8,7 +8,7 @@
 #include "proveout/nest_picture.h"
 #include "proveout/pieces.h"
 
-enum { WORK_BEDFUL_PARTS = 400, WORK_BEDFUL_BANDS = 6, WORK_BEDFUL_FINDINGS = 500, WORK_BEDFUL_FREE_DEG = 15 };
+enum { WORK_BEDFUL_PARTS = 400, WORK_BEDFUL_BANDS = 6, WORK_BEDFUL_FINDINGS = 500 };
 
 typedef struct work_bedful_part {
     const char *path, *label; /* label: the file's name, and the item where it holds several */
@@ -30,8 +30,8 @@ typedef struct work_bedful_finding {
 typedef struct work_bedful_wish {
     const char *path, *member, *due_text; /* path: may be a name only */
     uint32_t copies;
-    int64_t due; /* year * 10000 + month * 100 + day; INT64_MAX: none */
-    double turn_step;
+    int64_t due;      /* year * 10000 + month * 100 + day; INT64_MAX: none */
+    double turn_step; /* as po_nest_part has it */
     const po_material *material;
     const po_recipe *recipe; /* NULL: no estimate */
     bool find_pose;
