@@ -4,9 +4,11 @@
 
 usage: bench/nest.py [BUILD_FOLDER] [NAME...]     (NAME: only these instances)
 BENCH_SECONDS: for each instance, 60 without it. Instances and their best known densities: ../shared/data/nesting, or
-PO_SHARED/data/nesting; the squared rectangle: Z. Moron, 1925."""
+PO_SHARED/data/nesting; rectangles: squared ones, and such as
+were cut from one, so that the optimum is known."""
 import json
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -18,7 +20,7 @@ from parts import Missing, answer, row  # noqa: E402
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 FOLDER = os.path.join(os.environ.get("PO_SHARED", os.path.join(ROOT, "..", "shared")), "data", "nesting")
 SECONDS = float(os.environ.get("BENCH_SECONDS", "60"))
-SHORT_OF, TIMES, PAIRS = 3.0, 30, 200
+SHORT_OF, TIMES, PAIRS, OVER = 3.0, 30, 200, 8.0
 
 
 def build_of(build, name):
@@ -46,20 +48,46 @@ def strips(build, names):
         raise Missing("bench_nest ended with status %d" % process.returncode)
 
 
-def squares(build):
-    """Nine squares fill 33 x 32 without a gap; the strip is a hair wider, as the pieces may not touch."""
-    sides = [18, 15, 14, 10, 9, 8, 7, 4, 1]
+def pack(build, name, width, length, sizes, turns=(0.0,)):
+    """The length that rectangles take in a strip that they fill without a gap at `length`; the strip is a hair wider, as they may not touch."""
     scratch = tempfile.mkdtemp(prefix="proveout-bench-")
     try:
-        with open(os.path.join(scratch, "moron.json"), "w", encoding="utf-8") as f:
-            json.dump({"strip_height": 32.005, "items": [
-                {"demand": 1, "allowed_orientations": [0.0], "shape": {"data": [[0, 0], [s, 0], [s, s], [0, s]]}} for s in sides]}, f)
+        with open(os.path.join(scratch, name + ".json"), "w", encoding="utf-8") as f:
+            json.dump({"strip_height": width * 1.0002, "items": [
+                {"demand": 1, "allowed_orientations": list(turns), "shape": {"data": [[0, 0], [w, 0], [w, h], [0, h]]}} for w, h in sizes]}, f)
         with open(os.path.join(scratch, "best-known.tsv"), "w", encoding="utf-8") as f:
-            f.write("moron\t9\t32\t33\t100\t100\t100\t100\n")
-        found = answer([build_of(build, "bench_nest"), scratch, "%g" % min(SECONDS, 10), "moron"])
-        row("squared rectangle 33 x 32 (Moron 1925), nine squares: length", found["length"], "33 is best", found["length"] < 33.5)
+            f.write("%s\t%d\t%g\t%g\t100\t100\t100\t100\n" % (name, len(sizes), width, length))
+        return answer([build_of(build, "bench_nest"), scratch, "%g" % min(SECONDS, 10), name])["length"]
     finally:
         shutil.rmtree(scratch)
+
+
+def cut(seed, length, width, n):
+    """A rectangle cut to n pieces, each cut from edge to edge of what it cuts, largest piece first, on whole units."""
+    chance, pieces = random.Random(seed), [(length, width)]
+    while len(pieces) < n:
+        w, h = pieces.pop(max(range(len(pieces)), key=lambda i: pieces[i][0] * pieces[i][1]))
+        at = chance.randint(max(1, max(w, h) // 4), max(1, max(w, h) - max(w, h) // 4))
+        pieces += [(at, h), (w - at, h)] if w >= h else [(w, at), (w, h - at)]
+    return pieces
+
+
+def squares(build):
+    """Strips that are filled without a gap: squared rectangles (Moron 1925; Duijvestijn 1978, from memory: the areas add up), and
+    rectangles cut to pieces, of the sizes that Hopper and Turton (2001) took, from memory."""
+    found = pack(build, "moron", 32, 33, [(s, s) for s in (18, 15, 14, 10, 9, 8, 7, 4, 1)])
+    row("squared rectangle 33 x 32 (Moron 1925), nine squares: length", found, "33 is best", found < 33.5)
+    sides = [2, 4, 6, 7, 8, 9, 11, 15, 16, 17, 18, 19, 24, 25, 27, 29, 33, 35, 37, 42, 50]
+    assert sum(s * s for s in sides) == 112 * 112
+    over = [100 * (pack(build, "duijvestijn", 112, 112, [(s, s) for s in sides]) / 112 - 1)]
+    print("  squared square of 112 (Duijvestijn 1978), 21 squares: %.1f %% over" % over[0], flush=True)
+    for n, length, width in ((16, 20, 20), (25, 15, 40), (28, 30, 60), (49, 60, 60)):
+        pieces = cut(n, length, width, n)
+        assert sum(w * h for w, h in pieces) == length * width and len(pieces) == n
+        over.append(100 * (pack(build, "cut%d" % n, width, length, pieces, (0.0, 90.0)) / length - 1))
+        print("  %d x %d cut to %d rectangles, turned by quarters: %.1f %% over" % (length, width, n, over[-1]), flush=True)
+    row("rectangles that fill a strip: %% longer than the optimum, mean of %d" % len(over), sum(over) / len(over), "<= %.0f" % OVER,
+        sum(over) / len(over) <= OVER)
 
 
 def sums(build):
