@@ -111,6 +111,17 @@ await test('the book went on: it is said, reckoned anew, and kept then', async (
   await page.locator('.notices').getByText(`Run ${first} is promised`).waitFor();
 });
 
+await test('what can\u2019t be met is said, with what would help', async () => {
+  const late = (await d1.act('run-reserve', { member: 'm2', um: 1000000, sha256: sha, file: 'hook.gcode', due: (await d1.call('/api/1/plan')).from_ms + 1800000 })).answer.run; // an hour and a half of work, due in half an hour
+  const page = await house.open('/today', { as: 'd1' });
+  const lacks = page.locator('.lacks');
+  await lacks.getByText(`Run ${late} is due`).waitFor();
+  says(await lacks.innerText(), 'Even with the shop to itself it would be off about');
+  is((await d1.call('/api/1/plan')).cannot_be_met.map((l) => l.run).includes(late), true, 'as the server says');
+  says(await grip(page, late).getAttribute('aria-label'), 'late');
+  await axe(page, 'what can\u2019t be met');
+});
+
 await test('where lines of today lead, what they name is chosen there', async () => {
   const page = await house.open(`/book?run=${first}`, { as: 'd1' });
   await page.getByRole('heading', { name: `Run ${first}` }).waitFor();

@@ -1,5 +1,5 @@
 // The day as strips: what each machine does, against desk hours; today and the next days. SPDX-License-Identifier: Apache-2.0
-import { Choice, clock, day as dayWords, html, Strip, t, Trouble, useEffect, useNow, useState, when } from '../../kit/index.js';
+import { Choice, clock, day as dayWords, html, number, Strip, t, Trouble, useEffect, useNow, useState, when } from '../../kit/index.js';
 import { serverNow } from '../../kit/day.js';
 import { nudged, Queue, TrialPanel, usePlan, useTrial } from './trial.js';
 
@@ -29,7 +29,7 @@ function plannedOn(plan, trial, machine) {
     if (move && r.placed && r.machine === machine && (move.machine !== machine || move.start_ms !== r.start_ms)) was.push({ from: r.start_ms, to: r.end_ms });
     if (!to || to.machine !== machine) continue;
     const v = { run: String(r.run), member: r.member, from: when(to.start_ms), to: when(to.end_ms) }, told = r.promised_ms !== null && !r.moved;
-    const label = t(held ? 'today.span_tried' : told ? 'today.span_promised_run' : 'today.span_planned', v), range = held && said ? said.end_range_ms : r.end_range_ms;
+    const late = !move && r.late_hours > 0 ? `, ${t('today.plan_late', { hours: number(r.late_hours, 1) })}` : '', label = t(held ? 'today.span_tried' : told ? 'today.span_promised_run' : 'today.span_planned', v) + late, range = held && said ? said.end_range_ms : r.end_range_ms;
     spans.push({ key: `plan-${r.run}`, from: to.start_ms, to: to.end_ms, label, kind: told && !held ? 'promised' : 'planned', held, take: () => trial.take(r), ...(move && !held ? {} : { low: range[0], high: range[1] }),
       says: `${machine}: ${label}, ${t('today.span_time', v)}. ${t(held ? 'today.span_held' : 'today.span_take')}` });
   }

@@ -1,9 +1,11 @@
 // The plan on today's page: a run put elsewhere on trial, what that costs, and keeping it as a promise. SPDX-License-Identifier: Apache-2.0
 import { acts, Button, Choice, html, notice, number, post, Problem, t, Trouble, useAsk, useEffect, useRef, useState, when } from '../../kit/index.js';
 
+import { Lacks } from './lacks.js';
+
 /** @typedef {{run: number, member: string, file: string, placed: boolean, due_ms: number|null, promised_ms: number|null, promised_machine: string, stays: boolean, moved: boolean, why_moved: string|null, machines: string[],
  *   machine: string, start_ms: number, end_ms: number, end_range_ms: [number, number], off_ms: number|null, free_ms: number, late_hours: number, start_kept: number|null}} Planned */
-/** @typedef {{plan: string, event: number, from_ms: number, holds_until_ms: number, desk: {from_ms: number, until_ms: number}[], runs: Planned[], left_out: {run: number, member: string, says: string}[],
+/** @typedef {{plan: string, event: number, from_ms: number, holds_until_ms: number, desk: {from_ms: number, until_ms: number}[], runs: Planned[], left_out: {run: number, member: string, says: string}[], cannot_be_met: import('./lacks.js').Lack[],
  *   points_1000: {cost: number, bound: number, best: boolean}}} Plan */
 /** @typedef {{run: number, member: string, placed: boolean, promised: boolean, machine: string, start_ms: number, end_ms: number, was_machine: string, was_ms?: number, late_hours: number, was_late_hours: number}} Move */
 /** @typedef {{plan: string, run: number, member: string, machine: string, asked_ms: number, start_ms: number, end_ms: number, end_range_ms: [number, number], off_ms: number|null, late_hours: number, change: boolean, costs_1000: number,
@@ -141,5 +143,6 @@ export function Queue({ plan, trial }) {
           .filter(Boolean).map((x, i) => html`${i > 0 ? ' \u00b7 ' : ''}${x}`)}</p></div>
       <div class="acts"><${Button} onPress=${() => trial.take(r)} label=${t('today.queue_move_run', { run: String(r.run) })}>${t(r.promised_ms === null && r.placed ? 'today.queue_promise' : 'today.queue_move')}<//></div></li>`)}</ol>
       <p class="quiet">${p.best ? t('today.queue_best') : t('today.queue_within', { percent: far })}</p>`}
+    <${Lacks} lacks=${plan.cannot_be_met} runs=${plan.runs} />
     ${plan.left_out.map((l) => html`<p key=${l.run} class="quiet">${t('today.queue_left_out', { run: String(l.run), member: l.member, says: l.says })}</p>`)}</section>`;
 }
