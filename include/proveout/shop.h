@@ -217,6 +217,7 @@ typedef enum po_shop_effect {                        /* of an exception to the w
                               PO_SHOP_OPEN,          /* before weekly hours and `closed` */
                               PO_SHOP_CLOSED,        /* before everything */
 } po_shop_effect;
+enum { PO_SHOP_EFFECTS = PO_SHOP_CLOSED + 1 };
 
 typedef struct po_wall_time { /* of the shop's clock */
     po_date date;
@@ -228,6 +229,10 @@ typedef struct po_shop_exception {
     po_wall_time from, until;  /* the same on the shop's wall; until is outside */
     po_shop_effect effect;
 } po_shop_exception;
+
+typedef struct po_wall_span { /* until is outside */
+    po_wall_time from, until;
+} po_wall_span;
 
 /* A list of machines or materials of the shop by their indices; n 0: all of them. */
 typedef struct po_indices {
@@ -284,6 +289,9 @@ typedef struct po_shop {
     const po_shop_exception
         *exceptions; /* what those files say; po_shop_read leaves it empty, see po_shop_with_events */
     size_t n_exceptions;
+    const po_wall_span
+        *excepted[PO_SHOP_EFFECTS]; /* the same, of each effect: apart, in rising order; made from them */
+    size_t n_excepted[PO_SHOP_EFFECTS];
     const po_dates *terms;
     size_t n_terms;
     po_rules rules;

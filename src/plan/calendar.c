@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "plan/zone.h"
+#include "shop/excepted.h"
 
 enum { DAY_S = 86400, DAYS_MOST = 7320 /* 20 years */ };
 
@@ -218,7 +219,7 @@ po_status po_shop_with_events(const po_shop *shop, const po_zone *zone, const po
     copy->exceptions = all;
     copy->n_exceptions = shop->n_exceptions + n_events;
     *ret_shop = copy;
-    return PO_OK;
+    return po_shop_lay_exceptions(copy, arena, err);
 }
 
 bool po_calendar_next(const po_calendar *c, int64_t ms, po_ms_span *ret)

@@ -1,4 +1,5 @@
 /* Desk hours as moments, by hand; and the layers in every order. SPDX-License-Identifier: Apache-2.0 */
+#include "base/random.h"
 #include "plan/kit.h"
 
 static const po_span_minutes ten_to_eight[] = {{600, 1200}}, with_break[] = {{600, 780}, {840, 1200}},
@@ -131,6 +132,31 @@ static void like_the_wall(void **state)
             fail_msg("at %lld", (long long)ms);
         }
     }
+    /* the same with exceptions of all kinds, many, overlapping, in no order */
+    po_desk_event *e = po_arena_zeros(arena, 3000, sizeof *e);
+    const po_shop *with;
+    uint64_t random = 11;
+    for (size_t i = 0; i < 3000; i++) {
+        int64_t begin = from + 900000 * (int64_t)(po_random_next(&random) % 35000);
+        e[i] = (po_desk_event){{begin, begin + 900000 * (int64_t)(1 + po_random_next(&random) % (i % 50 ? 9 : 200))},
+                               (po_desk_effect)(po_random_next(&random) % 3),
+                               "",
+                               0};
+    }
+    assert_int_equal(po_shop_with_events(&shop, c->zone, e, 3000, arena, &with, NULL), PO_OK);
+    c = make(arena, with, from, until, NULL, 0);
+    size_t n = 0;
+    for (int64_t ms = from; ms < until; ms += 15 * 60000) {
+        bool staffed = po_calendar_staffed(c, ms);
+        n += staffed;
+        if (ms > utc(2026, 10, 24, 0, 0) && ms < utc(2026, 10, 27, 0, 0)) {
+            continue; /* an hour comes twice on the wall */
+        }
+        if (staffed != po_shop_staffed(with, po_zone_wall(c->zone, ms, NULL))) {
+            fail_msg("with exceptions, at %lld", (long long)ms);
+        }
+    }
+    assert_true(n > 3000 && n < 20000);
     po_arena_free(arena);
 }
 

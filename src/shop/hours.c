@@ -3,6 +3,7 @@
  * Days are counted from 1970-01-01 in the proleptic Gregorian calendar (ISO 8601), with years that begin in March so
  * that the leap day comes last: Howard Hinnant, "chrono-Compatible Low-Level Date Algorithms", 2013. */
 #include "proveout/shop.h"
+#include "shop/excepted.h"
 #include "shop/values.h"
 
 static long day_number(po_date d)
@@ -60,33 +61,18 @@ static bool closed_on(const po_shop *shop, po_date date)
     return false;
 }
 
-static int order(po_wall_time a, po_wall_time b)
-{
-    int days = po_date_order(a.date, b.date);
-    return days != 0 ? days : (a.minute > b.minute) - (a.minute < b.minute);
-}
-
-/* Whether an exception of that kind holds then. */
-static bool excepted(const po_shop *shop, po_wall_time t, po_shop_effect effect)
-{
-    for (size_t i = 0; i < shop->n_exceptions; i++) {
-        const po_shop_exception *e = &shop->exceptions[i];
-        if (e->effect == effect && order(e->from, t) <= 0 && order(t, e->until) < 0) {
-            return true;
-        }
-    }
-    return false;
-}
-
 bool po_shop_staffed(const po_shop *shop, po_wall_time t)
 {
-    if (shop->n_exceptions > 0 && (excepted(shop, t, PO_SHOP_CLOSED) || excepted(shop, t, PO_SHOP_OPEN))) {
-        return !excepted(shop, t, PO_SHOP_CLOSED);
+    if (po_shop_excepted(shop, t, PO_SHOP_CLOSED)) {
+        return false;
+    }
+    if (po_shop_excepted(shop, t, PO_SHOP_OPEN)) {
+        return true;
     }
     const po_day_hours *day = &shop->hours[po_weekday(t.date)];
     for (size_t i = 0; i < day->n_spans; i++) {
         if (day->spans[i].from <= t.minute && t.minute < day->spans[i].to) {
-            return !closed_on(shop, t.date) && !excepted(shop, t, PO_SHOP_CLOSED_ALWAYS);
+            return !closed_on(shop, t.date) && !po_shop_excepted(shop, t, PO_SHOP_CLOSED_ALWAYS);
         }
     }
     return false;
@@ -94,7 +80,7 @@ bool po_shop_staffed(const po_shop *shop, po_wall_time t)
 
 static void sooner(po_wall_time t, po_wall_time than, po_wall_time *best)
 {
-    if (order(t, than) > 0 && order(t, *best) < 0) {
+    if (po_wall_order(t, than) > 0 && po_wall_order(t, *best) < 0) {
         *best = t;
     }
 }
@@ -108,16 +94,13 @@ static po_wall_time next_change(const po_shop *shop, po_wall_time t)
         sooner((po_wall_time){t.date, day->spans[i].from}, t, &next);
         sooner(po_wall_add((po_wall_time){t.date, 0}, day->spans[i].to), t, &next);
     }
-    for (size_t i = 0; i < shop->n_exceptions; i++) {
-        sooner(shop->exceptions[i].from, t, &next);
-        sooner(shop->exceptions[i].until, t, &next);
-    }
+    po_shop_excepted_next(shop, t, &next);
     return next;
 }
 
 bool po_shop_next_staffed(const po_shop *shop, po_wall_time t, po_wall_time *ret_t)
 {
-    for (po_wall_time last = {day_date(day_number(t.date) + 400), 1439}; order(t, last) <= 0;
+    for (po_wall_time last = {day_date(day_number(t.date) + 400), 1439}; po_wall_order(t, last) <= 0;
          t = next_change(shop, t)) {
         if (po_shop_staffed(shop, t)) {
             *ret_t = t;

@@ -9,6 +9,7 @@
 #include <cmocka.h>
 
 #include "proveout/shop.h"
+#include "shop/excepted.h"
 #include "shop/values.h"
 
 static void test_weekdays(void **state)
@@ -104,6 +105,7 @@ static void test_staffed(void **state)
     po_shop excepted = *s;
     excepted.exceptions = exceptions;
     excepted.n_exceptions = sizeof exceptions / sizeof exceptions[0];
+    assert_int_equal(po_shop_lay_exceptions(&excepted, arena, NULL), PO_OK);
     const struct {
         po_date date;
         int minute, staffed, next_day, next_minute;
