@@ -13,14 +13,26 @@ import re
 import signal
 import subprocess
 import sys
+import time
 import zoneinfo
 
 from desk_kit import Desk, run_tests
 
 PROVEOUT, SHOP, ACT = (os.path.abspath(a) for a in sys.argv[1:4])
-desk = Desk(PROVEOUT, SHOP, change=[("rules:\n", "outbox: {command: \"true\", on: true}\nrules:\n")], clock="2026-11-26T10:00")
+desk = Desk(PROVEOUT, SHOP, change=[("rules:\n", "outbox: {command: \"true\", on: true}\nrules:\n"),
+                                    ("  closed:    [", "  calendars: [house.ics]\n  closed:    [")], clock="2026-11-26T10:00")
 WORDS = {"d1": "desk of Quayside", "m1": "member of Quayside"}
 RUNS, SERVER = {}, {}
+
+
+def house(event=""):
+    """The shop's calendar, as it is from now on."""
+    with open(os.path.join(desk.where, "house.ics.new"), "w", encoding="utf-8", newline="") as f:
+        f.write("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:test\r\n" + event + "END:VCALENDAR\r\n")
+    os.rename(f.name, os.path.join(desk.where, "house.ics"))
+
+
+house()
 
 
 def ms(clock):
@@ -215,5 +227,28 @@ def a_promise_that_moves_with_it(c):
     assert desk.run("plan", "moved", status=1).count("Run ") == 1  # only what Birch was promised
 
 
-run_tests(desk, [setting_up, nobody_waits, one_run_by_hand, the_same_as_the_verb, what_else_moves, refusals, kept_and_undone, a_promise_that_moves_with_it,
+@served
+def a_calendar_that_changes(c):
+    """What its file says from then on counts without a new start; what can't be read changes nothing, and the log says so."""
+    def hours():
+        time.sleep(1.05)  # it is looked at once a second at most
+        c.ask("POST", "/api/1/acts/note-leave", {"text": "look again"})
+        return [(s["from_ms"], s["until_ms"]) for s in c.plan()[1]["desk"]]
+
+    def event(start, end):
+        return f"BEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20261101T000000Z\r\nSUMMARY:Closed\r\nDTSTART;TZID=Europe/London:{start}\r\nDTEND;TZID=Europe/London:{end}\r\nEND:VEVENT\r\n"
+
+    assert c.plan()[1]["desk"][0]["until_ms"] == ms("2026-11-26T20:00")
+    house(event("20261126T120000", "20261126T133000"))
+    cut = [(ms("2026-11-26T10:00"), ms("2026-11-26T12:00")), (ms("2026-11-26T13:30"), ms("2026-11-26T20:00"))]
+    assert cut == hours()[:2]
+    house("BEGIN:VEVENT\r\nDTSTART:20261340\r\nEND:VEVENT\r\n")
+    assert cut == hours()[:2]
+    with open(os.path.join(desk.where, "log"), encoding="utf-8") as f:
+        assert any("hours stay as they were" in line and "house.ics" in line for line in f)
+    house()
+    assert (ms("2026-11-26T10:00"), ms("2026-11-26T20:00")) in hours()
+
+
+run_tests(desk, [setting_up, a_calendar_that_changes, nobody_waits, one_run_by_hand, the_same_as_the_verb, what_else_moves, refusals, kept_and_undone, a_promise_that_moves_with_it,
                  it_stops])

@@ -19,6 +19,8 @@ typedef enum po_screen { PO_SCREEN_HERE = 0, PO_SCREEN_ALL, PO_SCREEN_NONE } po_
 
 typedef struct po_desk_options {
     const po_shop *shop; /* borrowed until po_desk_close, as the book is */
+    const char *
+        shop_path; /* of its file, from whose folder its calendars are read again when they change; NULL: they are not */
     po_ledger *ledger;
     const char
         *listen; /* "127.0.0.1:8088", "[::1]:8088"; port 0: any free one; NULL: 127.0.0.1, 8088 or with TLS 8443 */

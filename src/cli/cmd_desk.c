@@ -42,6 +42,7 @@ static void allow_files(int connections)
 static int options_of(const desk *d, const cli_call *call, po_desk_options *o, const char **hosts)
 {
     *o = (po_desk_options){.shop = d->shop,
+                           .shop_path = cli_shop_path(cli_value(call, "shop")),
                            .ledger = d->ledger,
                            .listen = cli_value(call, "listen"),
                            .certificate = cli_value(call, "cert"),

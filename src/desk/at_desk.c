@@ -1,5 +1,6 @@
 /* What the routes of the desk's own pages share. SPDX-License-Identifier: Apache-2.0 */
 #include "desk/at_desk.h"
+#include "desk/opening.h"
 
 #include <stdlib.h>
 
@@ -16,7 +17,7 @@ void desk_said_no(po_desk *desk, desk_request *rq, desk_reply *rp, const po_err 
 bool desk_context_begin(po_desk *desk, desk_request *rq, desk_reply *rp, work_context *ret)
 {
     po_err err;
-    if (work_begin(ret, rq->arena, desk->options.shop, NULL, desk->options.ledger, desk_now_ms_of(desk), &err) !=
+    if (work_begin(ret, rq->arena, desk_shop_now(desk), NULL, desk->options.ledger, desk_now_ms_of(desk), &err) !=
         PO_OK) {
         desk_said_no(desk, rq, rp, &err);
         return false;

@@ -6,6 +6,7 @@
 #include "desk/desk_inside.h"
 #include "desk/bench.h"
 #include "desk/nest_line.h"
+#include "desk/opening.h"
 
 static void or_usual(int *value, int usual)
 {
@@ -77,6 +78,7 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
         desk_word_new(d, d->first_word);
         d->first_until_s = desk_seconds() + DESK_FIRST_SECONDS;
     }
+    s = s == PO_OK ? desk_opening_open(d, err) : s;
     s = s == PO_OK ? desk_live_open(d, err) : s;
     s = s == PO_OK ? desk_day_open(d, err) : s;
     s = s == PO_OK ? desk_files_open(d, err) : s;
@@ -123,6 +125,7 @@ void po_desk_close(po_desk *d)
     desk_proofs_close(d);
     desk_uploads_close(d);
     desk_files_close(d);
+    desk_opening_close(d);
     if (ran) {
         desk_log(d, json_pack("{s:s}", "what", "stopped"));
     }

@@ -53,6 +53,7 @@ typedef struct desk_uploads desk_uploads; /* uploads.c */
 typedef struct desk_proofs desk_proofs;   /* proofs.c */
 typedef struct desk_bench desk_bench;     /* bench.c */
 typedef struct desk_nests desk_nests;     /* nest_line.c */
+typedef struct desk_opening desk_opening; /* opening.c */
 
 typedef struct desk_day desk_day;     /* today.c */
 typedef struct desk_plans desk_plans; /* plan_line.c */
@@ -82,6 +83,7 @@ struct po_desk {
     desk_proofs *proofs;
     desk_bench *bench;
     desk_nests *nests;
+    desk_opening *opening; /* NULL: the shop has no calendar files */
 };
 
 /* Seconds of a clock that only goes forward. */

@@ -5,6 +5,7 @@
 
 #include "desk/at_desk.h"
 #include "desk/handing.h"
+#include "desk/opening.h"
 #include "work/stick_look.h"
 
 enum { WAIT_S = 25 };
@@ -13,7 +14,7 @@ bool desk_handing_begin(desk_handing *h, po_desk *desk, desk_request *rq, desk_r
 {
     po_err err;
     *h = (desk_handing){.desk = desk, .rq = rq, .rp = rp};
-    po_status s = work_begin(&h->work, rq->arena, desk->options.shop, NULL, desk->options.ledger, desk_now_ms_of(desk),
+    po_status s = work_begin(&h->work, rq->arena, desk_shop_now(desk), NULL, desk->options.ledger, desk_now_ms_of(desk),
                              &err);
     if (s != PO_OK) {
         desk_problem_of(rq, rp, &err, -1);

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "desk/desk_inside.h"
+#include "desk/opening.h"
 #include "desk/proving.h"
 #include "work/permits.h"
 
@@ -78,7 +79,7 @@ static bool permit(po_desk *desk, json_t *body, desk_request *rq, desk_reply *rp
     if (work_has(body, "until")) {
         return true;
     }
-    if (work_begin(&w, rq->arena, desk->options.shop, NULL, NULL, desk_now_ms_of(desk), &err) != PO_OK) {
+    if (work_begin(&w, rq->arena, desk_shop_now(desk), NULL, NULL, desk_now_ms_of(desk), &err) != PO_OK) {
         desk_problem_of(rq, rp, &err, -1);
         return false;
     }

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "desk/desk_inside.h"
+#include "desk/opening.h"
 #include "desk/proving.h"
 #include "proveout/import.h"
 #include "work/permits.h"
@@ -76,7 +77,7 @@ static json_t *as_json(const po_import *found)
 void desk_do_import_members(po_desk *desk, desk_request *rq, desk_reply *rp)
 {
     const json_t *csv = json_object_get(rq->json, "csv");
-    const po_shop *shop = desk->options.shop;
+    const po_shop *shop = desk_shop_now(desk);
     size_t n = json_string_length(csv);
     char *data = po_arena_text_n(rq->arena, json_string_value(csv), n);
     po_import_permission *permissions = po_arena_zeros(rq->arena, shop->n_permissions + 1, sizeof *permissions);

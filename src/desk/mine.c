@@ -2,6 +2,7 @@
 #include "work/mine.h"
 
 #include "desk/at_desk.h"
+#include "desk/opening.h"
 #include "desk/proving.h"
 
 void desk_do_mine(po_desk *desk, desk_request *rq, desk_reply *rp)
@@ -9,7 +10,7 @@ void desk_do_mine(po_desk *desk, desk_request *rq, desk_reply *rp)
     work_context w;
     json_t *mine = NULL;
     po_err err;
-    po_status s = work_begin(&w, rq->arena, desk->options.shop, NULL, desk->options.ledger, desk_now_ms_of(desk), &err);
+    po_status s = work_begin(&w, rq->arena, desk_shop_now(desk), NULL, desk->options.ledger, desk_now_ms_of(desk), &err);
     s = s == PO_OK ? work_mine(&w, rq->who.member, &mine, &err) : s;
     if (s != PO_OK) {
         desk_said_no(desk, rq, rp, &err);

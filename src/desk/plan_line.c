@@ -1,4 +1,5 @@
 /* The thread that plans (plan_line.h). SPDX-License-Identifier: Apache-2.0 */
+#include "desk/opening.h"
 #include "desk/plan_line.h"
 
 #include <stdio.h>
@@ -103,14 +104,14 @@ static po_status plan(struct desk_plans *plans, desk_planned *p, po_err *err)
     po_desk *desk = plans->desk;
     work_queue_options o = WORK_QUEUE_OPTIONS_INIT;
     po_status s = po_ledger_last_event(desk->options.ledger, &p->event, err);
-    s = s == PO_OK ? work_begin(&p->work, p->arena, desk->options.shop, NULL, desk->options.ledger, p->from_ms, err)
+    s = s == PO_OK ? work_begin(&p->work, p->arena, desk_shop_now(desk), NULL, desk->options.ledger, p->from_ms, err)
                    : s;
     if (s == PO_OK && !p->work.zone) {
         s = po_fail(err, PO_E_NOTFOUND,
                     "the shop's time zone is not known on this computer, so nothing can be planned");
     }
     po_ms_span within = {p->from_ms, p->from_ms + CALENDAR_DAYS * DAY_MS};
-    s = s == PO_OK ? po_calendar_make(desk->options.shop, p->work.zone, within, NULL, 0, p->arena, &o.calendar, err)
+    s = s == PO_OK ? po_calendar_make(p->work.shop, p->work.zone, within, NULL, 0, p->arena, &o.calendar, err)
                    : s;
     o.nodes = DESK_PLAN_NODES;
     o.stop = time_is_up;

@@ -4,6 +4,7 @@
 #include <nettle/sha2.h>
 #include <string.h>
 
+#include "desk/opening.h"
 #include "desk/proving.h"
 
 enum { WAIT_MOST_S = 25, DRAW_WAIT_S = 60 };
@@ -198,7 +199,7 @@ static po_slip_options options_of(po_desk *desk, desk_request *rq, const desk_st
     po_wall_time t;
     po_slip_options o = PO_SLIP_OPTIONS_INIT;
     o.code = po_arena_text(rq->arena, st->code);
-    if (work_begin(&w, rq->arena, desk->options.shop, NULL, NULL, desk_now_ms_of(desk), &err) == PO_OK &&
+    if (work_begin(&w, rq->arena, desk_shop_now(desk), NULL, NULL, desk_now_ms_of(desk), &err) == PO_OK &&
         work_wall(&w, w.now_ms, &t, NULL)) {
         o.today = po_arena_printf(rq->arena, "%04d-%02d-%02d %02d:%02d", t.date.year, t.date.month, t.date.day,
                                   t.minute / 60, t.minute % 60);

@@ -2,6 +2,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "desk/opening.h"
 #include "desk/proving.h"
 
 enum { CALENDAR_DAYS = 60, STEP_MS = 300000, STEPS_MOST = 288, TAKEN_MOST = 64 };
@@ -179,10 +180,10 @@ json_t *desk_rows_now(po_desk *desk, const json_t *rows, po_arena *arena)
     json_t *list = json_deep_copy(rows), *row;
     size_t i;
     int64_t now = desk_now_ms_of(desk);
-    po_status s = work_begin(&a.work, arena, desk->options.shop, NULL, desk->options.ledger, now, &err);
+    po_status s = work_begin(&a.work, arena, desk_shop_now(desk), NULL, desk->options.ledger, now, &err);
     po_ms_span within = {now, now + INT64_C(86400000) * CALENDAR_DAYS};
     bool known = s == PO_OK && a.work.zone &&
-                 po_calendar_make(desk->options.shop, a.work.zone, within, NULL, 0, arena, &a.calendar, &err) == PO_OK;
+                 po_calendar_make(a.work.shop, a.work.zone, within, NULL, 0, arena, &a.calendar, &err) == PO_OK;
     if (known && work_ask(&a.work, "today", NULL, &a.today, &err) != PO_OK) {
         a.today = NULL;
     }

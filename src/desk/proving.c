@@ -9,6 +9,7 @@
 #include <time.h>
 
 #include "base/text.h"
+#include "desk/opening.h"
 
 /* As `check` gives one file's facts; what is computed at once is bounded by the number of provers. */
 #define ARENA_MOST ((size_t)2000000000)
@@ -90,7 +91,7 @@ static po_status judge_part(task *t, size_t i, const work_fitted *fitted, const 
     if (!context) {
         return po_fail(err, PO_E_NOMEM, "memory ran out");
     }
-    *context = (po_proof_context){.shop = t->desk->options.shop,
+    *context = (po_proof_context){.shop = t->work.shop,
                                   .recipe = a->recipe,
                                   .permissions = a->permissions_asked ? a->permissions : NULL,
                                   .n_permissions = a->n_permissions,
@@ -168,7 +169,7 @@ void desk_made_free(desk_made *made)
 /* The texts that proofs point to live as long as they do. */
 static po_status begin(task *t, desk_made *m, po_err *err)
 {
-    const po_shop *shop = t->desk->options.shop;
+    const po_shop *shop = desk_shop_now(t->desk);
     m->n = t->asked->machine ? 1 : shop->n_machines;
     m->machines = po_arena_zeros(m->arena, m->n, sizeof(*m->machines));
     t->path = desk_file_path(t->desk, t->asked->file.sha256, m->arena);

@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "desk/at_desk.h"
+#include "desk/opening.h"
 #include "desk/proving.h"
 #include "desk/zip_file.h"
 #include "proveout/ledger_export.h"
@@ -74,7 +75,7 @@ static const char *name_of(po_desk *desk, desk_request *rq, const char *ending)
     work_context w;
     po_wall_time wall;
     po_err err;
-    if (work_begin(&w, rq->arena, desk->options.shop, NULL, desk->options.ledger, desk_now_ms_of(desk), &err) !=
+    if (work_begin(&w, rq->arena, desk_shop_now(desk), NULL, desk->options.ledger, desk_now_ms_of(desk), &err) !=
             PO_OK ||
         !work_wall(&w, w.now_ms, &wall, NULL)) {
         return po_arena_printf(rq->arena, "book.%s", ending);

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "desk/at_desk.h"
+#include "desk/opening.h"
 #include "desk/proving.h"
 #include "desk/server.h"
 #include "work/day.h"
@@ -71,7 +72,7 @@ static po_status make(po_desk *desk, uint64_t event, int64_t now, po_err *err)
     po_arena *arena = po_arena_new(DAY_ARENA_MOST);
     work_context w;
     json_t *day = NULL;
-    po_status s = arena ? work_begin(&w, arena, desk->options.shop, NULL, desk->options.ledger, now, err)
+    po_status s = arena ? work_begin(&w, arena, desk_shop_now(desk), NULL, desk->options.ledger, now, err)
                         : po_fail(err, PO_E_NOMEM, "memory ran out");
     s = s == PO_OK ? work_day(&w, &day, err) : s;
     po_arena_free(arena); /* the answer stands by itself */
