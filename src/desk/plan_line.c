@@ -111,8 +111,7 @@ static po_status plan(struct desk_plans *plans, desk_planned *p, po_err *err)
                     "the shop's time zone is not known on this computer, so nothing can be planned");
     }
     po_ms_span within = {p->from_ms, p->from_ms + CALENDAR_DAYS * DAY_MS};
-    s = s == PO_OK ? po_calendar_make(p->work.shop, p->work.zone, within, NULL, 0, p->arena, &o.calendar, err)
-                   : s;
+    s = s == PO_OK ? po_calendar_make(p->work.shop, p->work.zone, within, NULL, 0, p->arena, &o.calendar, err) : s;
     o.nodes = DESK_PLAN_NODES;
     o.stop = time_is_up;
     o.user = plans;
