@@ -72,6 +72,7 @@ class Room:
     def __init__(self):
         self.path = tempfile.mkdtemp(prefix="cli-test-")
         shutil.copy(SHOP, os.path.join(self.path, "shop.yaml"))
+        os.symlink(os.path.join(os.path.dirname(os.path.abspath(SHOP)), "training"), os.path.join(self.path, "training"))
         if not Room.jobs: # written once, linked into every room
             Room.jobs = tempfile.mkdtemp(prefix="cli-jobs-")
             atexit.register(shutil.rmtree, Room.jobs, True)
@@ -173,6 +174,7 @@ def examples_of_the_desk_run():
     shutil.copy(room.of("01-bracket.gcode"), room.of("bracket.gcode"))
     room.write("belt.jpg", COLD)
     room.write("members.csv", "member,name,permissions\n10077,Kay,starter\n")
+    room.write("results.csv", "member,study,passed,date\n10041,two-materials,yes,2026-11-20\n")
     os.makedirs(room.of("media/a1"))
     os.makedirs(room.of("media/usb"))
     with open(SHOP, encoding="utf-8") as f:

@@ -35,6 +35,9 @@ class Desk:
             text = text.replace(old, new)
         with open(self.shop, "w", encoding="utf-8") as f:
             f.write(text)
+        studies = os.path.join(os.path.dirname(os.path.abspath(shop)), "training")
+        if os.path.isdir(studies):  # the shop file names the folder from its own place
+            os.symlink(studies, os.path.join(self.where, "training"))
         self.env = {"PATH": os.environ["PATH"], "PROVEOUT_SHOP": self.shop, "PROVEOUT_LEDGER": self.book}
         self.env.update({name: os.environ[name] for name in KEPT if name in os.environ})
         self.at(clock)

@@ -229,6 +229,12 @@ ROUTES = [
     ("POST", "/api/1/hand-out", "desk"), ("POST", "/api/1/hand-out/confirm", "desk"), ("GET", "/api/1/hand-out/{key}", "desk"),
     ("GET", "/api/1/stick-look", "desk"), ("POST", "/api/1/stick-write", "desk"), ("POST", "/api/1/take-back", "desk"),
     ("POST", "/api/1/take-back/confirm", "desk"),
+    ("GET", "/api/1/studies", "kiosk"), ("GET", "/api/1/studies/{study}", "kiosk"), ("GET", "/api/1/studies/{study}/picture", "kiosk"),
+    ("GET", "/api/1/papers", "member"), ("POST", "/api/1/papers", "member"), ("GET", "/api/1/papers/{paper}", "member"),
+    *(("POST", "/api/1/papers/{paper}/" + what, "member") for what in ("answer", "hand-in", "teach")),
+    ("GET", "/api/1/signoff", "desk"), ("POST", "/api/1/signoff", "desk"), ("GET", "/api/1/care", "desk"),
+    ("GET", "/api/1/why/symptoms", "desk"), ("GET", "/api/1/why/symptoms/{symptom}/drawing.svg", "kiosk"), ("GET", "/api/1/why/{trouble}", "desk"),
+    *(("GET", "/api/1/room/" + what, "desk") for what in ("air", "power", "cool")), ("GET", "/api/1/room/cards.html", "kiosk"),
     ("GET", "/api/1/today", "desk"), ("GET", "/api/1/mine", "member"), ("POST", "/api/1/import/members", "desk"), ("GET", "/api/1/export.json", "keeper"),
     ("GET", "/api/1/export.zip", "keeper"), ("POST", "/api/1/verify", "keeper"), ("GET", "/api/1/backups", "keeper"), ("POST", "/api/1/backups", "keeper"),
 ]

@@ -39,6 +39,7 @@ typedef struct po_desk_options {
         backups; /* folder for copies of the book that a keeper makes; made where it is not there; NULL: none are made */
     int64_t (*now_ms)(void *user); /* the clock; NULL = the system's */
     void *now_user;
+    const char *studies; /* folder of the studies, read when it opens; NULL: none */
     int provers;         /* proofs computed at once; 0 = as many as the process may use cores */
     po_screen screen;    /* who sees the public screen without signing in */
     const char *version; /* of the program: a proof is made anew by another one */

@@ -379,6 +379,7 @@ static const cli_example life_examples[] = {
     {"proveout care life --part \"A brass nozzle\" 410,520,555,610,640,300+,480+", "five failed, two still run"},
 };
 
+static const cli_example log_examples[] = {{"proveout care log --machine Alder", "what was done to it"}};
 const cli_verb cli_care_verbs[] = {
     {.name = "care due",
      .operands = "",
@@ -425,6 +426,8 @@ const cli_verb cli_care_verbs[] = {
      .n_options = sizeof log_options / sizeof log_options[0],
      .line = "what was done and replaced, the latest first",
      .help = "Lists care that the book has.",
+     .examples = log_examples,
+     .n_examples = 1,
      .run = care_run_log},
     {.name = "care rates",
      .operands = "",

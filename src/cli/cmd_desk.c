@@ -8,6 +8,7 @@
 #include "desk.h"
 #include "proveout/desk.h"
 #include "verbs.h"
+#include "work/studies.h"
 
 /* Lines of the log, one JSON object each. */
 static void log_line(void *user, const char *line)
@@ -74,6 +75,7 @@ static int options_of(const desk *d, const cli_call *call, po_desk_options *o, c
     if (!o->folder && !(o->folder = po_arena_printf(d->arena, "%s.files", d->ledger_path))) {
         return cli_fail(EXIT_OWN, "memory ran out");
     }
+    o->studies = work_studies_folder(d->shop, cli_shop_path(cli_value(call, "shop")), d->arena);
     return status == EXIT_CLEAR ? whole(call, "idle", 1, 86400, &o->idle_seconds) : status;
 }
 

@@ -348,14 +348,21 @@ static const cli_option import_options[] = {
     {.name = "try", .says = "only look for faults"},
 };
 static const cli_example draw_examples[] = {
-    {"proveout paper draw 10007 first-steps", "a paper for a newcomer at the desk"}};
+    {"proveout paper draw 10041 first-steps", "a paper for a newcomer at the desk"}};
 static const cli_example answer_examples[] = {
     {"proveout paper answer 812 bed-burn b", "option b"},
     {"proveout paper answer 812 clear-space 30", "a number in the unit asked for"}};
 static const cli_example time_examples[] = {
-    {"proveout paper time 10007 150", "half as much time again; why is nowhere"}};
+    {"proveout paper time 10041 150", "half as much time again; why is nowhere"}};
 static const cli_example import_examples[] = {{"proveout paper import results.csv --try", "look for faults first"}};
 
+static const cli_example show_examples[] = {{"proveout paper show 812", "a paper as its member may see it"}};
+static const cli_example hand_in_examples[] = {{"proveout paper hand-in 812", "marks, reasons, what is to be taught"}};
+static const cli_example teach_examples[] = {
+    {"proveout paper teach 812 scraper c", "right now: it need not be taught any more"}};
+static const cli_example list_examples[] = {{"proveout paper list --study first-steps --latest", "who stands where"}};
+static const cli_example void_examples[] = {
+    {"proveout paper void 812 --reason \"another sat it\"", "it counts for nothing"}};
 const cli_verb cli_paper_verbs[] = {
     {.name = "paper draw",
      .operands = "MEMBER STUDY",
@@ -378,6 +385,8 @@ const cli_verb cli_paper_verbs[] = {
      .line = "a paper with its answers; once handed in, with marks and reasons",
      .help = "Shows what is asked; what is right and why only once the paper is handed in. Results are the member's "
              "and the desk's only.",
+     .examples = show_examples,
+     .n_examples = 1,
      .run = run_show},
     {.name = "paper answer",
      .operands = "PAPER QUESTION ANSWER",
@@ -400,6 +409,8 @@ const cli_verb cli_paper_verbs[] = {
      .line = "a paper is handed in and marked, with reasons",
      .help = "Marks it at once. Missed questions on a hazard are taught again (paper teach) before it counts as "
              "passed. The permission follows where the steps are signed.",
+     .examples = hand_in_examples,
+     .n_examples = 1,
      .run = run_hand_in},
     {.name = "paper teach",
      .operands = "PAPER QUESTION ANSWER",
@@ -409,6 +420,8 @@ const cli_verb cli_paper_verbs[] = {
      .n_options = sizeof plain_options / sizeof plain_options[0],
      .line = "a missed question on a hazard, answered again after it was taught",
      .help = "Only a right answer is booked.",
+     .examples = teach_examples,
+     .n_examples = 1,
      .run = run_teach},
     {.name = "paper list",
      .operands = "",
@@ -416,6 +429,8 @@ const cli_verb cli_paper_verbs[] = {
      .n_options = sizeof list_options / sizeof list_options[0],
      .line = "papers, the latest first, without answers",
      .help = "Lists papers by member, study or state.",
+     .examples = list_examples,
+     .n_examples = 1,
      .run = run_list},
     {.name = "paper void",
      .operands = "PAPER",
@@ -425,6 +440,8 @@ const cli_verb cli_paper_verbs[] = {
      .n_options = sizeof void_options / sizeof void_options[0],
      .line = "a paper counts for nothing",
      .help = "Makes a paper void; a permission that was granted stays until it is withdrawn (permit withdraw).",
+     .examples = void_examples,
+     .n_examples = 1,
      .run = desk_run_act,
      .act = "paper-void",
      .fills = {{"paper", DESK_COUNT}},

@@ -226,6 +226,9 @@ static int run_cards(const cli_call *call)
         po_status s = po_cards_html(d.shop->name, call->n_args ? call->args[0] : NULL, d.arena, &page, &n, &err);
         status = s == PO_OK ? cli_write_file(out, &(po_document){.data = page, .n_bytes = n})
                             : said_no(&d, "room cards", s, &err);
+        if (status == EXIT_CLEAR && strcmp(out, "-") != 0) {
+            printf("Written to %s: print it, one card a sheet (A5).\n", out);
+        }
     }
     close_room(&d, false);
     return status;

@@ -83,8 +83,9 @@ static const cli_option step_options[] = {
     {.name = "note", .value = "TEXT", .says = "what else to know"},
 };
 static const cli_example step_examples[] = {
-    {"proveout signoff step 10007 first-steps load-spool Alder --seen-by 10002", "seen, by whom, on which machine"}};
+    {"proveout signoff step 10041 first-steps load-spool Alder", "seen, by whom, on which machine"}};
 
+static const cli_example list_examples[] = {{"proveout signoff list", "who waits, and for which steps"}};
 const cli_verb cli_signoff_verbs[] = {
     {.name = "signoff list",
      .operands = "",
@@ -92,6 +93,8 @@ const cli_verb cli_signoff_verbs[] = {
      .n_options = sizeof list_options / sizeof list_options[0],
      .line = "who has passed and waits for a step to be seen",
      .help = "Lists members whose paper counts as passed, with the practical steps that nobody has signed yet.",
+     .examples = list_examples,
+     .n_examples = 1,
      .run = run_list},
     {.name = "signoff step",
      .operands = "MEMBER STUDY STEP MACHINE",

@@ -255,6 +255,8 @@ static const cli_example check_examples[] = {
 static const cli_example show_examples[] = {
     {"proveout train show first-steps", "its lessons and the steps that must be seen"}};
 
+static const cli_example list_examples[] = {{"proveout train list", "what can be learned here"}};
+static const cli_example unused_examples[] = {{"proveout train unused", "who has not used a permission for long"}};
 const cli_verb cli_train_verbs[] = {
     {.name = "train check",
      .operands = "[FOLDER]",
@@ -274,6 +276,8 @@ const cli_verb cli_train_verbs[] = {
      .n_options = 2,
      .line = "the studies that there are",
      .help = "Lists the shop's studies: what they ask and what they grant.",
+     .examples = list_examples,
+     .n_examples = 1,
      .run = run_list},
     {.name = "train show",
      .operands = "STUDY",
@@ -294,5 +298,7 @@ const cli_verb cli_train_verbs[] = {
      .line = "permissions that their holders do not use any more",
      .help =
          "Who has taken out no machine that needs the permission for as long as the shop file says (disuse_months).",
+     .examples = unused_examples,
+     .n_examples = 1,
      .run = run_unused},
     {.name = NULL}};

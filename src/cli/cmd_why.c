@@ -234,7 +234,8 @@ static int show_number(desk *d, int64_t trouble)
     work_context w = desk_work(d);
     work_trouble t = {0};
     po_err err;
-    int status = work_trouble_read(&w, trouble, &t, &err) == PO_OK ? show(d, &w, &t) : cli_fail_err(&err);
+    int status = work_trouble_read(&w, trouble, &t, &err) == PO_OK ? show(d, &w, &t)
+                                                                   : desk_refused(d, "troubles", &err);
     work_trouble_end(&t);
     return status;
 }
@@ -292,11 +293,11 @@ static int run_said(const cli_call *call)
     status = status == EXIT_CLEAR ? desk_body(&d, &body) : status;
     if (status == EXIT_CLEAR) {
         work_context w = desk_work(&d);
-        po_status s = work_trouble_read(&w, trouble, &t, &err);
-        s = s == PO_OK ? work_trouble_say(&w, &t, call->args[1], call->args[2], &err) : s;
-        status = s == PO_OK || s == PO_E_CONFLICT ? EXIT_CLEAR
-                 : s == PO_E_NOTFOUND             ? cli_fail(EXIT_USAGE, "%s", err.msg)
-                                                  : cli_fail_err(&err);
+        po_status read = work_trouble_read(&w, trouble, &t, &err);
+        po_status s = read == PO_OK ? work_trouble_say(&w, &t, call->args[1], call->args[2], &err) : PO_OK;
+        status = read != PO_OK                      ? desk_refused(&d, "troubles", &err)
+                 : s == PO_OK || s == PO_E_CONFLICT ? EXIT_CLEAR /* answered before: corrected */
+                                                    : cli_fail(EXIT_USAGE, "%s", err.msg);
         work_trouble_end(&t);
     }
     if (status == EXIT_CLEAR) {
@@ -437,6 +438,10 @@ static const cli_example close_examples[] = {
 static const cli_example reset_examples[] = {
     {"proveout why reset --reason \"new machines\" --by keeper", "the tables alone hold again"}};
 
+static const cli_example said_examples[] = {{"proveout why said 512 lines round", "what the first layer looked like"}};
+static const cli_example show_examples[] = {{"proveout why show 512", "how the search stands"}};
+static const cli_example list_examples[] = {{"proveout why list --open", "what is not found yet"}};
+static const cli_example learned_examples[] = {{"proveout why learned", "what the shop has confirmed"}};
 const cli_verb cli_why_verbs[] = {
     {.name = "why symptoms",
      .operands = "",
@@ -484,6 +489,8 @@ const cli_verb cli_why_verbs[] = {
      .line = "what a check showed",
      .help = "Books the answer of a check, a second time corrects it, and says what to believe now and what to look at "
              "next.",
+     .examples = said_examples,
+     .n_examples = 1,
      .run = run_said,
      .act = "trouble-check",
      .fills = {{"trouble", DESK_COUNT}, {"check", DESK_ID}, {"answer", DESK_ID}}},
@@ -495,6 +502,8 @@ const cli_verb cli_why_verbs[] = {
      .n_options = sizeof plain_options / sizeof plain_options[0],
      .line = "how a search stands: beliefs with their reasons, the next check",
      .help = "Shows what is known and was answered, what is likely and why, and the next check or the remedy.",
+     .examples = show_examples,
+     .n_examples = 1,
      .run = run_show},
     {.name = "why close",
      .operands = "SEARCH",
@@ -516,6 +525,8 @@ const cli_verb cli_why_verbs[] = {
      .n_options = sizeof list_options / sizeof list_options[0],
      .line = "searches for causes, the latest first",
      .help = "Lists searches; --open only those that are not closed.",
+     .examples = list_examples,
+     .n_examples = 1,
      .run = run_list},
     {.name = "why learned",
      .operands = "[SYMPTOM]",
@@ -524,6 +535,8 @@ const cli_verb cli_why_verbs[] = {
      .n_options = sizeof plain_options / sizeof plain_options[0],
      .line = "what this shop's confirmed searches have changed",
      .help = "For each cause that was confirmed: how often, what the tables say, what is believed now; and the resets.",
+     .examples = learned_examples,
+     .n_examples = 1,
      .run = run_learned},
     {.name = "why reset",
      .operands = "",

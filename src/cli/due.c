@@ -2,6 +2,7 @@
 #include "due.h"
 
 #include "work/care.h"
+#include "work/training.h"
 
 size_t due_hours(const desk *d, int64_t ms, work_span spans[WORK_SPANS_MOST])
 {
@@ -20,6 +21,13 @@ int due_ask(desk *d, json_t **ret_today)
     work_context w = desk_work(d);
     po_err err;
     po_status s = work_today(&w, ret_today, &err);
+    work_studies studies;
+    const char *folder = work_studies_folder(d->shop, cli_shop_path(cli_value(d->call, "shop")), d->arena);
+    if (s == PO_OK && folder &&
+        work_studies_read(folder, d->shop, NULL, 0, d->arena, &studies, &err) ==
+            PO_OK) { /* train check tells what is wrong with them */
+        s = work_training_today(&w, &studies, *ret_today, &err);
+    }
     if (s == PO_OK && (s = work_care_today(&w, *ret_today, &err)) != PO_OK) {
         json_decref(*ret_today);
         *ret_today = NULL;

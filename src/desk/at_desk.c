@@ -22,10 +22,17 @@ bool desk_context_begin(po_desk *desk, desk_request *rq, desk_reply *rp, work_co
         desk_said_no(desk, rq, rp, &err);
         return false;
     }
+    ret->studies = desk->studies;
     return true;
 }
 
 void desk_book_acts(po_desk *desk, desk_request *rq, desk_reply *rp, const work_acts *acts, json_t *more)
+{
+    desk_book_acts_by(desk, rq, rp, rq->who.member, acts, more);
+}
+
+void desk_book_acts_by(po_desk *desk, desk_request *rq, desk_reply *rp, const char *by, const work_acts *acts,
+                       json_t *more)
 {
     po_act list[WORK_ACTS_MOST];
     po_act_done done[WORK_ACTS_MOST];
@@ -35,7 +42,7 @@ void desk_book_acts(po_desk *desk, desk_request *rq, desk_reply *rp, const work_
     po_status s = PO_OK;
     for (size_t i = 0; i < acts->n; i++) {
         texts[i] = json_dumps(acts->bodies[i], JSON_COMPACT);
-        list[i] = (po_act){acts->names[i], rq->who.member, texts[i]};
+        list[i] = (po_act){acts->names[i], by, texts[i]};
         s = texts[i] ? s : po_fail(&err, PO_E_NOMEM, "memory ran out");
     }
     s = s == PO_OK ? po_ledger_act_all(desk->options.ledger, list, acts->n, rq->arena, done, &failed, &err) : s;

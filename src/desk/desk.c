@@ -78,6 +78,7 @@ po_status po_desk_open(const po_desk_options *options, po_desk **ret, po_err *er
         desk_word_new(d, d->first_word);
         d->first_until_s = desk_seconds() + DESK_FIRST_SECONDS;
     }
+    s = s == PO_OK ? desk_studies_open(d, err) : s;
     s = s == PO_OK ? desk_opening_open(d, err) : s;
     s = s == PO_OK ? desk_live_open(d, err) : s;
     s = s == PO_OK ? desk_day_open(d, err) : s;
@@ -119,6 +120,7 @@ void po_desk_close(po_desk *d)
     desk_live_stop(d);
     desk_live_close(d);
     desk_day_close(d);
+    po_arena_free(d->studies_arena);
     desk_bench_close(d);
     desk_nests_close(d);
     desk_plans_close(d);

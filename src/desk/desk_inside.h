@@ -4,6 +4,7 @@
 
 #include <pthread.h>
 
+#include "proveout/slip.h"
 #include "desk/forwarded.h"
 #include "desk/libraries.h"
 #include "desk/request.h"
@@ -83,7 +84,9 @@ struct po_desk {
     desk_proofs *proofs;
     desk_bench *bench;
     desk_nests *nests;
-    desk_opening *opening; /* NULL: the shop has no calendar files */
+    desk_opening *opening;        /* NULL: the shop has no calendar files */
+    po_arena *studies_arena;      /* never changed once it is open */
+    struct work_studies *studies; /* NULL: the shop has none, or its folder can not be read */
 };
 
 /* Seconds of a clock that only goes forward. */
@@ -220,9 +223,22 @@ desk_function desk_do_plan, desk_do_plan_try, desk_do_plan_keep;
 
 /* explain.c */
 desk_function desk_do_findings, desk_do_finding, desk_do_finding_drawing;
+/* Studies, papers, sign-offs (training.c); care, searches for causes, the room (house_routes.c). */
+desk_function desk_do_studies, desk_do_study, desk_do_study_picture, desk_do_papers_mine, desk_do_paper_draw,
+    desk_do_paper_show, desk_do_paper_answer, desk_do_paper_hand_in, desk_do_paper_teach, desk_do_signoff,
+    desk_do_signoff_step;
+desk_function desk_do_care, desk_do_why_symptoms, desk_do_why_drawing, desk_do_why, desk_do_room_air,
+    desk_do_room_power, desk_do_room_cool, desk_do_room_cards;
 
 /* hand_out.c, take_back.c */
 desk_function desk_do_hand_out, desk_do_hand_out_confirm, desk_do_hand_out_key, desk_do_stick_look, desk_do_stick_write,
     desk_do_take_back, desk_do_take_back_confirm;
+
+/* The shop's studies, read (training.c). PO_E_NOMEM; a folder that can not be read is only logged. */
+po_status desk_studies_open(po_desk *desk, po_err *err) PO_MUST_USE;
+
+/* The policy of a document with one style of its own: that one, by its hash, and nothing else (Content Security Policy Level 3, 2.3.1). In the arena;
+ * NULL: it has none, or memory is gone. */
+const char *desk_policy_of(po_arena *arena, const po_document *d);
 
 #endif

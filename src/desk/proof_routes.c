@@ -207,8 +207,7 @@ static po_slip_options options_of(po_desk *desk, desk_request *rq, const desk_st
     return o;
 }
 
-/* The slip's page holds its own style: that one, by its hash, and nothing else. Source: Content Security Policy Level 3, 2.3.1. */
-static const char *policy_of(po_arena *arena, const po_document *d)
+const char *desk_policy_of(po_arena *arena, const po_document *d)
 {
     const char *begin = memmem(d->data, d->n_bytes, "<style>", 7);
     const char *end = begin ? memmem(begin, d->n_bytes - (size_t)(begin - d->data), "</style>", 8) : NULL;
@@ -246,7 +245,7 @@ void desk_do_slip_html(po_desk *desk, desk_request *rq, desk_reply *rp)
         po_status s = m->jobs ? po_slip_html(m->jobs, m->n, desk->options.shop, &o, rq->arena, &d, &err)
                               : po_part_slip_html(m->parts, m->n, &o, rq->arena, &d, &err);
         reply_document(rq, rp, s, &d, &err, "text/html; charset=utf-8", paper_name(rq, &st, "html"));
-        rp->policy = s == PO_OK ? policy_of(rq->arena, &d) : NULL;
+        rp->policy = s == PO_OK ? desk_policy_of(rq->arena, &d) : NULL;
         desk_proof_give(desk, m);
     }
 }

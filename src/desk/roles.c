@@ -44,6 +44,18 @@ static const struct {
     {"ratios", {PO_STANDS_AS_DESK, false}},
     {"files", {PO_STANDS_AS_DESK, false}},
     {"book", {PO_STANDS_AS_DESK, false}},
+    {"care-measures", {PO_STANDS_AS_DESK, false}},
+    {"care-log", {PO_STANDS_AS_DESK, false}},
+    {"care-last", {PO_STANDS_AS_DESK, false}},
+    {"care-counters", {PO_STANDS_AS_DESK, false}},
+    {"troubles", {PO_STANDS_AS_DESK, false}},
+    {"trouble-learned", {PO_STANDS_AS_DESK, false}},
+    /* members see their own papers by routes of their own, without what is right */
+    {"papers", {PO_STANDS_AS_DESK, false}},
+    {"paper", {PO_STANDS_AS_DESK, false}},
+    {"practice", {PO_STANDS_AS_DESK, false}},
+    {"accommodations", {PO_STANDS_AS_DESK, false}},
+    {"permit-use", {PO_STANDS_AS_DESK, false}},
     /* the whole book, with who did what */
     {"events", {PO_STANDS_AS_KEEPER, false}},
 };

@@ -74,6 +74,7 @@ static po_status make(po_desk *desk, uint64_t event, int64_t now, po_err *err)
     json_t *day = NULL;
     po_status s = arena ? work_begin(&w, arena, desk_shop_now(desk), NULL, desk->options.ledger, now, err)
                         : po_fail(err, PO_E_NOMEM, "memory ran out");
+    w.studies = s == PO_OK ? desk->studies : NULL;
     s = s == PO_OK ? work_day(&w, &day, err) : s;
     po_arena_free(arena); /* the answer stands by itself */
     if (s != PO_OK) {

@@ -4,6 +4,7 @@
  * known of a machine: what ran since yesterday, what runs until its expected end, how long it then stands full because nobody is there,
  * what was promised, what keeps it out of use. Between them it is free. */
 #include "work/care.h"
+#include "work/training.h"
 #include "work/day.h"
 
 #include <stdlib.h>
@@ -184,6 +185,7 @@ po_status work_day(work_context *w, json_t **ret_day, po_err *err)
     int64_t since = work_int(json_array_get(days, 0), "from_ms", w->now_ms) - DAY_MS;
     po_status s = work_today(w, &today, err);
     s = s == PO_OK ? work_care_today(w, today, err) : s;
+    s = s == PO_OK && w->studies ? work_training_today(w, w->studies, today, err) : s;
     s = s == PO_OK ? work_ask(w, "runs",
                               json_pack("{s:I, s:s, s:i}", "from", (json_int_t)(since > 0 ? since : 0), "state", "back",
                                         "limit", BEFORE_MOST),

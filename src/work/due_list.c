@@ -368,6 +368,25 @@ static void add_care(agenda *a, const json_t *today)
     }
 }
 
+/* Who has passed and waits for steps to be seen, study by study; permissions that lie unused. */
+static void add_training(agenda *a, const json_t *today)
+{
+    size_t i, n = json_array_size(json_object_get(today, "unused"));
+    const json_t *o;
+    json_array_foreach(json_object_get(today, "signoff"), i, o)
+    {
+        long long waiting = work_int(o, "n", 0);
+        add(a, "signoff", OF(o, "study", "title", "n", "member"), 0, false, "proveout signoff list",
+            waiting == 1 ? "member %s has passed \"%s\" and waits for the steps to be seen"
+                         : "%s and others have passed \"%s\" and wait for the steps to be seen",
+            work_text(o, "member"), work_text(o, "title"));
+    }
+    if (n > 0) {
+        add(a, "unused", with_int(json_object(), "n", (int64_t)n), 0, false, "proveout train unused",
+            "permissions that lie unused: %zu", n);
+    }
+}
+
 /* What the latest round found wrong at a free machine. */
 static void add_wrong(agenda *a, const json_t *today)
 {
@@ -442,6 +461,7 @@ json_t *work_due_list(const work_context *w, const json_t *today)
     add_promises(&a, today);
     add_machines(&a, today);
     add_care(&a, today);
+    add_training(&a, today);
     add_wrong(&a, today);
     add_rounds(&a, today);
     if (work_int(today, "messages_waiting", 0) > 0) {

@@ -7,13 +7,14 @@
 
 enum { WORK_STUDIES_MOST = 64, WORK_PICTURE_MOST = 2 * 1024 * 1024 };
 
-typedef struct work_studies {
+struct work_studies {
     const char *folder;
     const po_study *list[WORK_STUDIES_MOST]; /* by id */
     size_t n;
     const char *const *faults; /* "file:line:column: key: found ..., expected ..." */
     size_t n_faults;
-} work_studies;
+};
+typedef struct work_studies work_studies;
 
 /* The folder as the shop file writes it, from the shop file's own place; NULL: the shop has none. In the arena. */
 const char *work_studies_folder(const po_shop *shop, const char *shop_path, po_arena *arena);

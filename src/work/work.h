@@ -10,6 +10,7 @@
 #include "proveout/calendar.h"
 #include "proveout/ledger.h"
 
+struct work_studies; /* studies.h */
 typedef struct work_context {
     po_arena *arena; /* of the answers' texts; a request's own */
     const po_shop *shop;
@@ -17,6 +18,7 @@ typedef struct work_context {
         *zone; /* the shop's; NULL: not known here, then times have no words and nobody is known to be at the desk */
     po_ledger *ledger; /* NULL: no book is asked */
     int64_t now_ms;
+    const struct work_studies *studies; /* the shop's; NULL: none */
     const char *asked; /* after a failure: the book's question that failed; NULL: it was none. Static text */
 } work_context;
 

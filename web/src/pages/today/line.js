@@ -26,6 +26,8 @@ const forms = {
   resting: (a) => `/machine/${enc(a.machine)}`,
   wrong: (a) => `/machine/${enc(a.machine)}`,
   gap: (a) => `/machine/${enc(a.machine)}`,
+  signoff: (a) => `/training?study=${enc(a.study)}`,
+  unused: () => '/training',
   care: (a) => `/care?machine=${enc(a.machine)}`,
   trouble: (a) => `/why?trouble=${a.trouble}`,
   hands: (a) => `/machine/${enc(a.machine)}`,
