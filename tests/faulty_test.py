@@ -284,7 +284,7 @@ AGAINST = {"other-part", "scaled", "mirrored", "incomplete"}  # a job and a part
 
 # What no file trips by itself: the book (desk_check_test.py) and the clock (plan_test.py) do.
 OF_THE_BOOK = {"machine-taken", "gap-unverified"}
-OF_THE_CLOCK = {"watch-past-closing", "ends-unstaffed", "hands-when-closed", "off-late"}
+OF_THE_CLOCK = {"watch-past-closing", "ends-unstaffed", "runs-alone", "hands-when-closed", "off-late"}
 
 
 def of_parts_alone(proveout, name):

@@ -68,7 +68,9 @@ static int run_step(const cli_call *call)
         status = training_book(&d, &acts);
         if (status == EXIT_CLEAR) {
             printf("Member %s was seen to do %s on %s.\n", call->args[0], call->args[2], machine->name);
-            printf(granted ? "Permission %s is granted.\n" : "", study->grants);
+            if (granted) {
+                printf("Permission %s is granted.\n", study->grants);
+            }
         }
     }
     work_acts_done(&acts);

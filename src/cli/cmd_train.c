@@ -133,9 +133,13 @@ static int run_list(const cli_call *call)
         if (!d.json) {
             printf("  %-16s %s: %zu lessons; a paper asks %d of %zu questions, %g %% pass", s->id, s->title,
                    s->n_lessons, asked, s->n_questions, s->pass_permille / 10.0);
-            printf(s->minutes ? ", %d minutes" : "", s->minutes);
-            printf(s->n_practice ? "; %zu steps to be seen" : "", s->n_practice);
-            printf(s->grants ? "; grants %s\n" : "\n", s->grants);
+            if (s->minutes) {
+                printf(", %d minutes", s->minutes);
+            }
+            if (s->n_practice) {
+                printf("; %zu steps to be seen", s->n_practice);
+            }
+            printf("%s%s\n", s->grants ? "; grants " : "", s->grants ? s->grants : "");
         }
     }
     if (status == EXIT_CLEAR && d.json) {

@@ -92,7 +92,9 @@ static void tell_running(const json_t *list)
         }
         if (!before) {
             printf("%s%.0f x %s", any ? ", " : "", n, work_text(row, "material"));
-            printf(strcmp(work_text(row, "enclosure"), "none") ? " (enclosure: %s)" : "", work_text(row, "enclosure"));
+            if (strcmp(work_text(row, "enclosure"), "none") != 0) {
+                printf(" (enclosure: %s)", work_text(row, "enclosure"));
+            }
             any = true;
         }
     }

@@ -20,10 +20,11 @@ static json_t *need_note(const po_need *need)
     for (size_t i = 0; i < need->n_hands; i++) {
         json_array_append_new(hands, json_real(need->hands_s[i]));
     }
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b}", "first_bead_s", number(need->first_bead_s),
+    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b, s:o}", "first_bead_s", number(need->first_bead_s),
                      "watch_s", number(need->watch_s), "seconds", number(need->seconds), "low", number(need->low),
                      "middle", number(need->middle), "high", number(need->high), "cool_s", number(need->cool_s),
-                     "hands_s", hands, "must_end_staffed", need->must_end_staffed);
+                     "hands_s", hands, "must_end_staffed", need->must_end_staffed, "alone_most_s",
+                     need->limits_alone ? json_real(need->alone_most_s) : json_null());
 }
 
 static double real_of(const json_t *o, const char *field)
@@ -42,7 +43,9 @@ static bool need_read(const json_t *o, po_need *ret)
                      .middle = real_of(o, "middle"),
                      .high = real_of(o, "high"),
                      .cool_s = real_of(o, "cool_s"),
-                     .must_end_staffed = json_is_true(json_object_get(o, "must_end_staffed"))};
+                     .must_end_staffed = json_is_true(json_object_get(o, "must_end_staffed")),
+                     .limits_alone = json_is_number(json_object_get(o, "alone_most_s")),
+                     .alone_most_s = json_number_value(json_object_get(o, "alone_most_s"))};
     for (size_t i = 0; i < json_array_size(hands) && i < PO_CALENDAR_HANDS; i++) {
         ret->hands_s[ret->n_hands++] = json_number_value(json_array_get(hands, i));
     }

@@ -25,6 +25,19 @@ static double watched_s(const po_need *n)
     return fmin(n->first_bead_s + n->watch_s, n->seconds);
 }
 
+/* The strictest of the materials that it lays. */
+static double alone_most(const po_job_report *r, const po_shop *shop)
+{
+    double most = po_shop_alone_s(shop, r->machine, NULL);
+    for (size_t i = 0; i < r->facts.n_tools; i++) {
+        const po_tool_facts *t = &r->facts.tools[i];
+        if (t->extruding_mm > 0 && t->tool >= 0 && (size_t)t->tool < r->n_materials && r->materials[t->tool]) {
+            most = fmin(most, po_shop_alone_s(shop, r->machine, r->materials[t->tool]));
+        }
+    }
+    return most;
+}
+
 po_need po_need_of(const po_proof *p, const po_shop *shop)
 {
     const po_job_facts *f = &p->report->facts;
@@ -33,6 +46,9 @@ po_need po_need_of(const po_proof *p, const po_shop *shop)
                  .seconds = f->seconds,
                  .cool_s = isnan(p->cool_seconds) ? 0 : p->cool_seconds,
                  .must_end_staffed = !shop->rules.may_end_unstaffed};
+    double alone = alone_most(p->report, shop);
+    n.limits_alone = isfinite(alone);
+    n.alone_most_s = n.limits_alone ? alone : 0;
     n.low = f->seconds > 0 ? p->seconds.low / f->seconds : 1;
     n.high = f->seconds > 0 ? p->seconds.high / f->seconds : 1;
     /* what was learned is even on both sides of its centre in the logarithm (docs/learned.md); the model is its own centre */
@@ -44,6 +60,22 @@ po_need po_need_of(const po_proof *p, const po_shop *shop)
         }
     }
     return n;
+}
+
+/* The longest stretch of [from, until] without anybody. */
+static int64_t alone_ms(const po_calendar *c, int64_t from, int64_t until)
+{
+    int64_t longest = 0;
+    po_ms_span span;
+    for (int64_t at = from; at < until; at = span.until_ms) {
+        bool more = po_calendar_next(c, at, &span);
+        int64_t to = more && span.from_ms < until ? span.from_ms : until;
+        longest = to - at > longest ? to - at : longest;
+        if (!more) {
+            break;
+        }
+    }
+    return longest;
 }
 
 /* One pace: moments of hands, end, cool, off. served: room for n_hands. */
@@ -88,6 +120,7 @@ void po_calendar_job(const po_calendar *c, const po_need *n, int64_t start, po_j
     ret->cool = (po_moments){cool[0], cool[1], cool[2]};
     ret->off = (po_moments){off[0], off[1], off[2]};
     ret->end_staffed = po_calendar_staffed(c, end[1]);
+    ret->alone_s = n->limits_alone ? (double)alone_ms(c, start, end[1]) / 1000 : 0;
     ret->full_s = (double)(off[1] - end[1]) / 1000;
 }
 
@@ -111,6 +144,29 @@ static bool next_for(const po_calendar *c, window w, int64_t s, int64_t *ret)
     return false;
 }
 
+/* The least start from s on for which a run of that length is alone for no longer than `most` at a stretch. From a start at which it is
+ * too long before somebody comes at b, b - most is the least that is not: all between are as bad. */
+static bool next_not_alone(const po_calendar *c, int64_t length, int64_t most, int64_t s, int64_t *ret)
+{
+    po_ms_span span;
+    for (int64_t at = s; at < s + length;) {
+        bool more = po_calendar_next(c, at, &span);
+        int64_t to = more && span.from_ms < s + length ? span.from_ms : s + length;
+        if (to - at > most) {
+            if (!more) {
+                return false;
+            }
+            at = s = span.from_ms - most;
+        } else if (more) {
+            at = span.until_ms;
+        } else {
+            break;
+        }
+    }
+    *ret = s;
+    return true;
+}
+
 static int64_t off_from(const po_calendar *c, const po_need *n, int64_t start)
 {
     po_job_when w;
@@ -118,7 +174,8 @@ static int64_t off_from(const po_calendar *c, const po_need *n, int64_t start)
     return w.off_known ? w.off.middle_ms : INT64_MAX;
 }
 
-static bool search(const po_calendar *c, const po_need *n, const window *windows, size_t n_windows,
+/* length: of the run, where it may not be alone for long; 0: that is not asked. */
+static bool search(const po_calendar *c, const po_need *n, const window *windows, size_t n_windows, int64_t length,
                    const po_ms_span *taken, size_t n_taken, int64_t from, int64_t *ret)
 {
     int64_t s = from;
@@ -127,6 +184,14 @@ static bool search(const po_calendar *c, const po_need *n, const window *windows
         for (size_t i = 0; i < n_windows; i++) {
             int64_t next;
             if (!next_for(c, windows[i], s, &next)) {
+                return false;
+            }
+            moved |= next > s;
+            s = next;
+        }
+        if (length > 0 && n->limits_alone) {
+            int64_t next;
+            if (!next_not_alone(c, length, ms_of(n->alone_most_s), s, &next)) {
                 return false;
             }
             moved |= next > s;
@@ -156,10 +221,10 @@ po_good po_calendar_earliest(const po_calendar *c, const po_need *n, const po_ms
         sure[k] = (window){ms_of(s * n->low), ms_of(s * n->high)};
         expected[k] = (window){ms_of(s * n->middle), ms_of(s * n->middle)};
     }
-    return search(c, n, sure, k, taken, n_taken, from, ret_ms)       ? PO_GOOD_SURE
-           : search(c, n, expected, k, taken, n_taken, from, ret_ms) ? PO_GOOD_EXPECTED
-           : search(c, n, sure, 1, taken, n_taken, from, ret_ms)     ? PO_GOOD_WATCHED
-                                                                     : PO_GOOD_NEVER;
+    return search(c, n, sure, k, ms_of(n->seconds * n->high), taken, n_taken, from, ret_ms)         ? PO_GOOD_SURE
+           : search(c, n, expected, k, ms_of(n->seconds * n->middle), taken, n_taken, from, ret_ms) ? PO_GOOD_EXPECTED
+           : search(c, n, sure, 1, 0, taken, n_taken, from, ret_ms)                                 ? PO_GOOD_WATCHED
+                                                                                                    : PO_GOOD_NEVER;
 }
 
 /* ---- as plain values ---- */
@@ -179,6 +244,7 @@ po_status po_when_make(const po_calendar *c, const po_job_when *w, int64_t earli
     p->leaves = po_zone_wall(z, w->open_at_start ? w->leaves_ms : w->start_ms, NULL);
     p->end = po_zone_wall(z, w->end.middle_ms + up, NULL);
     p->end_staffed = w->end_staffed;
+    p->alone_seconds = w->alone_s;
     p->n_hands = w->n_unserved;
     for (size_t i = 0, first = 1; i < w->n_hands; i++) {
         if (first && !po_calendar_staffed(c, w->hands[i].middle_ms)) {

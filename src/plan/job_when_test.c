@@ -176,6 +176,11 @@ static bool good_at(const po_calendar *c, const po_need *n, const po_ms_span *ta
                 high = start + llround(s * (sure ? n->high : n->middle) * 1000);
         good = good && po_calendar_staffed_all(c, low, high) && po_calendar_staffed(c, low);
     }
+    int64_t length = llround(n->seconds * (sure ? n->high : n->middle) * 1000), alone = 0;
+    for (int64_t ms = start; n->limits_alone && ms < start + length; ms += 60000) { /* times are whole minutes */
+        alone = po_calendar_staffed_all(c, ms, ms + 60000) ? 0 : alone + 60000;
+        good = good && alone <= llround(n->alone_most_s * 1000);
+    }
     for (size_t i = 0; i < n_taken; i++) {
         good = good && (start >= taken[i].until_ms || w.off.middle_ms <= taken[i].from_ms);
     }
@@ -199,6 +204,8 @@ static void like_every_minute(void **state)
         n.cool_s = DRAW(60) * M;
         n.must_end_staffed = DRAW(3) == 0;
         n.n_hands = (size_t)DRAW(3);
+        n.limits_alone = DRAW(3) == 0;
+        n.alone_most_s = DRAW(3) ? DRAW(900) * M : 0;
         double at = 0;
         for (size_t i = 0; i < n.n_hands; i++) {
             n.hands_s[i] = at = fmin(at + DRAW(500) * M, n.seconds);

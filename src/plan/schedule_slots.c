@@ -91,7 +91,8 @@ static bool same_need(const po_need *a, const po_need *b)
 {
     if (a->first_bead_s != b->first_bead_s || a->watch_s != b->watch_s || a->seconds != b->seconds ||
         a->low != b->low || a->middle != b->middle || a->high != b->high || a->n_hands != b->n_hands ||
-        a->must_end_staffed != b->must_end_staffed || !(a->cool_s == b->cool_s)) {
+        a->must_end_staffed != b->must_end_staffed || a->limits_alone != b->limits_alone ||
+        (a->limits_alone && a->alone_most_s != b->alone_most_s) || !(a->cool_s == b->cool_s)) {
         return false;
     }
     for (size_t i = 0; i < a->n_hands; i++) {

@@ -614,6 +614,42 @@ INSIDE(end_allowed)
 {
     clocked(b);
 }
+TRIP(alone_machine)
+{
+    static const size_t elm[] = {4};
+    clocked(b);
+    when_of_a_bench.alone_seconds = 16 * 60;
+    b->shop.unattended = (po_unattended){.machines = {elm, 1}};
+}
+INSIDE(alone_machine) /* somebody is there all along */
+{
+    trip_alone_machine(b);
+    when_of_a_bench.alone_seconds = 0;
+}
+TRIP(alone_material) /* not the one that is printed */
+{
+    static const size_t others[] = {0, 1};
+    clocked(b);
+    when_of_a_bench.alone_seconds = 16 * 60;
+    bool first = strcmp(b->shop.materials[0].name, b->report.materials[0]->name) == 0;
+    b->shop.unattended = (po_unattended){.materials = {&others[first], 1}};
+}
+INSIDE(alone_material) /* nothing is asked: no list, no hours */
+{
+    clocked(b);
+    when_of_a_bench.alone_seconds = 16 * 60;
+}
+TRIP(alone_long)
+{
+    clocked(b);
+    when_of_a_bench.alone_seconds = 8 * 3600 + 60;
+    b->shop.unattended.longest_hours = 8;
+}
+INSIDE(alone_long)
+{
+    trip_alone_long(b);
+    when_of_a_bench.alone_seconds = 8 * 3600;
+}
 TRIP(hands_when_closed)
 {
     clocked(b);
@@ -826,6 +862,9 @@ static const rule_case cases[] = {
      inside_watch_past_closing},
     C(end_forbidden, "ends-unstaffed", PO_GRADE_ASK, "20:16"),
     {"ends-unstaffed", PO_GRADE_ASK, "20:16", trip_end_forbidden, inside_end_allowed},
+    C(alone_machine, "runs-alone", PO_GRADE_ASK, "for 16 min while it runs, and this shop lets"),
+    C(alone_material, "runs-alone", PO_GRADE_ASK, "only with somebody there"),
+    C(alone_long, "runs-alone", PO_GRADE_ASK, "for 8 h 1 min of the run; this shop leaves a run alone for 8 h at most"),
     C(hands_when_closed, "hands-when-closed", PO_GRADE_ASK,
       "about 20:04, when nobody is at the desk, and would stand still, hot, for about 13 h 56 min"),
     {"hands-when-closed", PO_GRADE_ASK, "1:00 on 2026-12-24", trip_hands_for_long, inside_hands_when_closed},

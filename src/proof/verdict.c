@@ -41,6 +41,7 @@ static const po_cause explained[] = {
     {"starts-in-the-air", "first-layer-too-thick"},
     {"other-part", "incomplete"},
     {"ends-unstaffed", "off-late"},
+    {"runs-alone", "off-late"},
 };
 
 /* Grams, materials and time in words, as "12.4 m of petg, about 3 h 20 min". */

@@ -345,6 +345,7 @@ static void the_table_is_the_issues(void **state)
                                       "too-long",
                                       "watch-past-closing",
                                       "ends-unstaffed",
+                                      "runs-alone",
                                       "hands-when-closed",
                                       "open-edges",
                                       "crowded-edges",

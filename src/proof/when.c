@@ -65,6 +65,37 @@ void po_judge_ends_unstaffed(po_judging *j)
     }
 }
 
+void po_judge_runs_alone(po_judging *j)
+{
+    const po_when *w = j->context->when;
+    if (w == NULL || !(w->alone_seconds > 0)) {
+        return;
+    }
+    const char *todo = start_at(j, "agree who will be there"), *for_so_long = po_time_text(j, w->alone_seconds);
+    double most = po_shop_alone_s(j->shop, j->machine, NULL);
+    if (!(most > 0)) {
+        po_say(j, PO_GRADE_ASK, todo,
+               "Nobody is at the desk for %s while it runs, and this shop lets %s run only with somebody there.",
+               for_so_long, po_short_text(j, j->machine->name));
+        return;
+    }
+    for (size_t i = 0; i < j->facts->n_tools; i++) {
+        const po_tool_facts *tool = &j->facts->tools[i];
+        const po_material *m = po_tool_used(tool) ? po_tool_material(j, tool) : NULL;
+        if (m != NULL && !(po_shop_alone_s(j->shop, j->machine, m) > 0)) {
+            po_say(j, PO_GRADE_ASK, todo,
+                   "Nobody is at the desk for %s while it runs, and this shop prints %s only with somebody there.",
+                   for_so_long, po_short_text(j, m->name));
+            return;
+        }
+    }
+    if (w->alone_seconds > most) {
+        po_say(j, PO_GRADE_ASK, todo,
+               "Nobody is at the desk for %s of the run; this shop leaves a run alone for %s at most.", for_so_long,
+               po_time_text(j, most));
+    }
+}
+
 void po_judge_hands_when_closed(po_judging *j)
 {
     const po_when *w = j->context->when;

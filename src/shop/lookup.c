@@ -1,4 +1,5 @@
 /* Look-ups in a shop, by name. SPDX-License-Identifier: Apache-2.0 */
+#include <math.h>
 #include <string.h>
 
 #include "base/text.h"
@@ -151,4 +152,33 @@ bool po_indices_hold(const po_indices *list, size_t index)
         }
     }
     return list->n == 0;
+}
+
+/* By name: a caller may ask with a changed copy. */
+static bool machine_named(const po_shop *shop, const po_indices *list, const char *name)
+{
+    bool held = list->n == 0;
+    for (size_t i = 0; i < list->n; i++) {
+        held = held || strcmp(shop->machines[list->of[i]].name, name) == 0;
+    }
+    return held;
+}
+
+static bool material_named(const po_shop *shop, const po_indices *list, const char *name)
+{
+    bool held = list->n == 0;
+    for (size_t i = 0; i < list->n; i++) {
+        held = held || strcmp(shop->materials[list->of[i]].name, name) == 0;
+    }
+    return held;
+}
+
+double po_shop_alone_s(const po_shop *shop, const po_machine *machine, const po_material *material)
+{
+    const po_unattended *u = &shop->unattended;
+    if (!machine_named(shop, &u->machines, machine->name) ||
+        (material && !material_named(shop, &u->materials, material->name))) {
+        return 0;
+    }
+    return u->longest_hours > 0 ? u->longest_hours * 3600 : INFINITY;
 }

@@ -221,7 +221,8 @@ size_t po_cautions(const po_proof *proof, const po_shop *shop, const char **ret)
                                        "bed-out-of-band", "melts-too-fast", NULL};
     static const char *const HANDS[] = {"needs-hands", "hands-when-closed", "parks-on-part", "small-foothold",
                                         "tips-over",   "may-lift",          "prints-on-air", NULL};
-    static const char *const ALONE[] = {"leaves-heat-on", "too-long", "ends-unstaffed", "hands-when-closed", NULL};
+    static const char *const ALONE[] = {"leaves-heat-on",    "too-long",   "ends-unstaffed",
+                                        "hands-when-closed", "runs-alone", NULL};
     const po_job_facts *f = &proof->report->facts;
     size_t n = 0;
     if (found(proof, HEAT)) {

@@ -167,7 +167,8 @@ static po_status need_of(work_queue_maker *k, const json_t *proof, const po_mach
 {
     const po_shop *shop = k->w->shop;
     const json_t *hands = json_object_get(proof, "hands"), *materials = json_object_get(proof, "materials");
-    double layer = (double)work_int(proof, "first_layer_seconds", 0), hottest = NAN;
+    double layer = (double)work_int(proof, "first_layer_seconds", 0), hottest = NAN,
+           alone = po_shop_alone_s(shop, machine, NULL);
     const char *from = "model";
     po_range r = {1, 1};
     po_status s = work_book_seconds(&k->book, machine, recipe, &r, &from, err);
@@ -189,7 +190,10 @@ static po_status need_of(work_queue_maker *k, const json_t *proof, const po_mach
         const char *name = json_string_value(json_array_get(materials, i));
         const po_material *m = name ? po_shop_material(shop, name) : NULL;
         hottest = m ? fmax(hottest, m->bed_c.high) : hottest;
+        alone = m ? fmin(alone, po_shop_alone_s(shop, machine, m)) : alone;
     }
+    ret->limits_alone = isfinite(alone);
+    ret->alone_most_s = ret->limits_alone ? alone : 0;
     if (!isnan(hottest)) {
         hottest = machine->bed_hottest_c > 0 ? fmin(hottest, machine->bed_hottest_c) : hottest;
         double cool = po_proof_cool_seconds(machine, &shop->rules, hottest);

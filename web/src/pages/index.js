@@ -16,6 +16,12 @@ export const pages = [
   { path: '/spools', name: 'spools', least: 'desk', load: () => import('./spools.js') },
   { path: '/machines', name: 'machines', least: 'desk', load: () => import('./machines.js') },
   { path: '/machine/:machine', name: 'machine', least: 'desk', load: () => import('./machine.js') },
+  { path: '/care', name: 'care', least: 'desk', load: () => import('./care.js') },
+  { path: '/why', name: 'why', least: 'desk', load: () => import('./why.js') },
+  { path: '/room', name: 'room', least: 'desk', load: () => import('./room.js') },
+  { path: '/training', name: 'training', least: 'desk', load: () => import('./training.js') },
+  { path: '/learn', name: 'learn', least: 'kiosk', load: () => import('./learn.js') },
+  { path: '/paper', name: 'paper', least: 'member', load: () => import('./paper.js') },
   { path: '/book', name: 'book', least: 'desk', load: () => import('./book.js') },
   { path: '/mine', name: 'mine', least: 'member', load: () => import('./mine.js') },
   { path: '/screen', name: 'screen', least: 'kiosk', load: () => import('./screen.js') },
@@ -26,8 +32,8 @@ export const pages = [
 ];
 /** The way through the shop, by role; the first four stand at the foot of a phone. @type {Record<import('../kit/api.js').Role, string[]>} */
 export const ways = {
-  kiosk: ['prove'],
-  member: ['prove', 'mine'],
-  desk: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'book'],
-  keeper: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'book'],
+  kiosk: ['prove', 'learn'],
+  member: ['prove', 'mine', 'learn', 'paper'],
+  desk: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'care', 'why', 'room', 'training', 'book'],
+  keeper: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'care', 'why', 'room', 'training', 'book'],
 };
