@@ -126,9 +126,11 @@ typedef struct po_need {
     size_t n_hands;
     double cool_s; /* from the end until the bed is cool; 0 or NAN: at once */
     bool must_end_staffed;
+    bool limits_alone;   /* by the shop's conditions for runs that nobody sees */
+    double alone_most_s; /* at a stretch; of use where limits_alone */
 } po_need;
 
-/* From a proof: everything but must_end_staffed, which the shop's rules say. */
+/* From a proof; the shop's rules and conditions say must_end_staffed and limits_alone. */
 PO_API po_need po_need_of(const po_proof *proof, const po_shop *shop);
 
 typedef struct po_moments { /* the same moment where the run is quick, as expected, slow */
@@ -146,8 +148,9 @@ typedef struct po_job_when {
     bool hands_known;          /* false: somebody never comes, in what is laid out; ends are then too early */
     po_moments end, cool, off; /* off: the first moment somebody can take the part off */
     bool end_staffed;          /* as expected */
-    bool off_known;            /* false: off is cool */
-    double full_s;             /* from the end until it is taken off, as expected */
+    double alone_s; /* the longest stretch of the run without anybody, as expected; 0 where the need limits none */
+    bool off_known; /* false: off is cool */
+    double full_s;  /* from the end until it is taken off, as expected */
 } po_job_when;
 
 /* What happens if it is started then. Hands that nobody lends make it wait until somebody is there. */
@@ -160,8 +163,8 @@ typedef enum po_good {
     PO_GOOD_NEVER,    /* not even that, in what is laid out */
 } po_good;
 
-/* The earliest good start from from_ms on: somebody is there from start to the end of the watch, whenever it needs hands, and at the end
- * where the shop wants that; machine and bed are free of what stands in `taken` (any order) until the part is off.
+/* The earliest good start from from_ms on: somebody is there from start to the end of the watch, whenever it needs hands, at the end
+ * where the shop wants that, and it is never alone for longer than the need allows; machine and bed are free of what stands in `taken` (any order) until the part is off.
  * Exact: from each violated condition to the first moment that satisfies it, until all hold.
  * ret_ms is written unless PO_GOOD_NEVER. */
 PO_API po_good po_calendar_earliest(const po_calendar *calendar, const po_need *need, const po_ms_span *taken,

@@ -53,8 +53,9 @@ typedef struct po_when {
         leaves;       /* leaves: when the desk closes or breaks next; of use where it is open at the start */
     po_wall_time end; /* as expected, waits for hands included */
     bool end_staffed;
-    size_t n_hands;            /* how often it needs hands when nobody is there */
-    po_wall_time hands;        /* the first of these times */
+    double alone_seconds; /* longest stretch of the run without anybody; 0 where the shop's conditions limit none */
+    size_t n_hands;       /* how often it needs hands when nobody is there */
+    po_wall_time hands;   /* the first of these times */
     double hands_wait_seconds; /* it stands still then for so long; 0 = nobody knows */
     bool off_known;
     po_wall_time cool, off;    /* off: somebody can take the part off */

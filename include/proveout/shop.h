@@ -359,6 +359,9 @@ PO_API const po_material *po_shop_house_material(const po_shop *shop);
 PO_API bool po_machine_takes(const po_shop *shop, const po_machine *machine, const po_material *material);
 /* Whether holding `held` grants `wanted`, directly or by what it implies (through any depth, cycles tolerated). */
 PO_API bool po_shop_grants(const po_shop *shop, const char *held, const char *wanted);
+/* For how many seconds at a stretch nobody need be there while this machine prints this material (NULL: whatever it is), by the shop's
+ * conditions (unattended): 0 = somebody must be there all along, INFINITY = nothing is asked. */
+PO_API double po_shop_alone_s(const po_shop *shop, const po_machine *machine, const po_material *material);
 /* Extent of the bed in machine coordinates. */
 PO_API void po_machine_bed_extent(const po_machine *machine, po_range *ret_x, po_range *ret_y);
 

@@ -177,7 +177,7 @@ static bool good_at(const po_calendar *c, const po_need *n, const po_ms_span *ta
         good = good && po_calendar_staffed_all(c, low, high) && po_calendar_staffed(c, low);
     }
     int64_t length = llround(n->seconds * (sure ? n->high : n->middle) * 1000), alone = 0;
-    for (int64_t ms = start; n->limits_alone && ms < start + length; ms += 60000) { /* times are whole minutes */
+    for (int64_t ms = start; good && n->limits_alone && ms < start + length; ms += 60000) { /* times are whole */
         alone = po_calendar_staffed_all(c, ms, ms + 60000) ? 0 : alone + 60000;
         good = good && alone <= llround(n->alone_most_s * 1000);
     }
