@@ -145,6 +145,28 @@ def checks():
     assert "ends-unstaffed" not in found
 
 
+def conditions():
+    """What the shop asks of runs that nobody sees: silent without the list; machine, material, hours; the earliest start keeps to it."""
+    text = open(desk.shop, encoding="utf-8").read()
+    assert "unattended:" not in text
+    first = wall(when("--machine", "Alder", LONG, at="2026-11-26T12:00")["Alder"]["earliest"]["start_ms"])
+    assert first == "2026-11-26T12:00", first
+    for asked, words in (("machines: [Birch]", "lets Alder run only with"), ("materials: [tpu]", "prints petg only with"),
+                         ("longest_hours: 0.5", "alone for 30 min at most")):
+        own, _ = desk.write("conditions.yaml", text + "\nunattended:\n  " + asked + "\n")
+        found, _ = findings("2026-11-26T19:00", LONG, 1, "--shop", own)
+        assert found["runs-alone"]["grade"] == "ask" and words in found["runs-alone"]["says"], found["runs-alone"]
+        assert "off-late" not in found
+        found, _ = findings("2026-11-26T10:00", SHORT, 0, "--shop", own)
+        assert "runs-alone" not in found, found
+        row = when("--machine", "Alder", "--shop", own, LONG, at="2026-11-26T19:00")["Alder"]
+        start, end = row["earliest"]["start_ms"], row["earliest"]["end_ms"]
+        assert wall(start) >= "2026-11-27T10:00" and end > start, row
+    own, _ = desk.write("conditions.yaml", text + "\nunattended:\n  longest_hours: 100\n")
+    found, _ = findings("2026-11-26T19:00", LONG, 0, "--shop", own)
+    assert "runs-alone" not in found, found
+
+
 def ics(*events):
     return "BEGIN:VCALENDAR\r\nVERSION:2.0\r\n" + "".join(f"BEGIN:VEVENT\r\n{e}\r\nEND:VEVENT\r\n" for e in events) + "END:VCALENDAR\r\n"
 
@@ -260,5 +282,5 @@ def wrong_usage():
     says(fold(desk.raw("plan", "when", "--help")[0]), "earliest good start")
 
 
-run_tests(desk, [every_machine, the_last_safe_start, a_night, the_strip, hands, clocks, checks, calendars, calendars_of_the_shop, with_a_book, the_feed,
+run_tests(desk, [every_machine, the_last_safe_start, a_night, the_strip, hands, clocks, checks, conditions, calendars, calendars_of_the_shop, with_a_book, the_feed,
                  wrong_usage])
