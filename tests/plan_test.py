@@ -159,6 +159,7 @@ def conditions():
         assert "off-late" not in found
         found, _ = findings("2026-11-26T10:00", SHORT, 0, "--shop", own)
         assert "runs-alone" not in found, found
+        says(desk.run("plan", "when", "--machine", "Alder", "--start", "19:00", "--shop", own, LONG), "with NOBODY there, which this shop's conditions")
         row = when("--machine", "Alder", "--shop", own, LONG, at="2026-11-26T19:00")["Alder"]
         start, end = row["earliest"]["start_ms"], row["earliest"]["end_ms"]
         assert wall(start) >= "2026-11-27T10:00" and end > start, row

@@ -226,6 +226,10 @@ static void print_row(const when_plan *p, const when_row *r)
     if (!p->desk->shop->rules.may_end_unstaffed && !w->end_staffed) {
         printf("  ends with NOBODY there, which this shop does not allow\n");
     }
+    if (r->need.limits_alone && w->alone_s > r->need.alone_most_s) {
+        printf("  runs for %s with NOBODY there, which this shop's conditions do not allow\n",
+               length_of(p, w->alone_s));
+    }
     print_hits(p, r);
     if (!r->asked && r->good == PO_GOOD_EXPECTED) {
         printf("  if it is quicker or slower than expected, nobody may be there when it needs somebody\n");
