@@ -67,6 +67,7 @@ double po_study_number(study_reader *r, const po_node *map, const po_key_path *p
     if (!node || po_tree_is_nothing(node)) {
         if (isnan(preset)) {
             missing(r, map, &at, po_arena_printf(r->arena, "the key %s with a number", key));
+            return low; /* a number in any case: it goes into whole ones below */
         }
         return preset;
     }
