@@ -18,7 +18,8 @@ typedef struct po_card {
 PO_API const po_card *po_cards(size_t *ret_n);
 /* All cards, or one, as one page to print (A5, one a sheet), each with the standing caution; in the arena.
  * Errors: PO_E_NOTFOUND (no such card), PO_E_NOMEM. */
-PO_API po_status po_cards_html(const char *shop, const char *only, po_arena *arena, const char **ret, size_t *ret_n, po_err *err) PO_MUST_USE;
+PO_API po_status po_cards_html(const char *shop, const char *only, po_arena *arena, const char **ret, size_t *ret_n,
+                               po_err *err) PO_MUST_USE;
 
 #ifdef __cplusplus
 }

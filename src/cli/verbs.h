@@ -10,7 +10,8 @@ extern const cli_verb cli_ledger_verbs[], cli_term_verbs[], cli_export_verbs[], 
 extern const cli_verb cli_member_verbs[], cli_permit_verbs[], cli_waive_verbs[], cli_course_verbs[], cli_group_verbs[],
     cli_fund_verbs[], cli_import_verbs[];
 extern const cli_verb cli_plan_verbs[], cli_nest_verb[];
-extern const cli_verb cli_tram_verb[], cli_tune_verbs[], cli_care_verbs[], cli_why_verbs[], cli_room_verbs[], cli_train_verbs[], cli_paper_verbs[], cli_signoff_verbs[];
+extern const cli_verb cli_tram_verb[], cli_tune_verbs[], cli_care_verbs[], cli_why_verbs[], cli_room_verbs[],
+    cli_train_verbs[], cli_paper_verbs[], cli_signoff_verbs[];
 extern const cli_verb cli_run_verbs[], cli_shelf_verbs[];
 extern const cli_verb cli_machine_verbs[], cli_stick_verbs[];
 extern const cli_verb cli_today_verb[], cli_ticket_verbs[], cli_round_verbs[], cli_outbox_verbs[];

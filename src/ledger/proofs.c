@@ -24,8 +24,9 @@ static po_status keep(po_book *book, int64_t id, char *const lists[4], po_err *e
                        "-1), materials = ?12, hands = ?13, by_height = ?14, findings = ?15 WHERE id = ?16",
                        "iitiiittiiitttti", book->event, book->at_ms, po_field_text(b, "verdict"), po_field_int(b, "um"),
                        po_field_or_none(b, "mg"), po_field_int(b, "seconds"), po_field_text(b, "file"),
-                       po_field_text(b, "recipe"), po_field_or_none(b, "first_bead_seconds"), po_field_or_none(b, "first_layer_seconds"),
-                       po_field_or_none(b, "height_um"), lists[0], lists[1], lists[2], lists[3], id);
+                       po_field_text(b, "recipe"), po_field_or_none(b, "first_bead_seconds"),
+                       po_field_or_none(b, "first_layer_seconds"), po_field_or_none(b, "height_um"), lists[0], lists[1],
+                       lists[2], lists[3], id);
 }
 
 po_status po_apply_proof_keep(po_book *book, po_err *err)
