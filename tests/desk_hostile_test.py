@@ -122,6 +122,8 @@ def right(schema):
         return SHA if "pattern" in schema else "x" * max(1, schema.get("minLength", 1))
     if kind == "array":
         return [right(schema["items"])]
+    if kind == "object" and "minProperties" in schema:
+        return {"x": right(schema["additionalProperties"])}
     return {"integer": 1, "boolean": False, "object": {"act": "nothing-like-it", "body": {}} if "required" in schema else {}}[kind]
 
 
@@ -142,6 +144,8 @@ def wrong(schema):
         yield from (1, "a", {}, [], [None], [[]], [{}], [right(schema["items"])] * (schema["maxItems"] + 1))
     else:
         yield from (1, "a", [], True)
+        if "minProperties" in schema:
+            yield from ({}, {"x": "1"}, {"x": 1.5}, {"X Y": 1}, {"x%d" % i: 1 for i in range(schema["maxProperties"] + 1)})
 
 
 def setting_up():

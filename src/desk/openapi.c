@@ -35,6 +35,10 @@ static json_t *schema_of(const char *kind)
         {"uses",
          "{\"type\":\"array\",\"minItems\":1,\"maxItems\":8,\"items\":{\"type\":\"object\",\"properties\":{\"tool\":"
          "{\"type\":\"integer\"},\"spool\":{\"type\":[\"string\",\"null\"]},\"um\":{\"type\":\"integer\"}}}}"},
+        {"figures", "{\"type\":\"object\",\"minProperties\":1,\"maxProperties\":16,\"additionalProperties\":{\"type\":"
+                    "\"integer\"}}"},
+        {"readings", "{\"type\":\"array\",\"minItems\":1,\"maxItems\":400,\"items\":{\"type\":\"array\",\"minItems\":1,"
+                     "\"maxItems\":5,\"items\":{\"type\":\"integer\"}},\"description\":\"rows of one length\"}"},
         {"map", "{\"type\":\"object\",\"additionalProperties\":{\"type\":\"array\",\"items\":{\"type\":\"string\"}}}"},
         {"acts",
          "{\"type\":\"array\",\"minItems\":1,\"maxItems\":1000,\"items\":{\"type\":\"object\",\"required\":[\"act\","
