@@ -25,7 +25,7 @@ enum {
 };
 
 /* One cell of the table. Blank counts as wrong in every figure. */
-enum { PO_MARK_NOT_DRAWN = 0, PO_MARK_WRONG = 1, PO_MARK_RIGHT = 2, PO_MARK_BLANK = 3 };
+enum { PO_CELL_NOT_DRAWN = 0, PO_CELL_WRONG = 1, PO_CELL_RIGHT = 2, PO_CELL_BLANK = 3 };
 
 /* papers rows of questions cells each, row by row. chosen: NULL, or as many cells: 1 to PO_ITEMS_OPTIONS, 0 none. key: NULL, or the right
  * option of each question, 0 where it has no single one. All borrowed for the call. */

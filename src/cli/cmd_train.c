@@ -259,6 +259,8 @@ static const cli_example check_examples[] = {
 static const cli_example show_examples[] = {
     {"proveout train show first-steps", "its lessons and the steps that must be seen"}};
 
+static const cli_option items_options[] = {DESK_OPTIONS};
+static const cli_example items_examples[] = {{"proveout train items first-steps", "which questions to look at again"}};
 static const cli_example list_examples[] = {{"proveout train list", "what can be learned here"}};
 static const cli_example unused_examples[] = {{"proveout train unused", "who has not used a permission for long"}};
 const cli_verb cli_train_verbs[] = {
@@ -295,6 +297,20 @@ const cli_verb cli_train_verbs[] = {
      .examples = show_examples,
      .n_examples = 1,
      .run = run_show},
+    {.name = "train items",
+     .operands = "STUDY",
+     .least = 1,
+     .most = 1,
+     .options = items_options,
+     .n_options = sizeof items_options / sizeof items_options[0],
+     .line = "how good a study's questions are, by the papers in the book",
+     .help =
+         "Of each question how many got it right, whether it tells who knows (the correlation with the rest of the "
+         "paper; upper less lower 27 %), how hard it is by the two-parameter model, and which mislead or seem to have "
+         "a wrong key. Below 30 papers with a question nothing is said of it. For keepers.",
+     .examples = items_examples,
+     .n_examples = 1,
+     .run = train_items},
     {.name = "train unused",
      .operands = "",
      .options = unused_options,

@@ -16,4 +16,7 @@ int training_book(desk *d, work_acts *acts);
 /* A status of src/work's training as an exit status with a message. */
 int training_said(const desk *d, const char *what, po_status s, const po_err *err);
 
+/* proveout train items. */
+int train_items(const cli_call *call);
+
 #endif

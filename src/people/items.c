@@ -25,7 +25,7 @@ po_status items_check(const po_items_table *t, po_err *err)
                           t->questions, PO_ITEMS_MOST);
     }
     for (size_t i = 0; i < t->papers * t->questions; i++) {
-        if (t->mark[i] > PO_MARK_BLANK || (t->chosen && t->chosen[i] > PO_ITEMS_OPTIONS)) {
+        if (t->mark[i] > PO_CELL_BLANK || (t->chosen && t->chosen[i] > PO_ITEMS_OPTIONS)) {
             return po_fail_at(err, PO_E_RANGE, "mark", 0, 0, "paper %zu, question %zu: no such mark or option",
                               i / t->questions + 1, i % t->questions + 1);
         }
@@ -151,7 +151,8 @@ static void judge(const po_items_table *t, size_t j, po_item *q, po_arena *arena
     q->says = "";
     if (q->drawn < PO_ITEMS_FEW) {
         q->flag = PO_ITEM_FEW;
-        q->says = po_arena_printf(arena, "Only %zu papers had it: too few to say how it works.", q->drawn);
+        q->says = po_arena_printf(arena, "Fewer than thirty papers (%zu) had it: too few to say how it works.",
+                                  q->drawn);
         return;
     }
     /* A wrong option that the better papers choose more than the worse, beyond chance. */
@@ -213,8 +214,8 @@ po_status po_items_of(const po_items_table *t, po_arena *arena, po_items *ret, p
             uint8_t mark = t->mark[i * m + j];
             uint64_t bit = (uint64_t)1 << (i % 64);
             drawn[j * words + i / 64] |= mark ? bit : 0;
-            right[j * words + i / 64] |= mark == PO_MARK_RIGHT ? bit : 0;
-            out.item[j].blank += mark == PO_MARK_BLANK;
+            right[j * words + i / 64] |= mark == PO_CELL_RIGHT ? bit : 0;
+            out.item[j].blank += mark == PO_CELL_BLANK;
             out.whole = out.whole && mark;
         }
     }
@@ -236,14 +237,14 @@ po_status po_items_of(const po_items_table *t, po_arena *arena, po_items *ret, p
         for (size_t j = 0; j < m; j++) {
             if (row[j]) {
                 n++;
-                got += row[j] == PO_MARK_RIGHT;
+                got += row[j] == PO_CELL_RIGHT;
                 expected += out.item[j].p;
             }
         }
         order[i] = (standing){n > 0 ? (got - expected) / n : 0, (uint32_t)i};
         for (size_t j = 0; j < m; j++) {
             if (row[j]) {
-                double x = row[j] == PO_MARK_RIGHT;
+                double x = row[j] == PO_CELL_RIGHT;
                 add(&with[j], x, order[i].surplus);
                 if (n > 1) {
                     add(&rest[j], x, (got - expected - x + out.item[j].p) / (n - 1));
@@ -271,8 +272,8 @@ po_status po_items_of(const po_items_table *t, po_arena *arena, po_items *ret, p
                 q->lower += group[i] == 2;
                 q->chose_upper[o] += group[i] == 1;
                 q->chose_lower[o] += group[i] == 2;
-                hits[2 * j] += group[i] == 1 && mark == PO_MARK_RIGHT;
-                hits[2 * j + 1] += group[i] == 2 && mark == PO_MARK_RIGHT;
+                hits[2 * j] += group[i] == 1 && mark == PO_CELL_RIGHT;
+                hits[2 * j + 1] += group[i] == 2 && mark == PO_CELL_RIGHT;
             }
         }
     }
@@ -290,8 +291,10 @@ po_status po_items_of(const po_items_table *t, po_arena *arena, po_items *ret, p
     }
     reliability(t, drawn, right, words, &out);
     out.says = t->papers < PO_ITEMS_FEW
-                   ? po_arena_printf(arena, "Only %zu papers: too few to say how far a score can be trusted.",
-                                     t->papers)
+                   ? po_arena_printf(
+                         arena,
+                         "%zu of the thirty papers that it takes: too few to say how far a score can be trusted.",
+                         t->papers)
                : isnan(out.kr20)
                    ? "Papers do not differ enough to say how far a score can be trusted."
                    : po_arena_printf(

@@ -40,7 +40,7 @@ static void spread(const po_items_table *t, size_t paper, const fit *fits, const
     memcpy(ret, prior, NODES * sizeof *ret);
     for (size_t j = 0; j < t->questions; j++) {
         if (row[j] && model[j].fitted) {
-            const double *gain = row[j] == PO_MARK_RIGHT ? fits[j].log_right : fits[j].log_wrong;
+            const double *gain = row[j] == PO_CELL_RIGHT ? fits[j].log_right : fits[j].log_wrong;
             for (int q = 0; q < NODES; q++) {
                 ret[q] += gain[q];
             }
@@ -148,7 +148,7 @@ static po_status errors_of(const po_items_table *t, const fit *fits, const doubl
         for (size_t j = 0; j < m; j++) {
             uint8_t mark = t->mark[i * m + j];
             for (int q = 0; mark && model[j].fitted && q < NODES; q++) {
-                double miss = (mark == PO_MARK_RIGHT) - exp(fits[j].log_right[q]);
+                double miss = (mark == PO_CELL_RIGHT) - exp(fits[j].log_right[q]);
                 score[at[j]] += share[q] * miss * node(q);
                 score[at[j] + 1] += share[q] * miss;
             }
@@ -192,8 +192,8 @@ po_status po_items_model(const po_items_table *t, po_arena *arena, po_item_model
     for (size_t j = 0; j < m; j++) {
         size_t drawn = 0, right = 0;
         for (size_t i = 0; i < t->papers; i++) {
-            drawn += t->mark[i * m + j] != PO_MARK_NOT_DRAWN;
-            right += t->mark[i * m + j] == PO_MARK_RIGHT;
+            drawn += t->mark[i * m + j] != PO_CELL_NOT_DRAWN;
+            right += t->mark[i * m + j] == PO_CELL_RIGHT;
         }
         model[j] = (po_item_model){NAN, NAN, NAN, NAN, drawn >= PO_ITEMS_MODEL_FEW && right > 0 && right < drawn};
         if (model[j].fitted) {
@@ -220,7 +220,7 @@ po_status po_items_model(const po_items_table *t, po_arena *arena, po_item_model
                 uint8_t mark = t->mark[i * m + j];
                 for (int q = 0; mark && model[j].fitted && q < NODES; q++) {
                     fits[j].asked[q] += share[q];
-                    fits[j].right[q] += mark == PO_MARK_RIGHT ? share[q] : 0;
+                    fits[j].right[q] += mark == PO_CELL_RIGHT ? share[q] : 0;
                 }
             }
         }

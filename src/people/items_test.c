@@ -38,7 +38,7 @@ static void worked_by_hand(void **unused)
     static const double rest[] = {0.263523, 0.245770, 0.408248, 0.597614, 0.590909};
     uint8_t mark[50];
     for (size_t i = 0; i < 50; i++) {
-        mark[i] = rows[i] == '1' ? PO_MARK_RIGHT : PO_MARK_WRONG;
+        mark[i] = rows[i] == '1' ? PO_CELL_RIGHT : PO_CELL_WRONG;
     }
     po_arena *arena = po_arena_new(0);
     po_items items;
@@ -56,7 +56,7 @@ static void worked_by_hand(void **unused)
     NEAR(items.error, 0.8, 1e-9);
     NEAR(items.spread * items.spread, 1.89, 1e-9);
     assert_true(isnan(items.kr20_low));
-    assert_non_null(strstr(items.says, "Only 10 papers"));
+    assert_non_null(strstr(items.says, "10 of the thirty papers"));
     mark[7] = 9;
     assert_int_equal(po_items_of(&(po_items_table){mark, NULL, NULL, 10, 5}, arena, &items, &err), PO_E_RANGE);
     assert_non_null(strstr(err.msg, "paper 2, question 3"));
@@ -74,7 +74,7 @@ static void sit(uint8_t *mark, uint8_t *chosen, uint8_t *key, size_t papers, con
         size_t left = ASKED;
         for (size_t j = 0; j < BANK; j++) {
             key[j] = 1;
-            mark[i * BANK + j] = PO_MARK_NOT_DRAWN;
+            mark[i * BANK + j] = PO_CELL_NOT_DRAWN;
             chosen[i * BANK + j] = 0;
             double knows = 1 / (1 + exp(-a[j] * (theta - b[j])));
             if (uniform() * (double)(BANK - j) >= (double)left) {
@@ -90,7 +90,7 @@ static void sit(uint8_t *mark, uint8_t *chosen, uint8_t *key, size_t papers, con
                 o = uniform() < 0.995 ? 1 : 2;
             }
             chosen[i * BANK + j] = o;
-            mark[i * BANK + j] = o == 1 ? PO_MARK_RIGHT : PO_MARK_WRONG;
+            mark[i * BANK + j] = o == 1 ? PO_CELL_RIGHT : PO_CELL_WRONG;
         }
     }
 }
@@ -153,8 +153,8 @@ static void drawn_papers_give_the_reliability_of_whole_ones(void **unused)
     for (size_t i = 0; i < 3000; i++) {
         double theta = normal();
         for (size_t j = 0; j < BANK; j++) {
-            whole[i * BANK + j] = uniform() < 1 / (1 + exp(-slope[j] * (theta - place[j]))) ? PO_MARK_RIGHT
-                                                                                            : PO_MARK_WRONG;
+            whole[i * BANK + j] = uniform() < 1 / (1 + exp(-slope[j] * (theta - place[j]))) ? PO_CELL_RIGHT
+                                                                                            : PO_CELL_WRONG;
         }
     }
     for (size_t i = 0; i < 3000; i++) {
@@ -162,7 +162,7 @@ static void drawn_papers_give_the_reliability_of_whole_ones(void **unused)
         for (size_t j = 0; j < BANK; j++) {
             bool drawn = uniform() * (double)(BANK - j) < (double)left;
             left -= drawn;
-            mark[i * BANK + j] = drawn ? whole[i * BANK + j] : PO_MARK_NOT_DRAWN;
+            mark[i * BANK + j] = drawn ? whole[i * BANK + j] : PO_CELL_NOT_DRAWN;
         }
     }
     assert_int_equal(po_items_of(&(po_items_table){whole, NULL, NULL, 3000, BANK}, arena, &all, NULL), PO_OK);
