@@ -124,5 +124,32 @@ def life():
     says(desk.run("care", "life", "10,0", status=4), "part 2 ran for 0 h")
 
 
+def kept():
+    """What tram and tune find goes into the history, and comes out with what changed; nothing is kept unasked."""
+    desk.at("2030-01-07T10:00")
+    says(desk.run("care", "measured", "Alder"), "Nothing was measured of it yet")
+    desk.run("tune", "gap", "0.26,0.27,0.25,0.26,0.26", status=1)
+    says(desk.run("tune", "gap", "--book", "0.26,0.25", status=4), "--book wants --machine")
+    says(desk.run("tune", "gap", "--machine", "Aldr", "--book", "0.26,0.25,0.26", status=4), "the nearest is")
+    says(desk.run("care", "measured", "Alder"), "Nothing was measured of it yet")
+    desk.run("tune", "gap", "--machine", "Alder", "--book", "0.26,0.27,0.25,0.26,0.26", status=1)
+    bed = os.path.join(desk.where, "bed.txt")
+    with open(bed, "w", encoding="utf-8") as f:
+        f.write("".join("%d %d %.3f\n" % (x, y, 0.05 + 0.001 * x) for x, y in ((30, 30), (190, 30), (110, 110), (30, 190), (190, 190))))
+    desk.run("tram", "--machine", "Alder", "--screws", "30,30,M3;190,30,M3;110,190,M3", "--book", bed, status=1)
+    desk.at("2030-01-08T10:00")
+    says(desk.run("tune", "gap", "--machine", "Alder", "--book", "--note", "after the turn", "0.21,0.2,0.21,0.2,0.2"), "Kept in the history of Alder")
+    said = desk.run("care", "measured", "Alder", "--kind", "gap")
+    says(said, "gap: after the turn", "layer 204 um (-56)", "correction -4 um (+56)", "layer 260 um")
+    assert "tram" not in said
+    rows = desk.js("care", "measured", "Alder")["measures"]
+    assert [r["kind"] for r in rows] == ["gap", "tram", "gap"], rows
+    tram = rows[1]
+    assert tram["figures"]["before_um"] == 160 and abs(tram["figures"]["after_um"]) <= 1, tram  # 160 mm at 1 um each
+    assert tram["figures"]["tilt_mdeg"] == round(1000 * math.degrees(math.atan(0.001))), tram
+    assert tram["readings"][1] == [190000, 30000, 240], tram
+    says(desk.run("care", "measured", "Alder", "--kind", "level", status=4), "--kind level")
+
+
 make()
-run_tests(desk, [trend, rates, next_failure, chart, compare, life])
+run_tests(desk, [trend, rates, next_failure, chart, compare, life, kept])

@@ -344,7 +344,7 @@ static const cli_option replaced_options[] = {
     {.name = "tool", .value = "N", .says = "of which tool, from 0", .field = "tool", .unit = DESK_COUNT},
     {.name = "why",
      .value = "WHY",
-     .says = "failed, worn, planned or unknown (needed): how long parts last follows from it",
+     .says = "failed, worn, planned or unknown (needed): only failed and worn ones tell how long such parts last",
      .field = "why",
      .unit = DESK_TEXT},
     {.name = "note", .value = "TEXT", .says = "what else to know", .field = "note", .unit = DESK_TEXT},
@@ -379,6 +379,17 @@ static const cli_example life_examples[] = {
     {"proveout care life --part \"A brass nozzle\" 410,520,555,610,640,300+,480+", "five failed, two still run"},
 };
 
+static const cli_option measured_options[] = {
+    DESK_OPTIONS,
+    {.name = "kind",
+     .value = "KIND",
+     .says = "tram, feed, flow, size, skew, gap or cooling; without it all",
+     .field = "kind",
+     .unit = DESK_TEXT},
+    {.name = "limit", .value = "N", .says = "at most so many", .field = "limit", .unit = DESK_COUNT},
+};
+static const cli_example measured_examples[] = {
+    {"proveout care measured Alder --kind gap", "how the gap of Alder went, check after check"}};
 static const cli_example log_examples[] = {{"proveout care log --machine Alder", "what was done to it"}};
 const cli_verb cli_care_verbs[] = {
     {.name = "care due",
@@ -413,7 +424,7 @@ const cli_verb cli_care_verbs[] = {
      .options = replaced_options,
      .n_options = sizeof replaced_options / sizeof replaced_options[0],
      .line = "a part of a machine was replaced, and why",
-     .help = "How long parts of a kind last follows from it (care life --book).",
+     .help = "Books it with why; the hours that parts lasted are what care life asks for.",
      .examples = replaced_examples,
      .n_examples = 1,
      .run = desk_run_act,
@@ -429,6 +440,19 @@ const cli_verb cli_care_verbs[] = {
      .examples = log_examples,
      .n_examples = 1,
      .run = care_run_log},
+    {.name = "care measured",
+     .operands = "MACHINE",
+     .least = 1,
+     .most = 1,
+     .options = measured_options,
+     .n_options = sizeof measured_options / sizeof measured_options[0],
+     .line = "what was measured of a machine, and what changed since the time before",
+     .help = "Lists what tram, tune and room cool kept (--book, --keep), the latest first, each figure with its change "
+             "since the measurement of its kind before.",
+     .examples = measured_examples,
+     .n_examples = 1,
+     .run = care_run_measured,
+     .fills = {{"machine", DESK_MACHINE}}},
     {.name = "care rates",
      .operands = "",
      .options = rates_options,

@@ -5,10 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "care.h"
 #include "proveout/tram_picture.h"
 #include "verbs.h"
 
-enum { BYTES_MOST = 4 << 20 };
+enum { BYTES_MOST = 4 << 20, READINGS_KEPT = 400 };
 
 typedef struct tram_call {
     const cli_call *call;
@@ -262,6 +263,23 @@ static int draw_map(const tram_call *c, const char *out)
                : cli_fail_err(&err);
 }
 
+/* The round as it was read and what came of it, in um and thousandths of a degree. */
+static int keep_round(const tram_call *c)
+{
+    const po_tram *t = c->tram;
+    const care_figure figures[] = {{"before_um", 1e3 * t->before_mm}, {"after_um", 1e3 * t->after_mm},
+                                   {"twist_um", 1e3 * t->twist_mm},   {"scatter_um", 1e3 * t->scatter_mm},
+                                   {"tilt_mdeg", 1e3 * t->tilt_deg},  {"within_permille", 1e3 * t->share_within}};
+    json_t *readings = json_array();
+    for (size_t i = 0; i < t->n && i < READINGS_KEPT; i++) {
+        const po_tram_reading *r = &c->readings[i];
+        json_array_append_new(readings,
+                              json_pack("[I, I, I]", (json_int_t)llround(1e3 * r->x_mm),
+                                        (json_int_t)llround(1e3 * r->y_mm), (json_int_t)llround(1e3 * r->z_mm)));
+    }
+    return care_keep(c->call, "tram", figures, sizeof figures / sizeof figures[0], readings);
+}
+
 static int run(const cli_call *call)
 {
     tram_call c = {.call = call, .arena = po_arena_new(0)};
@@ -283,7 +301,10 @@ static int run(const cli_call *call)
     if (status == EXIT_CLEAR) {
         cli_value(call, "json") ? print_json(&c, call->args[0], c.before ? next : NULL)
                                 : print_text(&c, c.before ? next : NULL);
-        status = c.tram->verdict == PO_TRAM_LEVEL && c.tram->n_blunders == 0 ? EXIT_CLEAR : EXIT_ASK;
+        int kept = keep_round(&c);
+        status = kept != EXIT_CLEAR                                            ? kept
+                 : c.tram->verdict == PO_TRAM_LEVEL && c.tram->n_blunders == 0 ? EXIT_CLEAR
+                                                                               : EXIT_ASK;
     }
     po_arena_free(c.arena);
     return cli_end(status);
@@ -312,6 +333,7 @@ static const cli_option options[] = {
      .value = "OUT",
      .says = "the bed from above with what is left, the readings and the turns; .svg, .png or .pdf"},
     {.name = "json", .value = NULL, .says = "one JSON object on standard output (proveout/tram/1)"},
+    CARE_KEEP_OPTIONS,
 };
 
 static const cli_example examples[] = {

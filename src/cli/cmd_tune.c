@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "care.h"
 #include "verbs.h"
 
 static const char *const acts[] = {"leave", "change", "look"};
@@ -57,7 +58,8 @@ static cli_json begin(const cli_call *call, const char *kind, po_tune_act act)
     return j;
 }
 
-static int end(const cli_call *call, cli_json *j, po_tune_act act)
+static int end(const cli_call *call, cli_json *j, po_tune_act act, const char *kind, const care_figure *figures,
+               size_t n)
 {
     if (cli_value(call, "json")) {
         cli_json_close(j, '}');
@@ -65,7 +67,8 @@ static int end(const cli_call *call, cli_json *j, po_tune_act act)
     } else {
         cli_wrap(stdout, 0, caution);
     }
-    return act == PO_TUNE_LEAVE ? EXIT_CLEAR : EXIT_ASK;
+    int kept = care_keep(call, kind, figures, n, NULL);
+    return kept != EXIT_CLEAR ? kept : act == PO_TUNE_LEAVE ? EXIT_CLEAR : EXIT_ASK;
 }
 
 static void say_mean(const char *what, const po_tune_mean *m)
@@ -117,7 +120,11 @@ static int run_feed(const cli_call *call, po_arena *arena)
             printf("Within 1 %%: leave it (it would be %.3f).\n", f.steps);
         }
     }
-    return end(call, &j, f.act);
+    const care_figure kept[] = {{"moved_um", 1e3 * f.moved.mean},
+                                {"moved_half_um", 1e3 * f.moved.half},
+                                {"error_ppm", 1e6 * f.error},
+                                {"steps_per_m", 1e3 * f.steps}};
+    return end(call, &j, f.act, "feed", kept, sizeof kept / sizeof kept[0]);
 }
 
 static int run_flow(const cli_call *call, po_arena *arena)
@@ -153,7 +160,9 @@ static int run_flow(const cli_call *call, po_arena *arena)
                    f.by_width);
         }
     }
-    return end(call, &j, f.act);
+    const care_figure kept[] = {
+        {"wall_um", 1e3 * f.wall.mean}, {"wall_half_um", 1e3 * f.wall.half}, {"flow_ppm", 1e6 * f.by_area}};
+    return end(call, &j, f.act, "flow", kept, sizeof kept / sizeof kept[0]);
 }
 
 static int run_size(const cli_call *call, po_arena *arena)
@@ -201,7 +210,10 @@ static int run_size(const cli_call *call, po_arena *arena)
             printf("Enlarge parts by %.4f, or give --steps for the axis.\n", 1 / (1 - z.shrinkage));
         }
     }
-    return end(call, &j, z.act);
+    const care_figure kept[] = {{"scale_ppm", 1e6 * z.line.scale},
+                                {"scale_half_ppm", 1e6 * z.line.scale_half},
+                                {"offset_um", 1e3 * z.line.offset_mm}};
+    return end(call, &j, z.act, "size", kept, sizeof kept / sizeof kept[0]);
 }
 
 static int run_skew(const cli_call *call, po_arena *arena)
@@ -232,7 +244,8 @@ static int run_skew(const cli_call *call, po_arena *arena)
                            ? "Within 0.1 mm in 100 mm: leave it."
                            : "Square the frame first; what stays is corrected by x - y times the tangent.");
     }
-    return end(call, &j, k.act);
+    const care_figure kept[] = {{"skew_mdeg", 1e3 * k.deg}, {"skew_ppm", 1e6 * k.tangent}};
+    return end(call, &j, k.act, "skew", kept, sizeof kept / sizeof kept[0]);
 }
 
 static int run_gap(const cli_call *call, po_arena *arena)
@@ -266,13 +279,16 @@ static int run_gap(const cli_call *call, po_arena *arena)
             printf("Within 0.02 mm: leave it.\n");
         }
     }
-    return end(call, &j, g.act);
+    const care_figure kept[] = {
+        {"layer_um", 1e3 * g.layer.mean}, {"correction_um", 1e3 * g.correction_mm}, {"range_um", 1e3 * g.range_mm}};
+    return end(call, &j, g.act, "gap", kept, sizeof kept / sizeof kept[0]);
 }
 
 static int in_arena(const cli_call *call, int (*run)(const cli_call *call, po_arena *arena))
 {
     po_arena *arena = po_arena_new(0);
-    int status = arena ? run(call, arena) : cli_fail(EXIT_OWN, "memory ran out");
+    int status = arena ? care_keep_possible(call) : cli_fail(EXIT_OWN, "memory ran out");
+    status = status == EXIT_CLEAR ? run(call, arena) : status;
     po_arena_free(arena);
     return cli_end(status);
 }
@@ -303,9 +319,10 @@ static int gap(const cli_call *call)
 }
 
 #define JSON_OPTION                                                                                                    \
-    {                                                                                                                  \
-        .name = "json", .value = NULL, .says = "one JSON object on standard output"                                    \
-    }
+    {.name = "json", .value = NULL, .says = "one JSON object on standard output"},                                     \
+        {.name = "machine", .value = "NAME", .says = "whose it is, for --book"},                                       \
+        {.name = "shop", .value = "FILE", .says = "the shop file; else PROVEOUT_SHOP, else ./shop.yaml"},              \
+        CARE_KEEP_OPTIONS
 #define STATUS                                                                                                         \
     "\n\nExit status: 0 leave it; 1 there is something to change or to look at; 4 wrong usage, or measures that "      \
     "can't be; 5 the program's own failure."
