@@ -39,7 +39,7 @@ def turns():
     up = json.loads(tram("--json", "--clockwise-raises"))
     assert up["screws"][2]["way"] == "counter-clockwise"
     gaps = "".join(f"{x} {y} {0.4 - z}\n" for x, y, z in ((30, 30, .1), (190, 30, .22), (190, 190, .3), (30, 190, .14), (110, 110, .2)))
-    by_gaps = json.loads(tram("--json", "--by", "feeler", bed=gaps))
+    by_gaps = json.loads(tram("--json", "--with", "feeler", bed=gaps))
     assert all(abs(a["turns"] - b["turns"]) < 1e-9 for a, b in zip(by_gaps["screws"], out["screws"]))
     level = "".join(f"{x} {y} 0.1\n" for x in (30, 110, 190) for y in (30, 190))
     says(tram(bed=level, status=0), "Level as it is")
@@ -70,7 +70,7 @@ def refusals():
     says(tram(screws="30,30,M3;190,30,M3", status=4), "three screws")
     says(tram(screws="30,30,M7;190,30,M3;0,0,M3", status=4), "screw 1", "x,y,thread")
     says(tram("--keep", "7", status=4), "from 1 to 4")
-    says(tram("--by", "eye", status=4), "probe, feeler or paper")
+    says(tram("--with", "eye", status=4), "probe, feeler or paper")
     says(run("tram", "--machine", "Oak", "--screws", SCREWS, "-", given=BED, status=4), 'no machine "Oak"')
 
 

@@ -68,7 +68,7 @@ static int choose_screws(tram_call *c)
 static int choose(tram_call *c)
 {
     static const char *const kinds[] = {"probe", "feeler", "paper"};
-    const char *name = cli_value(c->call, "machine"), *by = cli_value(c->call, "by"),
+    const char *name = cli_value(c->call, "machine"), *by = cli_value(c->call, "with"),
                *keep = cli_value(c->call, "keep");
     c->setup = (po_tram_setup)PO_TRAM_SETUP_INIT;
     if (!name) {
@@ -98,7 +98,7 @@ static int choose(tram_call *c)
         k++;
     }
     c->kind = (po_tram_kind)k;
-    return k < 3 ? EXIT_CLEAR : cli_fail(EXIT_USAGE, "--by %s: expected probe, feeler or paper", by);
+    return k < 3 ? EXIT_CLEAR : cli_fail(EXIT_USAGE, "--with %s: expected probe, feeler or paper", by);
 }
 
 static int read_round(tram_call *c, const char *path, const po_tram_reading **ret_readings, const po_tram **ret)
@@ -322,7 +322,7 @@ static const cli_option options[] = {
     {.name = "clockwise-raises",
      .value = NULL,
      .says = "clockwise, seen from the knob's side, raises the bed; usual is that it pulls it down"},
-    {.name = "by",
+    {.name = "with",
      .value = "HOW",
      .says =
          "probe (heights; without it), feeler (gaps under the nozzle) or paper (free, loose, light, firm, blocked)"},
