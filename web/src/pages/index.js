@@ -34,6 +34,6 @@ export const pages = [
 export const ways = {
   kiosk: ['prove', 'learn'],
   member: ['prove', 'mine', 'learn', 'paper'],
-  desk: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'care', 'why', 'room', 'training', 'book'],
-  keeper: ['today', 'out', 'back', 'round', 'prove', 'bedful', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'care', 'why', 'room', 'training', 'book'],
+  desk: ['today', 'out', 'back', 'round', 'prove', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'bedful', 'care', 'why', 'room', 'training', 'book'],
+  keeper: ['today', 'out', 'back', 'round', 'prove', 'shelf', 'tickets', 'messages', 'people', 'spools', 'machines', 'bedful', 'care', 'why', 'room', 'training', 'book'],
 };
